@@ -1,0 +1,1 @@
+"""Source panels: influence of triangles and the solutions for unit causes."""

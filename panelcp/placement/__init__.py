@@ -1,0 +1,1 @@
+"""Where to cut: search regions, candidates and their ranking."""

@@ -1,0 +1,1 @@
+"""Results for people: maps, page, tables; the only room that writes result files."""

@@ -1,0 +1,1 @@
+"""Surfaces: records, reading, checking, lofting, openings laid onto the skin."""
