@@ -32,6 +32,7 @@ class SurfaceMesh:
     region_names : names of the regions, the first usually "unnamed"
     mirrored : True where the second half of the triangles is the mirror image (y -> -y) of
         the first half, in the same order; the solver then works on one half
+    notes : what was done to the surface since it was read, one line each
 
     Raises
     ------
@@ -52,6 +53,7 @@ class SurfaceMesh:
     region_index: np.ndarray | None = None
     region_names: Sequence[str] = (UNNAMED,)
     mirrored: bool = False
+    notes: Sequence[str] = ()
 
     def __post_init__(self):
         vertices = _checked_vertices(self.vertices)
@@ -75,6 +77,7 @@ class SurfaceMesh:
         object.__setattr__(self, "triangles", triangles)
         object.__setattr__(self, "region_index", regions)
         object.__setattr__(self, "region_names", names)
+        object.__setattr__(self, "notes", tuple(self.notes))
         if self.mirrored:
             _check_mirrored(self)
 
@@ -176,12 +179,16 @@ class SurfaceMesh:
         """Copy with other region names."""
         return replace(self, region_index=region_index, region_names=tuple(region_names))
 
+    def with_notes(self, *lines: str) -> SurfaceMesh:
+        """Copy with further lines of history."""
+        return replace(self, notes=(*self.notes, *lines))
+
     def unmirrored(self) -> SurfaceMesh:
         """Copy that is solved as a whole, without use of its symmetry."""
         return replace(self, mirrored=False)
 
 
-def mirrored_whole(vertices, triangles, tolerance: float = 0.0) -> SurfaceMesh:
+def mirrored_whole(vertices, triangles, tolerance: float = 0.0, notes=()) -> SurfaceMesh:
     """Whole surface from the half with y >= 0: the half first, then its mirror image.
 
     Parameters
@@ -189,6 +196,7 @@ def mirrored_whole(vertices, triangles, tolerance: float = 0.0) -> SurfaceMesh:
     vertices : (n, 3) float, m; points within `tolerance` of y = 0 are put onto it and shared
     triangles : (n_half, 3) int
     tolerance : float, m
+    notes : lines of history to carry
 
     Returns
     -------
@@ -204,7 +212,10 @@ def mirrored_whole(vertices, triangles, tolerance: float = 0.0) -> SurfaceMesh:
     image = half[~on_plane] * [1.0, -1.0, 1.0]
     reversed_triangles = image_of[triangles][:, [0, 2, 1]]
     return SurfaceMesh(
-        np.vstack([half, image]), np.vstack([triangles, reversed_triangles]), mirrored=True
+        np.vstack([half, image]),
+        np.vstack([triangles, reversed_triangles]),
+        mirrored=True,
+        notes=notes,
     )
 
 

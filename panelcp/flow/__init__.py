@@ -1,0 +1,1 @@
+"""The air over the skin: superposition of unit solutions, velocity and pressure."""

@@ -1,0 +1,126 @@
+"""Values between the panel points: gradients from edge neighbours, values at points and corners."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.sparse import coo_array, csr_array
+from scipy.sparse.csgraph import connected_components
+
+from panelcp.surface.mesh import SurfaceMesh
+
+SHARP_ANGLE = 40.0
+"""Edges folded by more than this many degrees are sharp: nothing is carried across them."""
+
+
+def smooth_neighbours(surface: SurfaceMesh) -> np.ndarray:
+    """(n_panels, 3) int: `edge_neighbours`, with -1 also across sharp edges."""
+    neighbours = np.array(surface.edge_neighbours)
+    facing = np.einsum("nki,ni->nk", surface.normals[neighbours], surface.normals)
+    neighbours[facing < np.cos(np.radians(SHARP_ANGLE))] = -1
+    return neighbours
+
+
+def gradient_stencil(surface: SurfaceMesh, neighbours: np.ndarray) -> np.ndarray:
+    """Weights that turn differences to the edge neighbours into a gradient along the skin.
+
+    Parameters
+    ----------
+    surface : SurfaceMesh
+    neighbours : (n_panels, 3) int, -1 where there is none
+
+    Returns
+    -------
+    (n_panels, 3, 3) float, 1/m: gradient = sum over k of weights[:, k] (value_k - value)
+
+    Notes
+    -----
+    Least squares over the at most three neighbours with weights 1/distance; the distance vector
+    is laid into the panel's plane and stretched to the full length, so that a linear function of
+    arc length is met on a curved skin. Singular values below 0.05 of the largest are dropped.
+    Panels with fewer than two neighbours have no gradient.
+    """
+    found = neighbours >= 0
+    step = surface.centroids[neighbours] - surface.centroids[:, None]
+    length = np.linalg.norm(step, axis=2)
+    normal = surface.normals[:, None]
+    flat = step - (step * normal).sum(axis=2, keepdims=True) * normal
+    shadow = np.linalg.norm(flat, axis=2)
+    usable = found & (shadow > 0.0)
+    stretch = np.divide(length, shadow, out=np.zeros_like(length), where=usable)
+    weight = np.divide(1.0, length, out=np.zeros_like(length), where=usable)
+    inverse = np.linalg.pinv(flat * (stretch * weight)[:, :, None], rcond=0.05)
+    stencil = np.swapaxes(inverse, 1, 2) * weight[:, :, None]
+    stencil[usable.sum(axis=1) < 2] = 0.0
+    return stencil
+
+
+def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
+    """Matrix that takes panel values to values at points on given panels, linear on each panel.
+
+    Parameters
+    ----------
+    surface : SurfaceMesh
+    points : (n_points, 3) float, m
+    panels : (n_points,) int, the panel each point lies on
+
+    Returns
+    -------
+    (n_points, n_panels) sparse array
+
+    Notes
+    -----
+    value = f_j + g_j . (x - c_j), with g_j from `gradient_stencil`. Exact for a constant;
+    second-order accurate where the skin is smooth.
+    """
+    points, panels = np.asarray(points, dtype=float), np.asarray(panels)
+    neighbours = smooth_neighbours(surface)
+    stencil = gradient_stencil(surface, neighbours)[panels]
+    offset = points - surface.centroids[panels]
+    normal = surface.normals[panels]
+    offset = offset - (offset * normal).sum(axis=1, keepdims=True) * normal
+    share = np.einsum("pki,pi->pk", stencil, offset)
+    rows = np.repeat(np.arange(len(points)), 4)
+    columns = np.hstack([panels[:, None], np.maximum(neighbours[panels], 0)]).ravel()
+    values = np.hstack([1.0 - share.sum(axis=1, keepdims=True), share]).ravel()
+    return coo_array((values, (rows, columns)), shape=(len(points), surface.n_panels)).tocsr()
+
+
+def corner_operator(surface: SurfaceMesh) -> csr_array:
+    """Matrix that takes panel values to values at the three corners of every panel.
+
+    Panels that meet at a vertex and are joined by smooth edges there get the same value; across
+    sharp edges the values differ.
+
+    Parameters
+    ----------
+    surface : SurfaceMesh
+
+    Returns
+    -------
+    (3 n_panels, n_panels) sparse array; row 3 j + k is corner k of panel j
+    """
+    n = surface.n_panels
+    panels = np.repeat(np.arange(n), 3)
+    own = point_operator(surface, surface.corners.reshape(-1, 3), panels)
+    groups = corner_groups(surface)
+    counts = np.bincount(groups)
+    gather = coo_array(
+        (1.0 / counts[groups], (groups, np.arange(3 * n))), shape=(len(counts), 3 * n)
+    ).tocsr()
+    return csr_array((gather @ own)[groups])
+
+
+def corner_groups(surface: SurfaceMesh) -> np.ndarray:
+    """(3 n_panels,) int: corners of the same group share vertex, normal and value."""
+    triangles, neighbours = surface.triangles, smooth_neighbours(surface)
+    n = surface.n_panels
+    panel, edge = np.nonzero(neighbours >= 0)
+    other = neighbours[panel, edge]
+    links = []
+    for end in (edge, (edge + 1) % 3):
+        vertex = triangles[panel, end]
+        place = np.argmax(triangles[other] == vertex[:, None], axis=1)
+        links.append((3 * panel + end, 3 * other + place))
+    rows, columns = (np.concatenate(part) for part in zip(*links, strict=True))
+    graph = coo_array((np.ones(len(rows)), (rows, columns)), shape=(3 * n, 3 * n))
+    return connected_components(graph, directed=False)[1]

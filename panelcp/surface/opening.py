@@ -1,0 +1,240 @@
+"""Openings laid onto the closed skin: one record for inlets, exits, vents and the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from panelcp.errors import SurfaceError
+from panelcp.surface.mesh import SurfaceMesh, frozen_array
+from panelcp.surface.rays import SkinFinder
+from panelcp.surface.repair import format_place
+
+KINDS = (
+    "forward-facing",
+    "scoop",
+    "submerged",
+    "flush hole",
+    "louvre",
+    "plain exit",
+    "flapped exit",
+)
+USES = ("inlet", "exit", "both", "cabin", "fresh air", "exhaust", "static port")
+SHAPES = ("rectangle", "oval")
+SAMPLES = 9
+"""Sample points along and across: 81 in all."""
+
+OUTLINE_POINTS = 48
+MAX_DISTANCE = 0.05
+"""m; a centre farther from the skin than this is taken for a mistake."""
+
+STEEP = 0.25
+"""Least cosine between the opening's axis and the skin under it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Opening:
+    """One opening on the closed skin.
+
+    Attributes
+    ----------
+    name : unique in a case
+    use : one of USES
+    kind : one of KINDS
+    shape : "rectangle" or "oval"
+    length, width : m, along and across, in the plane of the axes
+    centre : (3,) float, m, on the skin
+    along, across, normal : (3,) float, unit; along the local direction of flow (aft; upward on a
+        face that looks forward or aft), across to it, outward
+    outline : (n, 3) float, m, on the skin, closed by its first point
+    sample_points : (n_samples, 3) float, m, inside the outline, on the skin
+    sample_panels : (n_samples,) int, the panels they lie on
+    sample_weights : (n_samples,) float, shares of the area, their sum is 1
+    area : m2, on the skin
+    """
+
+    name: str
+    use: str
+    kind: str
+    shape: str
+    length: float
+    width: float
+    centre: np.ndarray
+    along: np.ndarray
+    across: np.ndarray
+    normal: np.ndarray
+    outline: np.ndarray
+    sample_points: np.ndarray
+    sample_panels: np.ndarray
+    sample_weights: np.ndarray
+    area: float
+
+    def __post_init__(self):
+        for name in ("centre", "along", "across", "normal", "outline", "sample_points"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+        object.__setattr__(self, "sample_panels", frozen_array(self.sample_panels, np.int64))
+        object.__setattr__(self, "sample_weights", frozen_array(self.sample_weights))
+
+    @property
+    def takes_air_in(self) -> bool:
+        """True for an opening that may serve as an inlet."""
+        return self.use in ("inlet", "both")
+
+    @property
+    def lets_air_out(self) -> bool:
+        """True for an opening that may serve as an exit."""
+        return self.use in ("exit", "both")
+
+    @property
+    def side(self) -> str:
+        """The side of the aeroplane it looks at: front, rear, top, bottom, right or left."""
+        axis = int(np.argmax(np.abs(self.normal)))
+        names = (("front", "rear"), ("left", "right"), ("bottom", "top"))[axis]
+        return names[int(self.normal[axis] > 0.0)]
+
+
+def lay_opening(
+    skin: SkinFinder | SurfaceMesh,
+    name: str,
+    centre,
+    length: float,
+    width: float,
+    use: str = "exit",
+    kind: str = "plain exit",
+    shape: str = "rectangle",
+    turn: float = 0.0,
+    max_distance: float = MAX_DISTANCE,
+) -> Opening:
+    """Lay an opening onto the skin at the place nearest to a point.
+
+    Parameters
+    ----------
+    skin : SurfaceMesh, or a SkinFinder of it (faster for many openings)
+    name : of the opening
+    centre : (3,) float, m, near the skin
+    length, width : m, along and across
+    use, kind, shape : see `Opening`
+    turn : deg, turns the axes about the outward normal, counter-clockwise seen from outside
+    max_distance : m, farther from the skin is an error
+
+    Returns
+    -------
+    Opening
+
+    Raises
+    ------
+    SurfaceError : unknown words, sizes that are not positive, a centre far from the skin, an
+        outline that hangs over an edge of the body
+
+    Notes
+    -----
+    The axis is the mean normal of the skin under the opening, found in three passes. Sample
+    points are projected onto the skin along it; each carries the skin area it stands for.
+    """
+    finder = skin if isinstance(skin, SkinFinder) else SkinFinder(skin)
+    _require_words(name, use, kind, shape)
+    _require_sizes(name, length, width)
+    foot, panel, distance = finder.nearest(centre)
+    if distance > max_distance:
+        raise SurfaceError(
+            f"opening {name}: its centre at {format_place(centre)} is {distance * 1e3:.0f} mm "
+            f"from the skin (allowed {max_distance * 1e3:.0f} mm); the nearest point of the skin "
+            f"is {format_place(foot)}"
+        )
+    normal = finder.surface.normals[panel]
+    for _ in range(3):
+        axes = _axes(normal, turn)
+        samples = _project(finder, foot, axes, _sample_grid(shape) * [length, width])
+        _require_on_skin(name, samples[0])
+        weights = _skin_area(finder.surface, samples[0], normal)
+        normal = (finder.surface.normals[samples[0]] * weights[:, None]).sum(axis=0)
+        normal /= np.linalg.norm(normal)
+    axes = _axes(normal, turn)
+    panels, points = _project(finder, foot, axes, _sample_grid(shape) * [length, width])
+    rim_panels, rim = _project(finder, foot, axes, _rim(shape) * [length, width])
+    _require_on_skin(name, np.concatenate([panels, rim_panels]))
+    weights = _skin_area(finder.surface, panels, normal)
+    flat_area = length * width * (np.pi / 4 if shape == "oval" else 1.0)
+    return Opening(
+        name=name,
+        use=use,
+        kind=kind,
+        shape=shape,
+        length=float(length),
+        width=float(width),
+        centre=foot,
+        along=axes[0],
+        across=axes[1],
+        normal=axes[2],
+        outline=rim,
+        sample_points=points,
+        sample_panels=panels,
+        sample_weights=weights / weights.sum(),
+        area=float(flat_area * weights.mean()),
+    )
+
+
+def _axes(normal: np.ndarray, turn: float) -> np.ndarray:
+    """Rows: along, across, normal."""
+    reference = np.array([0.0, 0.0, 1.0]) if abs(normal[0]) > 0.8 else np.array([1.0, 0.0, 0.0])
+    along = reference - (reference @ normal) * normal
+    along /= np.linalg.norm(along)
+    across = np.cross(normal, along)
+    angle = np.radians(turn)
+    turned = np.cos(angle) * along + np.sin(angle) * across
+    return np.array([turned, np.cross(normal, turned), normal])
+
+
+def _sample_grid(shape: str) -> np.ndarray:
+    """(81, 2) points of equal area in a shape of length 1 and width 1."""
+    steps = (np.arange(SAMPLES) + 0.5) / SAMPLES
+    first, second = (grid.ravel() for grid in np.meshgrid(steps, steps, indexing="ij"))
+    if shape == "oval":
+        radius, angle = 0.5 * np.sqrt(first), 2.0 * np.pi * (second + 0.5 * first)
+        return np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+    return np.stack([first, second], axis=1) - 0.5
+
+
+def _rim(shape: str) -> np.ndarray:
+    """(OUTLINE_POINTS, 2) points round a shape of length 1 and width 1."""
+    part = np.arange(OUTLINE_POINTS) / OUTLINE_POINTS
+    if shape == "oval":
+        return 0.5 * np.stack([np.cos(2 * np.pi * part), np.sin(2 * np.pi * part)], axis=1)
+    corners = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5], [-0.5, -0.5]])
+    return np.stack([np.interp(4 * part, np.arange(5), corners[:, k]) for k in range(2)], axis=1)
+
+
+def _project(finder: SkinFinder, foot, axes, flat) -> tuple[np.ndarray, np.ndarray]:
+    radius = np.linalg.norm(flat, axis=1).max()
+    panels = finder.near(foot, 1.5 * radius)
+    return finder.hits(foot + flat @ axes[:2], -axes[2], panels)
+
+
+def _skin_area(surface: SurfaceMesh, panels, normal) -> np.ndarray:
+    """Skin area per area of the opening's plane, at each sample."""
+    return 1.0 / np.maximum(surface.normals[panels] @ normal, STEEP)
+
+
+def _require_words(name, use, kind, shape):
+    for word, known, what in ((use, USES, "use"), (kind, KINDS, "kind"), (shape, SHAPES, "shape")):
+        if word not in known:
+            raise SurfaceError(
+                f"opening {name}: {what} {word!r} is not known; choose one of {', '.join(known)}"
+            )
+
+
+def _require_sizes(name, length, width):
+    for value, what in ((length, "length"), (width, "width")):
+        if not (np.isfinite(value) and value > 0.0):
+            raise SurfaceError(f"opening {name}: {what} is {value} m; expected more than 0")
+
+
+def _require_on_skin(name, panels: Sequence[int]):
+    missed = int(np.count_nonzero(np.asarray(panels) < 0))
+    if missed:
+        raise SurfaceError(
+            f"opening {name}: {missed} of {len(panels)} points of it hang over the edge of the "
+            "body; it is larger than the skin there, or its place or direction is wrong"
+        )
