@@ -1,0 +1,261 @@
+"""Which inlet with which exit: available against needed pressure in every condition."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from panelcp.errors import PlacementError
+from panelcp.flow.superposition import SurfaceFlow
+from panelcp.surface.interpolation import point_operator
+from panelcp.surface.mesh import frozen_array
+from panelcp.surface.opening import Opening
+
+SIDES = ("front", "top", "bottom", "right", "left", "rear")
+
+
+@dataclass(frozen=True, eq=False)
+class OpeningPressures:
+    """Pressures at a list of openings in all conditions.
+
+    Attributes
+    ----------
+    openings : the openings, in order
+    patch_pressure : (n_conditions, n_openings) float, Pa, area mean of the gauge pressure
+    pressure_spread : (n_conditions, n_openings) float, Pa, standard deviation over the area
+    inlet_pressure : (n_conditions, n_openings) float, Pa, total gauge pressure behind the
+        opening when it takes air in
+    """
+
+    openings: tuple[Opening, ...]
+    patch_pressure: np.ndarray
+    pressure_spread: np.ndarray
+    inlet_pressure: np.ndarray
+
+    def __post_init__(self):
+        for name in ("patch_pressure", "pressure_spread", "inlet_pressure"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+
+@dataclass(frozen=True, eq=False)
+class OpeningRanking:
+    """Pairs of inlet and exit, best first.
+
+    Attributes
+    ----------
+    inlets, exits : OpeningPressures
+    inlet_index, exit_index : (n_pairs,) int, into their openings, best pair first
+    available : (n_conditions, n_pairs) float, Pa, inlet pressure less exit pressure
+    needed : (n_conditions,) float, Pa, nan where nothing is asked for
+    deviation : (n_conditions, n_pairs) float, Pa, one standard deviation of `available`
+    decides : (n_conditions,) bool
+    ratio : (n_conditions, n_pairs) float, available over needed
+    least_ratio : (n_pairs,) float, over the deciding conditions; the order of the ranking
+    mean_ratio : (n_pairs,) float, weighted mean over the deciding conditions
+    limiting : (n_pairs,) int, the deciding condition with the least ratio
+    """
+
+    inlets: OpeningPressures
+    exits: OpeningPressures
+    inlet_index: np.ndarray
+    exit_index: np.ndarray
+    available: np.ndarray
+    needed: np.ndarray
+    deviation: np.ndarray
+    decides: np.ndarray
+    ratio: np.ndarray
+    least_ratio: np.ndarray
+    mean_ratio: np.ndarray
+    limiting: np.ndarray
+
+    def __post_init__(self):
+        for name in ("available", "needed", "deviation", "ratio", "least_ratio", "mean_ratio"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+        for name in ("inlet_index", "exit_index", "limiting"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), np.int64))
+        object.__setattr__(self, "decides", frozen_array(self.decides, bool))
+
+    @property
+    def n_pairs(self) -> int:
+        """Number of pairs ranked."""
+        return len(self.least_ratio)
+
+    def inlet(self, pair: int) -> Opening:
+        """The inlet of a pair."""
+        return self.inlets.openings[self.inlet_index[pair]]
+
+    def exit(self, pair: int) -> Opening:
+        """The exit of a pair."""
+        return self.exits.openings[self.exit_index[pair]]
+
+    def best_of_each_side(self) -> dict[str, int]:
+        """Best pair for every side the exit may look at."""
+        best: dict[str, int] = {}
+        for pair in range(self.n_pairs):
+            best.setdefault(self.exit(pair).side, pair)
+        return {side: best[side] for side in SIDES if side in best}
+
+    def distinct(self, count: int) -> list[int]:
+        """The best pairs of which no two have exits that overlap, at most `count`."""
+        chosen: list[int] = []
+        for pair in range(self.n_pairs):
+            if len(chosen) == count:
+                break
+            if not any(self._same_place(pair, other) for other in chosen):
+                chosen.append(pair)
+        return chosen
+
+    def _same_place(self, first: int, second: int) -> bool:
+        if self.inlet_index[first] != self.inlet_index[second]:
+            return False
+        a, b = self.exit(first), self.exit(second)
+        reach = 0.5 * (max(a.length, a.width) + max(b.length, b.width))
+        return float(np.linalg.norm(a.centre - b.centre)) < reach
+
+
+def opening_pressures(
+    flow: SurfaceFlow, openings: Sequence[Opening], recovery: Sequence[float]
+) -> OpeningPressures:
+    """Area means of the pressure under openings on the closed skin.
+
+    Parameters
+    ----------
+    flow : SurfaceFlow
+    openings : openings laid onto the surface of the flow
+    recovery : one recovery fraction per opening
+
+    Returns
+    -------
+    OpeningPressures
+
+    Notes
+    -----
+    Pressure behind an inlet: p_in = p_patch + eta (p_total - p_patch), eta the recovery
+    fraction, p_total = q the total gauge pressure of the stream.
+    """
+    operator, weights = _sample_operator(flow, openings)
+    samples = operator @ flow.gauge_pressure.T
+    patch = weights @ samples
+    spread = np.sqrt(np.maximum(weights @ samples**2 - patch**2, 0.0))
+    patch, spread = patch.T, spread.T
+    total = flow.dynamic_pressure[:, None]
+    inlet = patch + np.asarray(recovery, dtype=float) * (total - patch)
+    return OpeningPressures(tuple(openings), patch, spread, inlet)
+
+
+def rank_openings(
+    flow: SurfaceFlow,
+    inlets: Sequence[Opening],
+    exits: Sequence[Opening],
+    recovery: Sequence[float],
+    recovery_deviation: Sequence[float],
+    cp_deviation: float | np.ndarray = 0.1,
+    needed: Sequence[float] | None = None,
+) -> OpeningRanking:
+    """Rank every pair of inlet and exit by the pressure difference between them.
+
+    Parameters
+    ----------
+    flow : SurfaceFlow
+    inlets, exits : openings laid onto the surface of the flow
+    recovery, recovery_deviation : recovery fraction of each inlet and its standard deviation
+    cp_deviation : standard deviation of a patch-mean Cp: one number, or (n_inlets + n_exits,)
+    needed : Pa for each condition; the conditions' own `needed_pressure` when not given
+
+    Returns
+    -------
+    OpeningRanking, best first: by the least available/needed over the deciding conditions
+
+    Raises
+    ------
+    PlacementError : no inlet, no exit, no deciding condition, a deciding condition without
+        needed pressure
+
+    Notes
+    -----
+    The deviation of the difference adds three independent parts in squares: recovery, model
+    error at the inlet (scaled with 1 - eta) and model error at the exit.
+    """
+    _require_openings(inlets, exits)
+    required, decides, weights = _requirements(flow, needed)
+    into = opening_pressures(flow, inlets, recovery)
+    out = opening_pressures(flow, exits, np.zeros(len(exits)))
+    first, second = (index.ravel() for index in np.indices((len(inlets), len(exits))))
+    available = into.inlet_pressure[:, first] - out.patch_pressure[:, second]
+    deviation = _deviation(flow, into, recovery, recovery_deviation, cp_deviation, first, second)
+    ratio = np.divide(
+        available,
+        required[:, None],
+        out=np.full(available.shape, np.nan),
+        where=required[:, None] > 0.0,
+    )
+    deciding = ratio[decides]
+    least = deciding.min(axis=0)
+    mean = weights[decides] @ deciding / weights[decides].sum()
+    limiting = np.flatnonzero(decides)[deciding.argmin(axis=0)]
+    order = np.lexsort((-mean, -least))
+    return OpeningRanking(
+        inlets=into,
+        exits=out,
+        inlet_index=first[order],
+        exit_index=second[order],
+        available=available[:, order],
+        needed=required,
+        deviation=deviation[:, order],
+        decides=decides,
+        ratio=ratio[:, order],
+        least_ratio=least[order],
+        mean_ratio=mean[order],
+        limiting=limiting[order],
+    )
+
+
+def _sample_operator(flow, openings) -> tuple[csr_array, csr_array]:
+    points = np.concatenate([opening.sample_points for opening in openings])
+    panels = np.concatenate([opening.sample_panels for opening in openings])
+    weights = np.concatenate([opening.sample_weights for opening in openings])
+    ends = np.cumsum([0] + [len(opening.sample_weights) for opening in openings])
+    means = csr_array((weights, np.arange(len(weights)), ends), shape=(len(openings), len(weights)))
+    return point_operator(flow.surface, points, panels), means
+
+
+def _require_openings(inlets, exits):
+    for openings, word in ((inlets, "inlet"), (exits, "exit")):
+        if len(openings) == 0:
+            raise PlacementError(
+                f"no {word} to rank: give an [[opening]] or a [[search]] with use = {word!r}"
+            )
+
+
+def _requirements(flow: SurfaceFlow, needed) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    conditions = flow.conditions
+    if needed is None:
+        needed = [condition.needed_pressure for condition in conditions]
+    required = np.array([np.nan if value is None else value for value in needed], dtype=float)
+    decides = np.array([condition.decides for condition in conditions])
+    weights = np.array([condition.weight for condition in conditions])
+    if not decides.any():
+        raise PlacementError("no condition decides: set decides = true for at least one")
+    lacking = [c.name for c, r in zip(conditions, required, strict=True) if c.decides and not r > 0]
+    if lacking:
+        raise PlacementError(
+            f"no needed pressure above 0 for the deciding condition(s) {', '.join(lacking)}: give "
+            "needed_pressure there, or needed_pressure in [engine]"
+        )
+    if not weights[decides].sum() > 0.0:
+        raise PlacementError("the weights of the deciding conditions add up to 0")
+    return required, decides, weights
+
+
+def _deviation(flow, into, recovery, recovery_deviation, cp_deviation, first, second):
+    q = flow.dynamic_pressure[:, None]
+    eta = np.asarray(recovery, dtype=float)
+    n_openings = len(eta) + second.max() + 1
+    cp = np.broadcast_to(np.asarray(cp_deviation, dtype=float), n_openings)
+    by_recovery = np.abs(q - into.patch_pressure) * np.asarray(recovery_deviation, dtype=float)
+    by_inlet = (1.0 - eta) * cp[: len(eta)] * q
+    by_exit = cp[len(eta) :] * q
+    return np.sqrt((by_recovery**2 + by_inlet**2)[:, first] + (by_exit**2)[:, second])
