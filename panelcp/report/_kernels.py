@@ -1,0 +1,224 @@
+"""Compiled loops of the static maps: hidden surface, colouring, lines on a surface."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+_INSIDE = -1e-9
+
+
+@njit(cache=True)
+def fill_depth(points, triangle_image, depth_image, weight_image):
+    """Which panel each pixel shows: the nearest one that faces the viewer.
+
+    Parameters
+    ----------
+    points : (n_panels, 3, 3) float, pixel units: across, up, towards the viewer; the centre
+        of pixel (row, column) is at (column + 0.5, row + 0.5)
+    triangle_image : (height, width) int32, filled with -1 by the caller
+    depth_image : (height, width) float, filled with -inf by the caller
+    weight_image : (height, width, 2) float32: weights of corners 0 and 1, third is the rest
+
+    Notes
+    -----
+    Barycentric weights from signed areas. Serial and in panel order, the first of two equal
+    depths stays, so the picture is the same on every run.
+    """
+    height, width = triangle_image.shape
+    for panel in range(points.shape[0]):
+        x0, y0, z0 = points[panel, 0]
+        x1, y1, z1 = points[panel, 1]
+        x2, y2, z2 = points[panel, 2]
+        area = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
+        if area <= 0.0:
+            continue
+        first_row = max(0, int(np.ceil(min(y0, y1, y2) - 0.5)))
+        last_row = min(height - 1, int(np.floor(max(y0, y1, y2) - 0.5)))
+        first_column = max(0, int(np.ceil(min(x0, x1, x2) - 0.5)))
+        last_column = min(width - 1, int(np.floor(max(x0, x1, x2) - 0.5)))
+        for row in range(first_row, last_row + 1):
+            y = row + 0.5
+            for column in range(first_column, last_column + 1):
+                x = column + 0.5
+                w0 = ((x1 - x) * (y2 - y) - (x2 - x) * (y1 - y)) / area
+                w1 = ((x2 - x) * (y0 - y) - (x0 - x) * (y2 - y)) / area
+                w2 = 1.0 - w0 - w1
+                if w0 < _INSIDE or w1 < _INSIDE or w2 < _INSIDE:
+                    continue
+                depth = w0 * z0 + w1 * z1 + w2 * z2
+                if depth > depth_image[row, column]:
+                    depth_image[row, column] = depth
+                    triangle_image[row, column] = panel
+                    weight_image[row, column, 0] = w0
+                    weight_image[row, column, 1] = w1
+
+
+@njit(cache=True)
+def interpolate_pixels(triangle_image, weight_image, corner_values, out):
+    """Linear value at each covered pixel; `out` (height, width) is left alone elsewhere."""
+    height, width = triangle_image.shape
+    for row in range(height):
+        for column in range(width):
+            panel = triangle_image[row, column]
+            if panel >= 0:
+                w0 = weight_image[row, column, 0]
+                w1 = weight_image[row, column, 1]
+                out[row, column] = (
+                    w0 * corner_values[panel, 0]
+                    + w1 * corner_values[panel, 1]
+                    + (1.0 - w0 - w1) * corner_values[panel, 2]
+                )
+
+
+@njit(cache=True)
+def colour_pixels(triangle_image, weight_image, shade_image, corner_values, limit, table, out):
+    """Coloured, shaded picture, averaged over blocks of pixels.
+
+    Parameters
+    ----------
+    triangle_image, weight_image : as filled by `fill_depth`
+    shade_image : (height, width) float32, factor on the colour, 1 = not darkened
+    corner_values : (n_panels, 3) float
+    limit : float, the colour table runs from -limit to +limit; values beyond keep its ends
+    table : (n_colours, 3) float, 0 to 255
+    out : (height / s, width / s, 4) uint8 with s a whole number, written as red, green, blue,
+        covered share; the colour is the mean over the covered pixels of the block
+    """
+    height, width = out.shape[0], out.shape[1]
+    step = triangle_image.shape[0] // height
+    n_colours = table.shape[0]
+    factor = n_colours / (2.0 * limit)
+    for row in range(height):
+        for column in range(width):
+            red, green, blue, count = 0.0, 0.0, 0.0, 0
+            for i in range(row * step, (row + 1) * step):
+                for j in range(column * step, (column + 1) * step):
+                    panel = triangle_image[i, j]
+                    if panel < 0:
+                        continue
+                    w0 = weight_image[i, j, 0]
+                    w1 = weight_image[i, j, 1]
+                    value = (
+                        w0 * corner_values[panel, 0]
+                        + w1 * corner_values[panel, 1]
+                        + (1.0 - w0 - w1) * corner_values[panel, 2]
+                    )
+                    position = min(max((value + limit) * factor, 0.0), n_colours - 1.0)
+                    entry = int(position)
+                    shade = shade_image[i, j]
+                    red += shade * table[entry, 0]
+                    green += shade * table[entry, 1]
+                    blue += shade * table[entry, 2]
+                    count += 1
+            if count:
+                out[row, column, 0] = int(red / count + 0.5)
+                out[row, column, 1] = int(green / count + 0.5)
+                out[row, column, 2] = int(blue / count + 0.5)
+                out[row, column, 3] = int(255.0 * count / (step * step) + 0.5)
+
+
+@njit(cache=True)
+def points_visible(points, owners, triangle_image, corners, tolerance, out):
+    """Whether each point on the surface can be seen.
+
+    Parameters
+    ----------
+    points : (n, 3) float, pixel units: across, up, towards the viewer
+    owners : (n,) int, panel on which the point lies, -1 when not known
+    triangle_image : (height, width) int32 from `fill_depth`
+    corners : (n_panels, 3, 3) float, pixel units
+    tolerance : float, pixel units; a panel hides what is further behind it than this
+    out : (n,) bool
+
+    Notes
+    -----
+    The panel seen by the pixel is continued as a plane to the point itself, but not beyond
+    its nearest corner, so that a panel seen almost edge-on does not hide its neighbours.
+    """
+    height, width = triangle_image.shape
+    for k in range(points.shape[0]):
+        x, y, z = points[k]
+        row, column = int(np.floor(y)), int(np.floor(x))
+        out[k] = True
+        if row < 0 or row >= height or column < 0 or column >= width:
+            continue
+        panel = triangle_image[row, column]
+        if panel < 0 or panel == owners[k]:
+            continue
+        x0, y0, z0 = corners[panel, 0]
+        x1, y1, z1 = corners[panel, 1]
+        x2, y2, z2 = corners[panel, 2]
+        area = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
+        w0 = ((x1 - x) * (y2 - y) - (x2 - x) * (y1 - y)) / area
+        w1 = ((x2 - x) * (y0 - y) - (x0 - x) * (y2 - y)) / area
+        cover = w0 * z0 + w1 * z1 + (1.0 - w0 - w1) * z2
+        cover = max(min(cover, max(z0, z1, z2)), min(z0, z1, z2))
+        out[k] = cover <= z + tolerance
+
+
+@njit(cache=True)
+def crease_normals(triangles, normals, area_vectors, first, members, least_cosine, out):
+    """Unit normal at each corner: mean over the panels round the vertex that bend little.
+
+    Parameters
+    ----------
+    triangles : (n_panels, 3) int
+    normals, area_vectors : (n_panels, 3) float
+    first : (n_vertices + 1,) int, where each vertex's panels start in `members`
+    members : (3 n_panels,) int, panels sorted by vertex
+    least_cosine : float, panels that meet at a greater angle are not averaged
+    out : (n_panels, 3, 3) float: corner, then component
+    """
+    for panel in range(triangles.shape[0]):
+        nx, ny, nz = normals[panel]
+        for corner in range(3):
+            vertex = triangles[panel, corner]
+            x, y, z = 0.0, 0.0, 0.0
+            for k in range(first[vertex], first[vertex + 1]):
+                other = members[k]
+                cosine = nx * normals[other, 0] + ny * normals[other, 1] + nz * normals[other, 2]
+                if cosine >= least_cosine:
+                    x += area_vectors[other, 0]
+                    y += area_vectors[other, 1]
+                    z += area_vectors[other, 2]
+            length = np.sqrt(x * x + y * y + z * z)
+            if length == 0.0:
+                x, y, z, length = nx, ny, nz, 1.0
+            out[panel, corner, 0] = x / length
+            out[panel, corner, 1] = y / length
+            out[panel, corner, 2] = z / length
+
+
+@njit(cache=True)
+def follow_chains(following, preceded, order, starts):
+    """Order of segments along their chains; returns the number of chains.
+
+    Parameters
+    ----------
+    following : (n,) int, the segment that starts where this one ends, -1 for none
+    preceded : (n,) bool, whether another segment ends where this one starts
+    order : (n,) int, filled: segments chain after chain
+    starts : (n + 1,) int, filled: where each chain starts in `order`, then n
+
+    Notes
+    -----
+    Open chains first, then closed ones, each in the order of their first segment.
+    """
+    n = following.shape[0]
+    used = np.zeros(n, dtype=np.bool_)
+    count, chains = 0, 0
+    for closed in range(2):
+        for k in range(n):
+            if used[k] or (closed == 0 and preceded[k]):
+                continue
+            starts[chains] = count
+            chains += 1
+            segment = k
+            while segment >= 0 and not used[segment]:
+                used[segment] = True
+                order[count] = segment
+                count += 1
+                segment = following[segment]
+    starts[chains] = count
+    return chains
