@@ -102,8 +102,9 @@ def standard_air(
     -----
     p = p0 (T/T0)^(g/(R L)) below 11 km, p = p11 exp(-g (h - 11 km)/(R T11)) above; rho = p/(R T);
     a = sqrt(1.4 R T). Humidity is left out: it makes air lighter by 0.378 times the share of the
-    vapour in the pressure, 1.6 % for saturated air of 30 degC. Sources: as in the docstring of the module; the temperature limits are those
-    between which Sutherland's formula is used (common practice, no source).
+    vapour in the pressure, 1.6 % for saturated air of 30 degC.
+    Sources: as in the docstring of the module; the temperature limits are those between which
+    Sutherland's formula is used (common practice, no source).
 
     Examples
     --------
