@@ -1,0 +1,1 @@
+"""The case file, its checks, and the joining of all rooms into one run."""

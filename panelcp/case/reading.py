@@ -1,0 +1,385 @@
+"""From a case file to records."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from panelcp.atmosphere import hot_day_air
+from panelcp.case import schema
+from panelcp.case.schema import Entry, band, choice, point, quantity, text, true_or_false
+from panelcp.errors import CaseError, PanelcpError
+from panelcp.onset import DAYS, FlightCondition
+from panelcp.placement.candidates import VIEWS, NoCutZone, SearchRegion
+from panelcp.placement.requirement import NeededPressure
+from panelcp.quantity import UncertainValue
+from panelcp.surface.opening import KINDS, SHAPES, USES
+from panelcp.surface.reading import PARTS, ReadingOptions
+from panelcp.units import UNITS
+
+TABLES = {
+    "project": False,
+    "surface": False,
+    "region": True,
+    "engine": False,
+    "condition": True,
+    "opening": True,
+    "search": True,
+    "no_cut": True,
+    "report": False,
+}
+"""Known tables: True for a list of tables."""
+
+DEFAULT_RECOVERY = {
+    "forward-facing": UncertainValue(
+        0.85, 0.75, 0.90, "common practice", "plain ram inlet with a good duct, at the core face"
+    ),
+    "scoop": UncertainValue(0.85, 0.70, 0.95, "memory", "scoop standing clear of the skin"),
+    "submerged": UncertainValue(0.45, 0.30, 0.60, "memory", "flush ramp on the side of a body"),
+    "flush hole": UncertainValue(0.10, 0.0, 0.25, "memory", "hole in the skin, no lip"),
+    "louvre": UncertainValue(0.10, 0.0, 0.25, "memory", "slits that open aft, air drawn in"),
+    "plain exit": UncertainValue(0.0, 0.0, 0.15, "memory", "exit used the wrong way round"),
+    "flapped exit": UncertainValue(0.0, 0.0, 0.15, "memory", "exit used the wrong way round"),
+}
+"""Recovery fraction of an inlet by kind, when the case gives none."""
+
+DEFAULT_CP_DEVIATION = UncertainValue(
+    0.10, None, None, "memory", "model error of a patch-mean Cp, attached flow, one deviation"
+)
+MAP_VIEWS = ("right", "left", "top", "bottom", "front", "three-quarter")
+
+_SIZE = quantity("length", above=0.0)
+_CORNERS = {"low": Entry(point, required=True), "high": Entry(point, required=True)}
+
+PROJECT = {
+    "name": Entry(text, required=True),
+    "question": Entry(text, default=""),
+    "note": Entry(text, default=""),
+}
+SURFACE = {
+    "file": Entry(text, required=True),
+    "unit": Entry(choice(*UNITS["length"]), required=True),
+    "axes": Entry(schema.axes),
+    "datum": Entry(schema.three_numbers),
+    "part": Entry(choice(*PARTS)),
+    "plane_tolerance": Entry(quantity("length", least=0.0)),
+    "crack_tolerance": Entry(quantity("length", least=0.0)),
+    "reverse": Entry(true_or_false),
+    "cp_deviation": Entry(band("fraction"), default=DEFAULT_CP_DEVIATION),
+}
+REGION = {
+    "name": Entry(text, required=True),
+    **_CORNERS,
+    "cp_deviation": Entry(band("fraction")),
+}
+ENGINE = {
+    "rated_power": Entry(quantity("power", above=0.0)),
+    "needed_pressure": Entry(band("pressure")),
+    "limit_temperature": Entry(quantity("temperature", above=0.0)),
+}
+CONDITION = {
+    "name": Entry(text, required=True),
+    "true_airspeed": Entry(quantity("speed", least=0.0)),
+    "calibrated_airspeed": Entry(quantity("speed", least=0.0)),
+    "alpha": Entry(quantity("angle"), default=0.0),
+    "beta": Entry(quantity("angle"), default=0.0),
+    "altitude": Entry(quantity("length"), default=0.0),
+    "day": Entry(choice(*DAYS), default="standard"),
+    "temperature": Entry(quantity("temperature", above=0.0)),
+    "temperature_offset": Entry(quantity("temperature difference"), default=0.0),
+    "power": Entry(quantity("fraction", least=0.0)),
+    "decides": Entry(true_or_false, default=True),
+    "needed_pressure": Entry(band("pressure")),
+    "weight": Entry(quantity("fraction", least=0.0), default=1.0),
+}
+_OPENING = {
+    "name": Entry(text, required=True),
+    "use": Entry(choice(*USES), required=True),
+    "kind": Entry(choice(*KINDS), required=True),
+    "shape": Entry(choice(*SHAPES), default="rectangle"),
+    "length": Entry(_SIZE, required=True),
+    "width": Entry(_SIZE, required=True),
+    "turn": Entry(quantity("angle"), default=0.0),
+    "recovery": Entry(band("fraction")),
+}
+OPENING = {**_OPENING, "centre": Entry(point, required=True)}
+SEARCH = {
+    **_OPENING,
+    "side": Entry(choice(*VIEWS), required=True),
+    **_CORNERS,
+    "spacing": Entry(_SIZE, required=True),
+}
+NO_CUT = {
+    "name": Entry(text, required=True),
+    "shape": Entry(choice("box", "cylinder", "sphere", "half space"), required=True),
+    "low": Entry(point),
+    "high": Entry(point),
+    "start": Entry(point),
+    "end": Entry(point),
+    "centre": Entry(point),
+    "radius": Entry(_SIZE),
+    "direction": Entry(schema.three_numbers),
+}
+REPORT = {
+    "views": Entry(schema.words(*MAP_VIEWS), default=("right", "top", "bottom", "front")),
+    "best": Entry(schema.whole_number(1, 50), default=8),
+}
+
+
+@dataclass(frozen=True)
+class RegionBox:
+    """A named box that gives its name to the panels inside.
+
+    Attributes
+    ----------
+    name : of the region
+    low, high : (3,) m
+    cp_deviation : model error of a patch-mean Cp there, or None for that of the surface
+    """
+
+    name: str
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+    cp_deviation: UncertainValue | None = None
+
+
+@dataclass(frozen=True)
+class OpeningEntry:
+    """An opening as the case gives it, before it is laid onto the skin."""
+
+    name: str
+    use: str
+    kind: str
+    shape: str
+    length: float
+    width: float
+    turn: float
+    centre: tuple[float, float, float]
+    recovery: UncertainValue
+
+
+@dataclass(frozen=True)
+class SearchEntry:
+    """A search region with the recovery fraction of its openings."""
+
+    region: SearchRegion
+    recovery: UncertainValue
+
+
+@dataclass(frozen=True)
+class Case:
+    """A case file as understood.
+
+    Attributes
+    ----------
+    path : of the file
+    name, question, note : texts of the project
+    surface_path : of the mesh
+    reading : how to read it
+    cp_deviation : model error of a patch-mean Cp outside the regions
+    regions, conditions, openings, searches, zones : in the order of the file
+    needed : pressure needed at full power, or None
+    needed_pressure : for each condition, Pa with band, or None
+    views, best : of the maps and the short list
+    text_hash : of the bytes of the case file
+    """
+
+    path: Path
+    name: str
+    question: str
+    note: str
+    surface_path: Path
+    reading: ReadingOptions
+    cp_deviation: UncertainValue
+    regions: tuple[RegionBox, ...]
+    conditions: tuple[FlightCondition, ...]
+    openings: tuple[OpeningEntry, ...]
+    searches: tuple[SearchEntry, ...]
+    zones: tuple[NoCutZone, ...]
+    needed: NeededPressure | None
+    needed_pressure: tuple[UncertainValue | None, ...]
+    views: tuple[str, ...]
+    best: int
+    text_hash: str
+    tables: dict[str, Any] = field(default_factory=dict)
+
+
+def read_case(path) -> Case:
+    """Read and check a case file.
+
+    Parameters
+    ----------
+    path : of a TOML file
+
+    Returns
+    -------
+    Case
+
+    Raises
+    ------
+    CaseError : lists every mistake with its line
+    """
+    case_text = schema.read_case_text(path)
+    case_text.check_tables(TABLES)
+    project = case_text.table("project", PROJECT)
+    surface = case_text.table("surface", SURFACE)
+    report = case_text.table("report", REPORT)
+    needed = _engine(case_text)
+    conditions, pressures = _conditions(case_text, needed)
+    regions = [RegionBox(**row) for row in _named(case_text, "region", REGION)]
+    openings = _openings(case_text)
+    searches = _searches(case_text)
+    zones = _zones(case_text)
+    reading = _reading(case_text, surface)
+    _require_both_uses(case_text)
+    case_text.raise_if_wrong()
+    case_path = Path(path)
+    return Case(
+        path=case_path,
+        name=project["name"],
+        question=project["question"],
+        note=project["note"],
+        surface_path=case_path.parent / surface["file"],
+        reading=reading,
+        cp_deviation=surface["cp_deviation"],
+        regions=tuple(regions),
+        conditions=tuple(conditions),
+        openings=tuple(openings),
+        searches=tuple(searches),
+        zones=tuple(zones),
+        needed=needed,
+        needed_pressure=tuple(pressures),
+        views=report["views"],
+        best=report["best"],
+        text_hash=hashlib.sha256(case_path.read_bytes()).hexdigest(),
+        tables=dict(case_text.raw),
+    )
+
+
+def _named(case_text, table, entries) -> list[dict[str, Any]]:
+    rows = case_text.tables(table, entries)
+    case_text.require_unique(table, rows)
+    return rows
+
+
+def _engine(case_text) -> NeededPressure | None:
+    engine = case_text.table("engine", ENGINE)
+    if engine["needed_pressure"] is None:
+        return None
+    return NeededPressure(
+        reference=engine["needed_pressure"],
+        limit_temperature=engine["limit_temperature"],
+        reference_air=hot_day_air(0.0),
+    )
+
+
+def _reading(case_text, surface) -> ReadingOptions:
+    names = ("unit", "axes", "datum", "part", "plane_tolerance", "crack_tolerance", "reverse")
+    given = {name: surface[name] for name in names if surface[name] is not None}
+    try:
+        return ReadingOptions(**given)
+    except PanelcpError as error:
+        case_text.add("surface", 0, "axes" if "axes" in str(error) else "", str(error))
+        return ReadingOptions()
+
+
+def _conditions(case_text, needed):
+    rows = _named(case_text, "condition", CONDITION)
+    if not rows:
+        case_text.add("condition", 0, "", "no flight condition; give at least one [[condition]]")
+    conditions, pressures = [], []
+    for number, row in enumerate(rows, start=1):
+        own = row.pop("needed_pressure")
+        if row["name"] is None:
+            continue
+        try:
+            condition = FlightCondition(**row)
+            pressure = own or (needed.at(condition) if needed else None)
+        except PanelcpError as error:
+            message = str(error).removeprefix(f"condition {row['name']}: ")
+            case_text.add("condition", number, "", message)
+            continue
+        value = pressure.value if pressure else None
+        conditions.append(FlightCondition(**row, needed_pressure=value))
+        pressures.append(pressure)
+    return conditions, pressures
+
+
+def _openings(case_text) -> list[OpeningEntry]:
+    rows = _named(case_text, "opening", OPENING)
+    return [
+        OpeningEntry(**{**row, "recovery": _recovery(row)})
+        for row in rows
+        if row["kind"] is not None
+    ]
+
+
+def _recovery(row) -> UncertainValue:
+    return row["recovery"] or DEFAULT_RECOVERY[row["kind"]]
+
+
+def _searches(case_text) -> list[SearchEntry]:
+    entries = []
+    for number, row in enumerate(_named(case_text, "search", SEARCH), start=1):
+        if any(row[key] is None for key, entry in SEARCH.items() if entry.required):
+            continue
+        recovery = _recovery(row)
+        del row["recovery"]
+        try:
+            entries.append(SearchEntry(SearchRegion(**row), recovery))
+        except PanelcpError as error:
+            case_text.add("search", number, "", str(error))
+    return entries
+
+
+def _require_both_uses(case_text):
+    rows = [row for name in ("opening", "search") for row in case_text.raw.get(name, [])]
+    uses = {row.get("use") for row in rows if isinstance(row, dict)}
+    for use in ("inlet", "exit"):
+        if not uses & {use, "both"}:
+            case_text.add(
+                "opening",
+                0,
+                "",
+                f'no {use}; give at least one [[opening]] or [[search]] with use = "{use}"',
+            )
+
+
+def _zones(case_text) -> list[NoCutZone]:
+    zones = []
+    for number, row in enumerate(_named(case_text, "no_cut", NO_CUT), start=1):
+        if row["name"] is None or row["shape"] is None:
+            continue
+        try:
+            zones.append(NoCutZone(**row))
+        except PanelcpError as error:
+            case_text.add("no_cut", number, "", str(error))
+    return zones
+
+
+def region_index(regions, centroids) -> tuple[np.ndarray, list[str]]:
+    """Region of every panel: the last box that holds its centroid, else "unnamed".
+
+    Parameters
+    ----------
+    regions : sequence of RegionBox
+    centroids : (n_panels, 3) float, m
+
+    Returns
+    -------
+    index : (n_panels,) int
+    names : list of str, "unnamed" first
+    """
+    index = np.zeros(len(centroids), dtype=np.int64)
+    for number, box in enumerate(regions, start=1):
+        inside = ((centroids >= box.low) & (centroids <= box.high)).all(axis=1)
+        if not inside.any():
+            raise CaseError(
+                f"region {box.name}: no panel has its centroid in this box; check low and high"
+            )
+        index[inside] = number
+    return index, ["unnamed", *(box.name for box in regions)]

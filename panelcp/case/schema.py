@@ -1,0 +1,300 @@
+"""What may stand in a case file, and reading of one table after another.
+
+Every mistake is kept with its line, so that all can be shown at once.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from panelcp.errors import CaseError, PanelcpError, QuantityError
+from panelcp.quantity import read_uncertain
+from panelcp.units import parse_quantity
+
+_HEADING = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_-]+(?:\s*\.\s*[A-Za-z0-9_-]+)*)\s*\]\]?")
+_KEY = re.compile(r"^\s*([A-Za-z0-9_-]+|\"[^\"]*\")\s*=")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One key of a table.
+
+    Attributes
+    ----------
+    read : function of the raw value that returns the converted one or raises QuantityError
+    required : True when the table makes no sense without it
+    default : value when it is absent
+    """
+
+    read: Callable[[Any], Any]
+    required: bool = False
+    default: Any = None
+
+
+def quantity(kind: str, least: float | None = None, above: float | None = None) -> Callable:
+    """Reader of a number with unit, in SI, with a lower bound if wanted."""
+
+    def read(raw):
+        value = parse_quantity(raw, kind)
+        if (least is not None and value < least) or (above is not None and value <= above):
+            bound = f"at least {least:g}" if least is not None else f"more than {above:g}"
+            raise QuantityError(f"{raw!r} is too small; expected {bound}")
+        return value
+
+    return read
+
+
+def band(kind: str) -> Callable:
+    """Reader of an uncertain number."""
+    return lambda raw: read_uncertain(raw, kind)
+
+
+def text(raw) -> str:
+    """Reader of a text that is not empty."""
+    if not isinstance(raw, str) or not raw.strip():
+        raise QuantityError(f"{raw!r} is not a text; put it into quotes")
+    return raw.strip()
+
+
+def true_or_false(raw) -> bool:
+    """Reader of true or false."""
+    if not isinstance(raw, bool):
+        raise QuantityError(f"{raw!r} is neither true nor false (without quotes)")
+    return raw
+
+
+def whole_number(least: int, most: int) -> Callable:
+    """Reader of a whole number within limits."""
+
+    def read(raw):
+        if not isinstance(raw, int) or isinstance(raw, bool) or not least <= raw <= most:
+            raise QuantityError(f"{raw!r} is not a whole number from {least} to {most}")
+        return raw
+
+    return read
+
+
+def choice(*words: str) -> Callable:
+    """Reader of one of a few words."""
+
+    def read(raw):
+        if raw not in words:
+            near = get_close_matches(str(raw), words, n=1)
+            hint = f"; did you mean {near[0]!r}?" if near else ""
+            raise QuantityError(f"{raw!r} is not known; choose one of {', '.join(words)}{hint}")
+        return raw
+
+    return read
+
+
+def point(raw) -> tuple[float, float, float]:
+    """Reader of a place: three lengths, station, butt line and waterline."""
+    if not isinstance(raw, list) or len(raw) != 3:
+        raise QuantityError(
+            f'{raw!r} is not a point; write three lengths: ["350 mm", "0 mm", "-120 mm"] '
+            "(station, butt line, waterline)"
+        )
+    return tuple(parse_quantity(part, "length") for part in raw)
+
+
+def three_numbers(raw) -> tuple[float, float, float]:
+    """Reader of three plain numbers."""
+    good = isinstance(raw, list) and len(raw) == 3
+    if not good or not all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in raw):
+        raise QuantityError(f"{raw!r} is not a list of three plain numbers")
+    return tuple(float(v) for v in raw)
+
+
+def words(*known: str) -> Callable:
+    """Reader of a list of some known words."""
+    one = choice(*known)
+
+    def read(raw):
+        if not isinstance(raw, list) or not raw:
+            raise QuantityError(f"{raw!r} is not a list of words")
+        return tuple(one(word) for word in raw)
+
+    return read
+
+
+def axes(raw) -> tuple[tuple[str, str], ...]:
+    """Reader of the three directions of a file."""
+    known = ("aft", "right", "up")
+    if not isinstance(raw, dict) or sorted(raw) != sorted(known):
+        raise QuantityError(
+            f'{raw!r} is not a set of axes; write {{ aft = "+x", right = "+y", up = "+z" }}'
+        )
+    return tuple((key, str(raw[key])) for key in known)
+
+
+@dataclass
+class CaseText:
+    """A parsed case file that collects mistakes while its tables are read.
+
+    Attributes
+    ----------
+    path : of the file
+    raw : the parsed tables
+    lines : (table, number from 1 or 0, key) -> line in the file
+    mistakes : (line, text) of everything found so far
+    """
+
+    path: Path
+    raw: Mapping[str, Any]
+    lines: dict[tuple[str, int, str], int]
+    mistakes: list[tuple[int, str]] = field(default_factory=list)
+
+    def add(self, table: str, number: int, key: str, message: str):
+        """Note one mistake."""
+        place = f"{table}[{number}]" if number else table
+        line = self.lines.get((table, number, key)) or self.lines.get((table, number, ""), 0)
+        name = ".".join(part for part in (place, key) if part)
+        self.mistakes.append((line, f"{name}: {' '.join(message.split())}"))
+
+    def check_tables(self, known: Mapping[str, bool]):
+        """Note tables that are not known, or not of the kind (single, list) they should be."""
+        for name, value in self.raw.items():
+            if name not in known:
+                self.add(name, 0, "", f"not a known table{_nearest(name, known)}")
+                continue
+            many = known[name]
+            good = isinstance(value, list) and all(isinstance(v, dict) for v in value)
+            if many and not good:
+                self.add(name, 0, "", f"must be a list of tables: write [[{name}]]")
+            if not many and not isinstance(value, dict):
+                self.add(name, 0, "", f"must be one table: write [{name}]")
+
+    def table(self, name: str, entries: Mapping[str, Entry]) -> dict[str, Any]:
+        """Read a single table; what is absent gets its default."""
+        raw = self.raw.get(name, {})
+        return self._read(raw if isinstance(raw, dict) else {}, name, 0, entries)
+
+    def tables(self, name: str, entries: Mapping[str, Entry]) -> list[dict[str, Any]]:
+        """Read a list of tables."""
+        raw = self.raw.get(name, [])
+        if not isinstance(raw, list):
+            return []
+        return [
+            self._read(part, name, number, entries)
+            for number, part in enumerate(raw, start=1)
+            if isinstance(part, dict)
+        ]
+
+    def _read(self, raw, name, number, entries) -> dict[str, Any]:
+        for key in raw:
+            if key not in entries:
+                self.add(name, number, key, f"not a known entry{_nearest(key, entries)}")
+        values = {}
+        for key, entry in entries.items():
+            values[key] = entry.default
+            if key not in raw:
+                if entry.required:
+                    self.add(name, number, "", f"{key} is missing")
+                continue
+            try:
+                values[key] = entry.read(raw[key])
+            except PanelcpError as error:
+                self.add(name, number, key, str(error))
+        return values
+
+    def require_unique(self, name: str, rows: list[dict[str, Any]]):
+        """Note names that stand twice in a list of tables."""
+        seen: dict[str, int] = {}
+        for number, row in enumerate(rows, start=1):
+            label = row.get("name")
+            if label is None:
+                continue
+            if label in seen:
+                self.add(
+                    name, number, "name", f"{label!r} is already the name of number {seen[label]}"
+                )
+            seen.setdefault(label, number)
+
+    def raise_if_wrong(self):
+        """Raise one CaseError that lists every mistake, in the order of the file."""
+        if not self.mistakes:
+            return
+        count = len(self.mistakes)
+        rows = [f"  {_line_text(line)}{message}" for line, message in sorted(self.mistakes)]
+        title = f"{self.path.name}: {count} mistake{'s' if count > 1 else ''}"
+        raise CaseError("\n".join([title, *rows]))
+
+
+def read_case_text(path) -> CaseText:
+    """Parse a case file.
+
+    Raises
+    ------
+    CaseError : no such file, a folder, not UTF-8, not TOML
+    """
+    path = Path(path)
+    if path.is_dir():
+        raise CaseError(f"{path}: is a folder; give the case file in it, for example case.toml")
+    if not path.exists():
+        raise CaseError(f"{path}: no such file")
+    try:
+        content = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise CaseError(
+            f"{path.name}: not a UTF-8 text (byte {error.start}); save it as UTF-8"
+        ) from None
+    except OSError as error:
+        raise CaseError(f"{path}: cannot be read ({error.strerror})") from None
+    try:
+        raw = tomllib.loads(content)
+    except tomllib.TOMLDecodeError as error:
+        raise CaseError(f"{path.name}: {_toml_advice(str(error), content)}") from None
+    return CaseText(path, raw, find_lines(content))
+
+
+def find_lines(content: str) -> dict[tuple[str, int, str], int]:
+    """Lines of tables and keys, by a light second look at the text.
+
+    Examples
+    --------
+    >>> lines = find_lines('[surface]\\nunit = "mm"\\n\\n[[condition]]\\nname = "tow"\\n')
+    >>> lines["surface", 0, "unit"], lines["condition", 1, ""], lines["condition", 1, "name"]
+    (2, 4, 5)
+    """
+    lines: dict[tuple[str, int, str], int] = {}
+    counts: dict[str, int] = {}
+    table, number = "", 0
+    for index, line in enumerate(content.splitlines(), start=1):
+        heading = _HEADING.match(line)
+        if heading:
+            table, number = heading.group(2), 0
+            if heading.group(1) == "[[":
+                number = counts[table] = counts.get(table, 0) + 1
+            lines.setdefault((table, number, ""), index)
+            lines.setdefault((table, 0, ""), index)
+        elif key := _KEY.match(line):
+            lines.setdefault((table, number, key.group(1).strip('"')), index)
+            if not table:
+                lines.setdefault((key.group(1), 0, ""), index)
+    return lines
+
+
+def _toml_advice(message: str, content: str) -> str:
+    match = re.search(r"at line (\d+)", message)
+    if not match:
+        return message
+    line = content.splitlines()[int(match.group(1)) - 1 : int(match.group(1))]
+    bare = line and re.search(r"=\s*[-+]?\d[\d.,]*\s*[A-Za-z%]", line[0])
+    advice = '; put quotes round values with units: "3 kt"' if bare else ""
+    shown = f": {line[0].strip()[:60]}" if line else ""
+    return f"{message[0].lower()}{message[1:]}{shown}{advice}"
+
+
+def _nearest(word: str, known) -> str:
+    near = get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return f"; did you mean {near[0]!r}?" if near else f"; known: {', '.join(known)}"
+
+
+def _line_text(line: int) -> str:
+    return f"line {line}: " if line else ""

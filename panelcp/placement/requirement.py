@@ -1,0 +1,69 @@
+"""Pressure that the cooling air needs, scaled from one known condition to the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from panelcp.atmosphere import Air
+from panelcp.errors import PlacementError
+from panelcp.onset import FlightCondition
+from panelcp.quantity import UncertainValue
+
+EXPONENT = UncertainValue(
+    1.7, 1.6, 1.8, "common practice", "pressure drop of a louvred core against flow, range"
+)
+
+
+@dataclass(frozen=True)
+class NeededPressure:
+    """Needed pressure at full power on the hot day at sea level, and its scaling.
+
+    Attributes
+    ----------
+    reference : Pa with band, at 100 % power in the reference air
+    limit_temperature : K, of the coolant, or None: then the outside temperature does not count
+    reference_air : Air of the reference
+    """
+
+    reference: UncertainValue
+    limit_temperature: float | None
+    reference_air: Air
+
+    def at(self, condition: FlightCondition) -> UncertainValue | None:
+        """Needed pressure in a condition; None when its power is not given.
+
+        Notes
+        -----
+        Heat goes with shaft power, air flow with heat over (limit - outside temperature), and
+        density times core pressure drop with flow to the power 1.7:
+        dp = dp_ref (flow / flow_ref)^1.7 (rho_ref / rho). The band is that of the reference.
+
+        Raises
+        ------
+        PlacementError : the outside air is as hot as the limit
+        """
+        if condition.power is None:
+            return None
+        factor = self._flow(condition) ** EXPONENT.value
+        factor *= self.reference_air.density / condition.air.density
+        low, high = self.reference.low, self.reference.high
+        return UncertainValue(
+            value=self.reference.value * factor,
+            low=None if low is None else low * factor,
+            high=None if high is None else high * factor,
+            mark="derived" if self.reference.mark == "published" else self.reference.mark,
+            source="scaled from needed_pressure in [engine] with power and outside air",
+            kind="pressure",
+        )
+
+    def _flow(self, condition: FlightCondition) -> float:
+        """Air flow as part of that of the reference."""
+        if self.limit_temperature is None:
+            return condition.power
+        room = self.limit_temperature - condition.air.temperature
+        if room <= 0.0:
+            raise PlacementError(
+                f"outside air of {condition.air.temperature - 273.15:.0f} degC is not below the "
+                f"limit temperature of {self.limit_temperature - 273.15:.0f} degC in [engine]"
+            )
+        return condition.power * (self.limit_temperature - self.reference_air.temperature) / room

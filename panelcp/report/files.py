@@ -1,0 +1,82 @@
+"""Writing a folder of results complete or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from panelcp.errors import CaseError
+
+
+def write_folder(results: Path, name: str, fill: Callable[[Path], None]) -> Path:
+    """Fill a new folder beside the wanted one, then move it into place.
+
+    A killed run leaves the earlier folder whole; `latest.json` is replaced last.
+
+    Parameters
+    ----------
+    results : folder that holds all runs; made when missing
+    name : of the run's folder
+    fill : called with the empty folder to write into
+
+    Returns
+    -------
+    Path of the finished folder
+
+    Raises
+    ------
+    CaseError : the results folder cannot be written to
+    """
+    try:
+        results.mkdir(parents=True, exist_ok=True)
+        draft = Path(tempfile.mkdtemp(prefix=f".{name}-", dir=results))
+    except OSError as error:
+        raise CaseError(
+            f"{results}: results cannot be written here ({error.strerror}); copy the case to a "
+            "folder of your own, or give --results"
+        ) from None
+    try:
+        fill(draft)
+        draft.chmod(0o755)
+        _move_into_place(draft, results / name)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+    replace_text(results / "latest.json", json.dumps({"run": name}, indent=2) + "\n")
+    return results / name
+
+
+def _move_into_place(draft: Path, target: Path):
+    if not target.exists():
+        os.replace(draft, target)
+        return
+    old = Path(tempfile.mkdtemp(prefix=f".{target.name}-old-", dir=target.parent))
+    os.replace(target, old / "run")
+    try:
+        os.replace(draft, target)
+    except OSError:
+        os.replace(old / "run", target)
+        raise
+    finally:
+        shutil.rmtree(old, ignore_errors=True)
+
+
+def replace_text(path: Path, content: str):
+    """Write a UTF-8 text beside a file, then put it in its place."""
+    handle, draft = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+            stream.write(content)
+        os.chmod(draft, 0o644)
+        os.replace(draft, path)
+    except OSError:
+        Path(draft).unlink(missing_ok=True)
+        raise
+
+
+def write_text(path: Path, content: str):
+    """Write a UTF-8 text with plain line ends."""
+    path.write_text(content, encoding="utf-8", newline="\n")

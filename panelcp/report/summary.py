@@ -1,0 +1,172 @@
+"""summary.json: all numbers of a run.
+
+Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `notices`, `warnings`,
+`cautions`, `not_modelled`, `surface` (figures and history), `solver` (checks), `conditions`,
+`openings`, `ranking` (`pairs`, best first, and `best_of_each_side`), `marks` (every uncertain
+number that was used), `inputs` (the case file as understood). SI units, angles in degrees,
+temperatures in kelvin; a number that does not exist is null.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+
+from panelcp.report.contents import CAUTIONS, NOT_MODELLED, RunContents, answer, explain
+
+FORMAT = 1
+MAX_PAIRS = 500
+"""Pairs listed in summary.json; ranking.csv holds all."""
+
+
+def summary(contents: RunContents) -> dict[str, Any]:
+    """All numbers of a run as plain Python values.
+
+    Parameters
+    ----------
+    contents : RunContents
+
+    Returns
+    -------
+    dict, see the head of this module for the schema
+    """
+    return {
+        "format": FORMAT,
+        "version": contents.version,
+        "inputs_hash": contents.input_hash,
+        "name": contents.name,
+        "question": contents.question,
+        "answer": answer(contents),
+        "notices": list(contents.notices),
+        "warnings": list(contents.warnings),
+        "cautions": list(CAUTIONS),
+        "not_modelled": list(NOT_MODELLED),
+        "surface": _surface(contents),
+        "solver": _solver(contents),
+        "conditions": _conditions(contents),
+        "openings": _openings(contents),
+        "ranking": _ranking(contents),
+        "marks": [{"place": place, **value.to_dict()} for place, value in contents.marks],
+        "inputs": contents.inputs,
+    }
+
+
+def summary_json(contents: RunContents) -> str:
+    """The summary as UTF-8 text; numbers that do not exist become null."""
+    return json.dumps(_plain(summary(contents)), indent=1, ensure_ascii=False) + "\n"
+
+
+def _surface(contents) -> dict[str, Any]:
+    check = contents.check
+    return {
+        "length_width_height": check.size,
+        "bounds": check.bounds,
+        "panels": check.n_panels,
+        "panels_solved": check.n_solved,
+        "area": check.area,
+        "volume": check.volume,
+        "asymmetry": check.asymmetry,
+        "least_angle": check.least_angle,
+        "notes": list(check.notes),
+    }
+
+
+def _solver(contents) -> dict[str, Any]:
+    units, areas = contents.units, contents.flow.surface.areas
+    flows = units.source_strength * areas
+    return {
+        "unit_solutions": list(units.names),
+        "iterations": units.iterations,
+        "residual_normal_velocity": units.residuals,
+        "net_source": np.abs(flows.sum(axis=1)) / np.abs(flows).sum(axis=1),
+        "force_coefficient": contents.flow.force_coefficient,
+    }
+
+
+def _conditions(contents) -> list[dict[str, Any]]:
+    rows = []
+    for c, needed in zip(contents.flow.conditions, contents.needed_pressure, strict=True):
+        rows.append(
+            {
+                "name": c.name,
+                "decides": c.decides,
+                "weight": c.weight,
+                "true_airspeed": c.speed,
+                "alpha": c.alpha,
+                "beta": c.beta,
+                "altitude": c.altitude,
+                "temperature": c.air.temperature,
+                "density": c.air.density,
+                "dynamic_pressure": c.dynamic_pressure,
+                "mach": c.mach,
+                "power": c.power,
+                "needed_pressure": needed.to_dict() if needed else None,
+            }
+        )
+    return rows
+
+
+def _openings(contents) -> list[dict[str, Any]]:
+    group = contents.openings
+    return [
+        {
+            "name": opening.name,
+            "use": opening.use,
+            "kind": opening.kind,
+            "side": opening.side,
+            "centre": opening.centre,
+            "normal": opening.normal,
+            "area": opening.area,
+            "patch_pressure": group.patch_pressure[:, index],
+            "pressure_spread": group.pressure_spread[:, index],
+            "inlet_pressure": group.inlet_pressure[:, index] if opening.takes_air_in else None,
+        }
+        for index, opening in enumerate(group.openings)
+    ]
+
+
+def _ranking(contents) -> dict[str, Any]:
+    ranking = contents.ranking
+    return {
+        "n_pairs": ranking.n_pairs,
+        "short_list": [pair + 1 for pair in contents.short_list],
+        "best_of_each_side": {s: p + 1 for s, p in ranking.best_of_each_side().items()},
+        "pairs": [_pair(contents, pair) for pair in range(min(ranking.n_pairs, MAX_PAIRS))],
+    }
+
+
+def _pair(contents, pair: int) -> dict[str, Any]:
+    ranking = contents.ranking
+    return {
+        "rank": pair + 1,
+        "inlet": ranking.inlet(pair).name,
+        "exit": ranking.exit(pair).name,
+        "exit_side": ranking.exit(pair).side,
+        "exit_centre": ranking.exit(pair).centre,
+        "least_ratio": ranking.least_ratio[pair],
+        "mean_ratio": ranking.mean_ratio[pair],
+        "limiting_condition": contents.flow.conditions[ranking.limiting[pair]].name,
+        "available": ranking.available[:, pair],
+        "deviation": ranking.deviation[:, pair],
+        "ratio": ranking.ratio[:, pair],
+        "why": explain(contents, pair),
+    }
+
+
+def _plain(value):
+    """Numbers that JSON has; six significant digits are kept of floats."""
+    if isinstance(value, dict):
+        return {str(key): _plain(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(part) for part in value]
+    if isinstance(value, np.ndarray):
+        return _plain(value.tolist())
+    if isinstance(value, np.bool_):
+        return bool(value)
+    if isinstance(value, np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return float(f"{value:.7g}") if np.isfinite(value) else None
+    return value

@@ -1,0 +1,80 @@
+"""Tables with units in their headings: ranking.csv and pressures.csv."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import numpy as np
+
+from panelcp.report.contents import RunContents, explain
+from panelcp.units import UNITS
+
+IN_H2O = float(UNITS["pressure"]["inH2O"])
+
+
+def ranking_csv(contents: RunContents) -> str:
+    """Every pair of inlet and exit, best first, one row each."""
+    ranking, conditions = contents.ranking, contents.flow.conditions
+    heading = ["rank", "inlet", "exit", "exit_side", "exit_x_m", "exit_y_m", "exit_z_m"]
+    heading += ["least_available_over_needed", "mean_available_over_needed", "limiting_condition"]
+    for c in conditions:
+        heading += [f"{c.name}: available_Pa", f"{c.name}: available_inH2O"]
+        heading += [f"{c.name}: deviation_Pa", f"{c.name}: needed_Pa"]
+    heading.append("why")
+    rows = []
+    for pair in range(ranking.n_pairs):
+        outlet = ranking.exit(pair)
+        row = [pair + 1, ranking.inlet(pair).name, outlet.name, outlet.side]
+        row += [f"{value:.4f}" for value in outlet.centre]
+        row += [f"{ranking.least_ratio[pair]:.4f}", f"{ranking.mean_ratio[pair]:.4f}"]
+        row.append(conditions[ranking.limiting[pair]].name)
+        for c in range(len(conditions)):
+            available = ranking.available[c, pair]
+            row += [f"{available:.2f}", f"{available / IN_H2O:.4f}"]
+            row += [f"{ranking.deviation[c, pair]:.2f}", _number(ranking.needed[c])]
+        rows.append([*row, explain(contents, pair)])
+    return _csv(heading, rows)
+
+
+def pressures_csv(contents: RunContents) -> str:
+    """Pressure at every opening of the case and of the ranking in every condition."""
+    heading = ["opening", "use", "kind", "side", "x_m", "y_m", "z_m", "area_m2", "condition"]
+    heading += ["patch_pressure_Pa", "patch_pressure_inH2O", "patch_cp", "spread_Pa"]
+    heading += ["inlet_pressure_Pa"]
+    rows, seen = [], set()
+    ranking = contents.ranking
+    for group in (contents.openings, ranking.inlets, ranking.exits):
+        for index, opening in enumerate(group.openings):
+            if opening.name in seen:
+                continue
+            seen.add(opening.name)
+            rows += _opening_rows(contents, group, index)
+    return _csv(heading, rows)
+
+
+def _opening_rows(contents, group, index) -> list[list[str]]:
+    opening = group.openings[index]
+    place = [opening.name, opening.use, opening.kind, opening.side]
+    place += [f"{value:.4f}" for value in opening.centre] + [f"{opening.area:.6f}"]
+    rows = []
+    for c, condition in enumerate(contents.flow.conditions):
+        pressure, q = group.patch_pressure[c, index], condition.dynamic_pressure
+        values = [f"{pressure:.2f}", f"{pressure / IN_H2O:.4f}"]
+        values.append(f"{pressure / q:.4f}" if q > 0.0 else "")
+        values.append(f"{group.pressure_spread[c, index]:.2f}")
+        values.append(f"{group.inlet_pressure[c, index]:.2f}" if opening.takes_air_in else "")
+        rows.append([*place, condition.name, *values])
+    return rows
+
+
+def _number(value: float) -> str:
+    return "" if np.isnan(value) else f"{value:.2f}"
+
+
+def _csv(heading, rows) -> str:
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(heading)
+    writer.writerows(rows)
+    return stream.getvalue()
