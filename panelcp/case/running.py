@@ -1,0 +1,320 @@
+"""Joining of the rooms: a case from its file to a folder of results."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+import panelcp
+from panelcp.case.reading import Case, read_case, region_index
+from panelcp.errors import CaseError, PanelcpError
+from panelcp.flow.superposition import SurfaceFlow, superpose
+from panelcp.panels.solving import UnitSolutions, solve_units
+from panelcp.placement.candidates import SearchResult, search
+from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
+from panelcp.placement.requirement import EXPONENT
+from panelcp.quantity import UncertainValue
+from panelcp.report.contents import RunContents
+from panelcp.surface.checking import check_surface
+from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.opening import Opening, lay_opening
+from panelcp.surface.rays import SkinFinder
+from panelcp.surface.reading import load_triangles, surface_from_triangles
+
+Progress = Callable[[str], None]
+FORCE_LIMIT = 0.02
+"""Force coefficient above which the solution is doubted; zero in theory."""
+
+
+@dataclass(frozen=True, eq=False)
+class PreparedCase:
+    """A case whose openings lie on its surface; nothing is solved yet.
+
+    Attributes
+    ----------
+    case : Case
+    surface : SurfaceMesh with the regions of the case
+    surface_hash : of the bytes of the mesh file
+    openings : those the case names
+    searches : results of its search regions
+    recovery : name of every opening -> recovery fraction
+    """
+
+    case: Case
+    surface: SurfaceMesh
+    surface_hash: str
+    openings: tuple[Opening, ...]
+    searches: tuple[SearchResult, ...]
+    recovery: dict[str, UncertainValue]
+
+    @property
+    def candidates(self) -> list[Opening]:
+        """Openings that the searches have found."""
+        return [opening for found in self.searches for opening in found.openings]
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """A finished run.
+
+    Attributes
+    ----------
+    folder : with the results
+    contents : RunContents, everything that was found
+    """
+
+    folder: Path
+    contents: RunContents
+
+
+def _quiet(text: str):
+    """Progress that says nothing."""
+
+
+def prepare_case(case: Case, progress: Progress = _quiet) -> PreparedCase:
+    """Read the surface of a case and lay its openings and candidates onto it.
+
+    Parameters
+    ----------
+    case : Case
+    progress : called with a short text before each step
+
+    Returns
+    -------
+    PreparedCase
+
+    Raises
+    ------
+    SurfaceError : the surface cannot be used
+    CaseError : openings, regions or searches that do not fit the surface, all listed
+    """
+    progress(f"reading {case.surface_path.name}")
+    vertices, triangles = load_triangles(case.surface_path)
+    try:
+        surface = surface_from_triangles(vertices, triangles, case.reading)
+    except PanelcpError as error:
+        raise type(error)(f"{case.surface_path.name}: {error}") from None
+    surface = surface.with_regions(*region_index(case.regions, surface.centroids))
+    progress("laying openings onto the skin")
+    finder, mistakes = SkinFinder(surface), []
+    openings = _lay_openings(case, finder, mistakes)
+    searches = _run_searches(case, finder, mistakes)
+    if mistakes:
+        count = len(mistakes)
+        title = f"{case.path.name}: {count} opening{'s do' if count > 1 else ' does'} not fit"
+        raise CaseError("\n  ".join([title, *mistakes]))
+    recovery = {entry.name: entry.recovery for entry in case.openings}
+    for entry, found in zip(case.searches, searches, strict=True):
+        recovery |= {opening.name: entry.recovery for opening in found.openings}
+    return PreparedCase(
+        case=case,
+        surface=surface,
+        surface_hash=hashlib.sha256(case.surface_path.read_bytes()).hexdigest(),
+        openings=tuple(openings),
+        searches=tuple(searches),
+        recovery=recovery,
+    )
+
+
+def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunContents:
+    """Solve the flow of a prepared case and rank its openings.
+
+    Parameters
+    ----------
+    prepared : PreparedCase
+    progress : called with a short text before each step
+
+    Returns
+    -------
+    RunContents
+    """
+    case = prepared.case
+    check = check_surface(prepared.surface)
+    units = solve_units(prepared.surface, progress)
+    flow = superpose(units, case.conditions)
+    progress("ranking places")
+    ranking = _rank(prepared, flow)
+    etas = [prepared.recovery[opening.name].value for opening in prepared.openings]
+    found_lines = tuple(found.line() for found in prepared.searches)
+    return RunContents(
+        name=case.name,
+        question=case.question,
+        note=case.note,
+        version=panelcp.__version__,
+        input_hash=input_hash(prepared),
+        check=check,
+        units=units,
+        flow=flow,
+        openings=opening_pressures(flow, prepared.openings, etas),
+        ranking=ranking,
+        needed_pressure=case.needed_pressure,
+        searches=found_lines,
+        inputs={"surface_hash": prepared.surface_hash, "case": case.tables},
+        marks=_marks(prepared),
+        warnings=tuple(_warnings(units, flow, ranking)),
+        log=(*check.lines(), *found_lines, *_solver_lines(units, flow)),
+        views=case.views,
+        best=case.best,
+    )
+
+
+def run_case(case, results=None, progress: Progress = _quiet) -> Run:
+    """Everything the case asks for, written into results/run-<hash>/.
+
+    Parameters
+    ----------
+    case : path of a case file, or a Case
+    results : folder for the results; `results` beside the case file when not given
+    progress : called with a short text before each step
+
+    Returns
+    -------
+    Run
+
+    Raises
+    ------
+    PanelcpError : a mistake in the input; nothing is written then
+    """
+    from panelcp.report.writing import write_results
+
+    case = case if isinstance(case, Case) else read_case(case)
+    contents = solve_case(prepare_case(case, progress), progress)
+    root = Path(results) if results is not None else case.path.parent / "results"
+    return Run(write_results(contents, root, progress), contents)
+
+
+def input_hash(prepared: PreparedCase) -> str:
+    """Ten hexadecimal digits from case text, mesh file and program version."""
+    parts = (prepared.case.text_hash, prepared.surface_hash, panelcp.__version__)
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:10]
+
+
+def _lay_openings(case: Case, finder: SkinFinder, mistakes: list[str]) -> list[Opening]:
+    openings = []
+    for entry in case.openings:
+        try:
+            openings.append(
+                lay_opening(
+                    finder,
+                    entry.name,
+                    entry.centre,
+                    entry.length,
+                    entry.width,
+                    use=entry.use,
+                    kind=entry.kind,
+                    shape=entry.shape,
+                    turn=entry.turn,
+                )
+            )
+        except PanelcpError as error:
+            mistakes.append(str(error))
+    return openings
+
+
+def _run_searches(case: Case, finder: SkinFinder, mistakes: list[str]) -> list[SearchResult]:
+    found = []
+    for entry in case.searches:
+        try:
+            found.append(search(finder, entry.region, case.zones))
+        except PanelcpError as error:
+            mistakes.append(str(error))
+    return found
+
+
+def _rank(prepared: PreparedCase, flow: SurfaceFlow) -> OpeningRanking:
+    everything = [*prepared.openings, *prepared.candidates]
+    inlets = [opening for opening in everything if opening.takes_air_in]
+    exits = [opening for opening in everything if opening.lets_air_out]
+    recovery = [prepared.recovery[opening.name] for opening in inlets]
+    return rank_openings(
+        flow,
+        inlets,
+        exits,
+        recovery=[eta.value for eta in recovery],
+        recovery_deviation=[_deviation(eta) for eta in recovery],
+        cp_deviation=_cp_deviations(prepared, [*inlets, *exits]),
+    )
+
+
+def _deviation(value: UncertainValue) -> float:
+    if not value.has_band:
+        return 0.0
+    return 0.5 * (value.low_deviation + value.high_deviation)
+
+
+def _cp_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:
+    """Model error of the patch-mean Cp at each opening, by the region it lies in."""
+    case, surface = prepared.case, prepared.surface
+    by_region = [case.cp_deviation.value]
+    by_region += [(box.cp_deviation or case.cp_deviation).value for box in case.regions]
+    return np.array(
+        [
+            np.array(by_region)[surface.region_index[opening.sample_panels]]
+            @ opening.sample_weights
+            for opening in openings
+        ]
+    )
+
+
+def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
+    case = prepared.case
+    marks = [("surface: model error of a patch-mean Cp", case.cp_deviation)]
+    marks += [
+        (f"region {box.name}: model error of a patch-mean Cp", box.cp_deviation)
+        for box in case.regions
+        if box.cp_deviation
+    ]
+    if case.needed:
+        marks.append(("engine: needed pressure at full power", case.needed.reference))
+        marks.append(("engine: exponent of flow in the core pressure drop", EXPONENT))
+    marks += [
+        (f"condition {condition.name}: needed pressure", needed)
+        for condition, needed in zip(case.conditions, case.needed_pressure, strict=True)
+        if needed
+    ]
+    inlets = [entry for entry in case.openings if entry.use in ("inlet", "both")]
+    marks += [(f"opening {entry.name}: recovery fraction", entry.recovery) for entry in inlets]
+    marks += [
+        (f"search {entry.region.name}: recovery fraction", entry.recovery)
+        for entry in case.searches
+        if entry.region.use in ("inlet", "both")
+    ]
+    return tuple(marks)
+
+
+def _warnings(units: UnitSolutions, flow: SurfaceFlow, ranking: OpeningRanking) -> list[str]:
+    warnings = []
+    worst = np.nanmax(flow.force_coefficient, initial=0.0)
+    if worst > FORCE_LIMIT:
+        warnings.append(
+            f"pressure force on the closed body is {worst:.3f} q A where theory says 0: "
+            "the panels are too coarse somewhere"
+        )
+    still = [c.name for c in flow.conditions if c.speed == 0.0]
+    if still:
+        warnings.append(
+            f"no stream in {', '.join(still)}: all pressures are zero there, since neither "
+            "propeller nor buoyancy is modelled"
+        )
+    if ranking.least_ratio[0] < 1.0:
+        warnings.append(
+            f"no pair reaches the needed pressure: the best has {ranking.least_ratio[0]:.2f} of it"
+        )
+    return warnings
+
+
+def _solver_lines(units: UnitSolutions, flow: SurfaceFlow) -> list[str]:
+    flows = units.source_strength * flow.surface.areas
+    net = np.abs(flows.sum(axis=1)) / np.abs(flows).sum(axis=1)
+    return [
+        f"unit solutions: {', '.join(units.names)}; "
+        f"{', '.join(str(n) for n in units.iterations)} iterations",
+        f"normal velocity left: {units.residuals.max():.1e} of the stream (rms)",
+        f"net source: {net.max():.1e} of all sources",
+        f"force on the closed body: {np.nanmax(flow.force_coefficient, initial=0.0):.4f} q A "
+        "(0 in theory)",
+    ]

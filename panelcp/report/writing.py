@@ -1,0 +1,52 @@
+"""All result files of one run, written together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from panelcp.report.contents import RunContents
+from panelcp.report.files import write_folder, write_text
+from panelcp.report.page import report_page
+from panelcp.report.sheets import write_map_sheets
+from panelcp.report.summary import summary_json
+from panelcp.report.tables import pressures_csv, ranking_csv
+
+
+def write_results(
+    contents: RunContents, results: Path, progress: Callable[[str], None] = lambda text: None
+) -> Path:
+    """Write the folder run-<hash> and point latest.json at it.
+
+    Parameters
+    ----------
+    contents : RunContents
+    results : folder of all runs
+    progress : called with a short text before each step
+
+    Returns
+    -------
+    Path of the run's folder: maps/*.png, report.html, ranking.csv, pressures.csv, summary.json,
+    run.log
+    """
+
+    def fill(folder: Path):
+        progress("drawing pressure maps")
+        maps = write_map_sheets(contents, folder / "maps", progress)
+        progress("writing report and tables")
+        write_text(folder / "ranking.csv", ranking_csv(contents))
+        write_text(folder / "pressures.csv", pressures_csv(contents))
+        write_text(folder / "summary.json", summary_json(contents))
+        write_text(folder / "report.html", report_page(contents, maps))
+        write_text(folder / "run.log", run_log(contents))
+
+    return write_folder(Path(results), f"run-{contents.input_hash}", fill)
+
+
+def run_log(contents: RunContents) -> str:
+    """What was done, line by line."""
+    lines = [f"panelcp {contents.version}, inputs {contents.input_hash}", f"case: {contents.name}"]
+    lines += [f"notice: {notice}" for notice in contents.notices]
+    lines += contents.log
+    lines += [f"warning: {warning}" for warning in contents.warnings]
+    return "\n".join(lines) + "\n"
