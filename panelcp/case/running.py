@@ -288,7 +288,7 @@ def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
 
 def _warnings(units: UnitSolutions, flow: SurfaceFlow, ranking: OpeningRanking) -> list[str]:
     warnings = []
-    worst = np.nanmax(flow.force_coefficient, initial=0.0)
+    worst = np.nan_to_num(flow.force_coefficient).max()
     if worst > FORCE_LIMIT:
         warnings.append(
             f"pressure force on the closed body is {worst:.3f} q A where theory says 0: "
@@ -315,6 +315,6 @@ def _solver_lines(units: UnitSolutions, flow: SurfaceFlow) -> list[str]:
         f"{', '.join(str(n) for n in units.iterations)} iterations",
         f"normal velocity left: {units.residuals.max():.1e} of the stream (rms)",
         f"net source: {net.max():.1e} of all sources",
-        f"force on the closed body: {np.nanmax(flow.force_coefficient, initial=0.0):.4f} q A "
+        f"force on the closed body: {np.nan_to_num(flow.force_coefficient).max():.4f} q A "
         "(0 in theory)",
     ]

@@ -257,3 +257,29 @@ def _finish_half(vertices, triangles, options, part, notes) -> SurfaceMesh:
     require_closed(surface.vertices, surface.triangles)
     require_outward(surface)
     return surface
+
+
+def propose_unit(vertices) -> tuple[str | None, str]:
+    """Length unit that makes a body the size of a light aircraft's nose or fuselage.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, in the file's own unit
+
+    Returns
+    -------
+    unit : "m", "mm", "in", ... or None when no unit or no single one fits
+    reason : why, for a person
+
+    Examples
+    --------
+    >>> propose_unit(np.array([[0.0, 0, 0], [6900.0, 500, 900]]))
+    ('mm', 'the surface is 6900 long')
+    """
+    _require_finite(vertices)
+    longest = float(np.ptp(vertices, axis=0).max())
+    reason = f"the surface is {longest:.4g} long"
+    for unit, low, high in (("m", 1.0, 20.0), ("in", 40.0, 500.0), ("mm", 1000.0, 20000.0)):
+        if low <= longest <= high:
+            return unit, reason
+    return None, f"{reason}: no usual length unit fits it; give the unit"

@@ -1,0 +1,214 @@
+"""The command line: reads, calls one public function, reports.
+
+Only this module prints. Mistakes in the input end with one message and status 2.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable, Sequence
+from difflib import get_close_matches
+from pathlib import Path
+
+import panelcp
+from panelcp.errors import PanelcpError
+
+DESCRIPTION = """\
+Where to cut the cooling-air openings of a cowl, how big, and whether it works.
+Estimates for study: prove everything in test; local rules and licensed people govern."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Parser that suggests the nearest command."""
+
+    def error(self, message: str):
+        words = [word for word in sys.argv[1:] if not word.startswith("-")]
+        near = get_close_matches(words[0], COMMANDS, n=1) if words else []
+        hint = f" Did you mean 'panelcp {near[0]}'?" if near and near[0] != words[0] else ""
+        self.exit(2, f"panelcp: {message}.{hint} See 'panelcp --help'.\n")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    argv : the words after `panelcp`; those of the process when not given
+
+    Returns
+    -------
+    int : exit status, 0 or 2
+    """
+    _use_utf8()
+    arguments = _parser().parse_args(argv)
+    try:
+        return arguments.run(arguments)
+    except PanelcpError as error:
+        print(f"panelcp: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("panelcp: stopped; earlier results are unchanged", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+
+
+def _use_utf8():
+    """Terminals that cannot show a character get a stand-in instead of an error."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="panelcp",
+        description=DESCRIPTION,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"panelcp {panelcp.__version__}")
+    commands = parser.add_subparsers(
+        title="commands", metavar="COMMAND", required=True, parser_class=_Parser
+    )
+    for name, (summary, add_arguments, run) in COMMANDS.items():
+        command = commands.add_parser(name, help=summary, description=summary)
+        add_arguments(command)
+        command.set_defaults(run=run)
+    return parser
+
+
+def _run_arguments(parser):
+    parser.add_argument("case", metavar="CASE.toml", type=Path)
+    parser.add_argument(
+        "--results",
+        metavar="DIR",
+        type=Path,
+        help="folder for the results (default: results beside the case file)",
+    )
+    parser.add_argument("--quiet", action="store_true", help="no progress, no table")
+
+
+def _run(arguments) -> int:
+    from panelcp.case.running import run_case
+
+    progress = _Progress(sys.stderr, quiet=arguments.quiet)
+    with progress:
+        finished = run_case(arguments.case, arguments.results, progress.step)
+    if not arguments.quiet:
+        print(_short_table(finished.contents))
+    print(f"report: {finished.folder / 'report.html'}")
+    return 0
+
+
+def _check_arguments(parser):
+    parser.add_argument("file", metavar="FILE", type=Path, help="a mesh, or a case file")
+    parser.add_argument("--unit", help="length unit of a mesh (default: proposed from its size)")
+
+
+def _check(arguments) -> int:
+    from panelcp.case.checking import check_file
+
+    print("\n".join(check_file(arguments.file, arguments.unit)))
+    return 0
+
+
+def _example_arguments(parser):
+    parser.add_argument("name", metavar="NAME", nargs="?", help="leave out to see the names")
+    parser.add_argument(
+        "folder", metavar="DIR", nargs="?", type=Path, help="new folder (default: NAME)"
+    )
+
+
+def _example(arguments) -> int:
+    from panelcp.case.examples import copy_example, example_names
+
+    if arguments.name is None:
+        print("examples: " + ", ".join(example_names()))
+        return 0
+    folder = copy_example(arguments.name, arguments.folder)
+    print(f"copied to {folder}; next: panelcp run {_shell_word(folder / 'case.toml')}")
+    return 0
+
+
+def _new_arguments(parser):
+    parser.add_argument("mesh", metavar="MESH", type=Path)
+    parser.add_argument("--unit", help="length unit of the mesh (default: proposed from its size)")
+    parser.add_argument(
+        "--output", metavar="CASE.toml", type=Path, help="default: beside the mesh, its name .toml"
+    )
+
+
+def _new(arguments) -> int:
+    from panelcp.case.starter import write_starter_case
+
+    path, unit = write_starter_case(arguments.mesh, arguments.unit, arguments.output)
+    print(f"wrote {path} (length unit {unit}: check it); next: panelcp check {_shell_word(path)}")
+    return 0
+
+
+COMMANDS: dict[str, tuple[str, Callable, Callable]] = {
+    "new": ("write a commented starter case for a surface mesh", _new_arguments, _new),
+    "example": ("copy a shipped example", _example_arguments, _example),
+    "run": ("do everything a case asks for", _run_arguments, _run),
+    "check": ("say what the tool makes of a mesh or a case", _check_arguments, _check),
+}
+
+
+class _Progress:
+    """Steps of a long run on the terminal, with the seconds since the start."""
+
+    def __init__(self, stream, quiet: bool):
+        self._stream, self._quiet = stream, quiet
+        self._start = time.monotonic()
+
+    def step(self, text: str):
+        if self._quiet:
+            return
+        seconds = time.monotonic() - self._start
+        line = f"{seconds:6.1f} s  {text}"
+        if self._stream.isatty():
+            self._stream.write(f"\r\x1b[K{line}")
+        else:
+            self._stream.write(line + "\n")
+        self._stream.flush()
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, kind, value, traceback):
+        if not self._quiet and self._stream.isatty():
+            self._stream.write("\r\x1b[K")
+        if kind is None:
+            self.step("done")
+            if not self._quiet and self._stream.isatty():
+                self._stream.write("\n")
+
+
+def _short_table(contents) -> str:
+    """The answer and the short list for the terminal."""
+    from panelcp.report.contents import answer
+    from panelcp.report.tables import IN_H2O
+
+    ranking, conditions = contents.ranking, contents.flow.conditions
+    lines = [f"\n{contents.name}", ""]
+    lines += [f"  {line}" for line in answer(contents)]
+    lines += ["", f"  {'rank':>4}  {'least':>5}  {'Pa':>6} {'inH2O':>6}  in -> out (limiting)"]
+    for pair in contents.short_list:
+        c = ranking.limiting[pair]
+        available, outlet = ranking.available[c, pair], ranking.exit(pair)
+        lines.append(
+            f"  {pair + 1:>4}  {ranking.least_ratio[pair]:>5.2f}  {available:>6.0f} "
+            f"{available / IN_H2O:>6.2f}  {ranking.inlet(pair).name} -> {outlet.name}, "
+            f"{outlet.side} ({conditions[c].name})"
+        )
+    lines += ["", *(f"  warning: {warning}" for warning in contents.warnings)]
+    lines += [f"  NOTICE: {notice}" for notice in contents.notices]
+    return "\n".join([*lines, ""])
+
+
+def _shell_word(path: Path) -> str:
+    text = str(path)
+    return f'"{text}"' if " " in text else text
