@@ -101,10 +101,13 @@ def _turn_once(points: np.ndarray, triangles: np.ndarray, group: np.ndarray) -> 
     same_side = (normals[0] * normals[2]).sum(-1) > 0
     good = (after > before + 1e-6) & flat & same_side & (group[left] == group[right])
     busy = np.zeros(len(triangles), dtype=bool)
+    taken = {frozenset(pair) for pair in zip(a.tolist(), b.tolist(), strict=True)}
     turned = 0
     for k in np.flatnonzero(good)[np.argsort(before[good], kind="stable")]:
-        if busy[left[k]] or busy[right[k]]:
+        new = frozenset((int(c[k]), int(d[k])))
+        if busy[left[k]] or busy[right[k]] or new in taken:
             continue
+        taken.add(new)
         triangles[left[k]] = (c[k], a[k], d[k])
         triangles[right[k]] = (d[k], b[k], c[k])
         busy[[left[k], right[k]]] = True

@@ -12,7 +12,8 @@ bottom centre line round the side to the top centre line:
     ...
 
 A first or last station of a single point closes the body there. A column `corner` is optional:
-"yes" marks a point where the section has an edge (or a first or last point that is a sharp tip).
+"yes" marks a point where the section has a corner (or a single point that is a sharp tip), "ring"
+at any point of a station that the body has an edge all round it, as behind a spinner.
 """
 
 from __future__ import annotations
@@ -24,14 +25,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, CubicSpline
+from scipy.interpolate import CubicHermiteSpline, CubicSpline, PPoly
 
 from panelcp.errors import SurfaceError
 from panelcp.surface._rings import join_rings, turned_edges
 from panelcp.surface.mesh import SurfaceMesh, frozen_array, mirrored_whole
 
 _METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "ft": 0.3048}
-_YES, _NO = {"yes", "y", "1", "x", "corner"}, {"", "no", "n", "0"}
+_MARKS = {"": "", "no": "", "yes": "yes", "ring": "ring"}
 _EXAMPLE = "station,x_mm,y_mm,z_mm"
 _ORDER_HINT = "list each station from the bottom centre line round the right side to the top"
 
@@ -53,8 +54,10 @@ class StationTable:
     sections : per station (n_points, 3) float, m, body axes, from the bottom centre line
         (y = 0) round the right side (y > 0) to the top centre line (y = 0); the first and the
         last station may be a single point on y = 0
-    corners : per station (n_points,) bool, true where the section has an edge; all false when
-        not given
+    corners : per station (n_points,) bool, true where the section has a corner, or a tip is
+        sharp; all false when not given
+    edges : (n_stations,) bool, true where the body has an edge all round; all false when not
+        given
     source : where the table came from, named in messages
 
     Raises
@@ -74,6 +77,7 @@ class StationTable:
     names: Sequence[str]
     sections: Sequence[np.ndarray]
     corners: Sequence[np.ndarray] | None = None
+    edges: np.ndarray | None = None
     source: str = "station table"
 
     def __post_init__(self):
@@ -81,6 +85,8 @@ class StationTable:
         corners = self.corners
         if corners is None:
             corners = [np.zeros(len(section), dtype=bool) for section in sections]
+        edges = np.zeros(len(sections), dtype=bool) if self.edges is None else self.edges
+        object.__setattr__(self, "edges", frozen_array(edges, bool))
         object.__setattr__(self, "names", tuple(str(name) for name in self.names))
         object.__setattr__(self, "sections", sections)
         object.__setattr__(self, "corners", tuple(frozen_array(c, bool) for c in corners))
@@ -118,9 +124,9 @@ def read_stations(path) -> StationTable:
     rows = _rows(path)
     heading_row, heading = rows[0]
     columns, scales = _columns(path, heading_row, heading)
-    names, sections, corners = [], [], []
+    names, sections, marks = [], [], []
     for row, fields in rows[1:]:
-        name, point, corner = _point(path, row, fields, columns, scales)
+        name, point, mark = _point(path, row, fields, columns, scales)
         if not names or name != names[-1]:
             if name in names:
                 raise SurfaceError(
@@ -129,10 +135,12 @@ def read_stations(path) -> StationTable:
                 )
             names.append(name)
             sections.append([])
-            corners.append([])
+            marks.append([])
         sections[-1].append(point)
-        corners[-1].append(corner)
-    return StationTable(names, sections, corners, path.name)
+        marks[-1].append(mark)
+    corners = [[mark == "yes" for mark in station] for station in marks]
+    edges = ["ring" in station for station in marks]
+    return StationTable(names, sections, corners, edges, path.name)
 
 
 def loft_stations(
@@ -183,7 +191,6 @@ def loft_stations(
         _ring(skin, position, length, finest * panel_length)
         for position, length in zip(positions, lengths, strict=True)
     ]
-    _check_rings(skin, positions, rings, table.source)
     points, triangles, strip = join_rings(rings)
     middle = 0.5 * (positions[1:] + positions[:-1])[strip]
     face = (middle > skin.span).astype(int) - (middle < 0.0)
@@ -258,9 +265,11 @@ def _point(path: Path, row: int, fields: list[str], columns: dict[str, int], sca
     values = [_number(path, row, axis, fields[columns[axis]]) for axis in "xyz"]
     place = columns.get("corner", len(fields))
     mark = fields[place].lower() if place < len(fields) else ""
-    if mark not in _YES | _NO:
-        raise SurfaceError(f"{path.name}, row {row}: corner is {mark!r}; expected yes or nothing")
-    return name, np.array(values) * scales, mark in _YES
+    if mark not in _MARKS:
+        raise SurfaceError(
+            f"{path.name}, row {row}: corner is {mark!r}; expected yes, ring or nothing"
+        )
+    return name, np.array(values) * scales, _MARKS[mark]
 
 
 def _number(path: Path, row: int, axis: str, text: str) -> float:
@@ -281,10 +290,10 @@ def _number(path: Path, row: int, axis: str, text: str) -> float:
 
 def _check_shapes(table: StationTable):
     n = len(table.sections)
-    if not len(table.names) == len(table.corners) == n:
+    if not len(table.names) == len(table.corners) == n or table.edges.shape != (n,):
         raise SurfaceError(
-            f"{len(table.names)} names, {n} sections and {len(table.corners)} rows of corner "
-            "marks; expected equally many"
+            f"{len(table.names)} names, {n} sections, {len(table.corners)} rows of corner marks "
+            f"and edges of shape {table.edges.shape}; expected equally many"
         )
     for name, section, corner in zip(table.names, table.sections, table.corners, strict=True):
         if section.ndim != 2 or section.shape[1] != 3 or corner.shape != section.shape[:1]:
@@ -383,12 +392,13 @@ class _Skin:
     t runs from `start` to `end`; the flat faces that close open ends lie beyond 0 and `span`.
     """
 
-    curve: CubicHermiteSpline
+    curve: PPoly
     span: float
     front: tuple[np.ndarray, float] | None  # centre and mean radius of the flat face
     rear: tuple[np.ndarray, float] | None
     corners: tuple[int, ...]  # steps round the section at which all sections have a corner
     stations: np.ndarray  # (n_stations,) t of each station
+    edges: tuple[float, ...]  # t of the stations with an edge all round
     names: tuple[str, ...]
 
     @classmethod
@@ -400,14 +410,16 @@ class _Skin:
                 for p, c in zip(table.sections, table.corners, strict=True)
             ]
         )
+        _check_side(table, sections)
         steps = np.linalg.norm(np.diff(sections, axis=0), axis=2).mean(axis=1)
         t = np.concatenate([[0.0], np.cumsum(steps)])
         tips = [len(table.sections[i]) == 1 for i in (0, -1)]
         rounded = [tip and not table.corners[i][0] for tip, i in zip(tips, (0, -1), strict=True)]
-        curve = _lengthwise_curve(t, sections, *rounded)
+        curve = _lengthwise_curve(t, sections, table.edges, *rounded)
         faces = [None if tip else _face(sections[i]) for tip, i in zip(tips, (0, -1), strict=True)]
         corners = tuple(np.rint(fractions[1:-1] * _ALONG_SECTION).astype(int).tolist())
-        return cls(curve, t[-1], *faces, corners, t, table.names)
+        edges = tuple(t[1:-1][table.edges[1:-1]].tolist())
+        return cls(curve, t[-1], *faces, corners, t, edges, table.names)
 
     @property
     def start(self) -> float:
@@ -418,8 +430,8 @@ class _Skin:
         return self.span if self.rear is None else self.span + self.rear[1]
 
     def spans(self) -> list[tuple[float, float]]:
-        """Smooth stretches of t: front face, skin, rear face."""
-        marks = sorted({self.start, 0.0, self.span, self.end})
+        """Smooth stretches of t: front face, skin between edges, rear face."""
+        marks = sorted({self.start, 0.0, *self.edges, self.span, self.end})
         return list(itertools.pairwise(marks))
 
     def outline(self, t: float) -> np.ndarray:
@@ -431,9 +443,14 @@ class _Skin:
             return _shrunk(section, self.rear[0], 1.0 - (t - self.span) / self.rear[1])
         return section
 
-    def near(self, t: float) -> str:
-        """Name of the nearest station."""
-        return self.names[int(np.abs(self.stations - t).argmin())]
+
+def _check_side(table: StationTable, sections: np.ndarray):
+    for name, points, smooth in zip(table.names, table.sections, sections, strict=True):
+        if len(points) > 1 and (smooth[1:-1, 1] <= 0).any():
+            raise SurfaceError(
+                f"{table.source}, station {name!r}: the smooth curve through the points crosses "
+                "the centre line; add points there or mark corners"
+            )
 
 
 def _shrunk(section: np.ndarray, centre: np.ndarray, factor: float) -> np.ndarray:
@@ -525,9 +542,20 @@ def _evaluate(curves, chord: np.ndarray) -> np.ndarray:
     return points
 
 
-def _lengthwise_curve(t, sections, round_nose: bool, round_tail: bool) -> CubicHermiteSpline:
+def _lengthwise_curve(t, sections, edges, round_nose: bool, round_tail: bool) -> PPoly:
     """Curves (n_round, 3) over t through equal places of all sections, without overshoot."""
-    t, values = np.asarray(t), sections
+    ends = np.flatnonzero(np.concatenate([[True], edges[1:-1], [True]]))
+    curves = []
+    for a, b in itertools.pairwise(ends):
+        part = slice(a, b + 1)
+        nose, tail = round_nose and a == 0, round_tail and b == len(t) - 1
+        curves.append(_smooth_stretch(t[part], sections[part], nose, tail))
+    coefficients = np.concatenate([curve.c for curve in curves], axis=1)
+    return PPoly(coefficients, t)
+
+
+def _smooth_stretch(t, values, round_nose: bool, round_tail: bool) -> CubicHermiteSpline:
+    """Lengthwise curves between two edges."""
     first, count = 0, len(t)
     if round_nose:
         t, values, first = _through_tip(t, values)
@@ -668,15 +696,6 @@ def _smoothed_bend(outline: np.ndarray, places: np.ndarray, radius: float) -> np
 
 
 # --- checks of the surface ---------------------------------------------------------------------
-
-
-def _check_rings(skin: _Skin, positions: np.ndarray, rings: list[np.ndarray], source: str):
-    for position, ring in zip(positions, rings, strict=True):
-        if len(ring) > 1 and (ring[1:-1, 1] <= 0).any():
-            raise SurfaceError(
-                f"{source}: near station {skin.near(position)!r} the smooth curve through the "
-                "points crosses the centre line; add points there or mark corners"
-            )
 
 
 def _check_folds(surface: SurfaceMesh, source: str):
