@@ -1,0 +1,277 @@
+"""report.html: one self-contained page that opens from disk without network."""
+
+from __future__ import annotations
+
+import base64
+from html import escape
+from pathlib import Path
+
+import numpy as np
+
+from panelcp.report.contents import (
+    CAUTIONS,
+    NOT_MODELLED,
+    RunContents,
+    answer,
+    condition_line,
+    explain,
+    opening_line,
+    reversed_conditions,
+    side_rows,
+)
+from panelcp.report.tables import IN_H2O
+from panelcp.units import format_quantity
+
+STYLE = """
+:root { --ink:#1d2326; --soft:#566067; --line:#cfd5d8; --paper:#ffffff; --pale:#f3f5f6;
+        --warn:#7a4300; --warn-paper:#fff3df; --bad:#8c1d18; --good:#0d5c4a; }
+@media (prefers-color-scheme: dark) {
+  :root { --ink:#e6eaec; --soft:#a3adb3; --line:#3d464b; --paper:#15191b; --pale:#1e2427;
+          --warn:#ffc978; --warn-paper:#352711; --bad:#ff9d96; --good:#74d3bb; } }
+* { box-sizing:border-box }
+body { margin:0; background:var(--paper); color:var(--ink);
+       font:16px/1.5 system-ui, -apple-system, "Segoe UI", Roboto, sans-serif; }
+main, header { max-width:1180px; margin:0 auto; padding:0 20px; }
+h1 { font-size:1.7rem; margin:1.2rem 0 .2rem; overflow-wrap:anywhere }
+h2 { font-size:1.2rem; margin:2.4rem 0 .6rem; border-bottom:1px solid var(--line);
+     padding-bottom:.2rem }
+p, li { max-width:76ch; overflow-wrap:anywhere } .soft { color:var(--soft) }
+.notice { background:var(--warn-paper); color:var(--warn); border-left:5px solid var(--warn);
+          padding:.6rem .9rem; margin:.8rem 0; font-weight:600; max-width:none }
+.scroll { overflow-x:auto; margin:.6rem 0 }
+table { border-collapse:collapse; font-variant-numeric:tabular-nums; font-size:.92rem }
+th, td { padding:.3rem .7rem; border-bottom:1px solid var(--line); text-align:right;
+         vertical-align:top; white-space:nowrap }
+th { background:var(--pale); text-align:right; font-weight:600 }
+th.t, td.t { text-align:left } td.w { white-space:normal; min-width:26ch; text-align:left }
+.bad { color:var(--bad); font-weight:600 } .good { color:var(--good); font-weight:600 }
+figure { margin:1.4rem 0 } figure img { width:100%; height:auto; background:#fff;
+         border:1px solid var(--line) } figcaption { color:var(--soft); font-size:.9rem }
+nav a { margin-right:1rem } a { color:inherit }
+footer { margin:3rem 0 2rem; color:var(--soft); font-size:.85rem }
+@media print { nav { display:none } figure { break-inside:avoid } body { font-size:11pt } }
+"""
+
+
+def report_page(contents: RunContents, maps: list[tuple[str, str, Path]]) -> str:
+    """The page as UTF-8 text; every text of the case is escaped.
+
+    Parameters
+    ----------
+    contents : RunContents
+    maps : (condition name, caption, path of the PNG), as `write_map_sheets` returns them
+
+    Returns
+    -------
+    str, with the pictures inside
+    """
+    sections = [
+        ("answer", "Answer", _answer(contents)),
+        ("sides", "Top against bottom against side", _sides(contents)),
+        ("ranking", "Ranking of places", _ranking(contents)),
+        ("maps", "Pressure maps", _maps(maps)),
+        ("openings", "Openings of the case", _openings(contents)),
+        ("conditions", "Conditions", _conditions(contents)),
+        ("inputs", "Uncertain numbers used", _marks(contents)),
+        ("surface", "Surface and solution", _list(contents.log)),
+        ("model", "Not modelled", _list(NOT_MODELLED)),
+        ("cautions", "Cautions", _list(CAUTIONS)),
+    ]
+    links = "".join(f'<a href="#{name}">{escape(title)}</a>' for name, title, _ in sections)
+    body = "".join(
+        f'<section id="{name}"><h2>{escape(title)}</h2>{content}</section>'
+        for name, title, content in sections
+    )
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<link rel="icon" href="data:,">'
+        f"<title>{escape(contents.name)}: cooling-air openings</title><style>{STYLE}</style></head>"
+        f"<body><header>{_head(contents)}<nav>{links}</nav></header><main>{body}</main></body></html>\n"
+    )
+
+
+def _head(contents: RunContents) -> str:
+    parts = [f"<h1>{escape(contents.name)}</h1>"]
+    if contents.question:
+        parts.append(f"<p>{escape(contents.question)}</p>")
+    parts += [f'<p class="notice">Notice: {escape(text)}.</p>' for text in contents.notices]
+    parts.append(f'<p class="notice">{escape(CAUTIONS[0])} {escape(CAUTIONS[2])}</p>')
+    parts += [f'<p class="notice">Warning: {escape(text)}.</p>' for text in contents.warnings]
+    if contents.note:
+        parts.append(f'<p class="soft">{escape(contents.note)}</p>')
+    parts.append(
+        f'<p class="soft">panelcp {escape(contents.version)}, inputs {contents.input_hash}</p>'
+    )
+    return "".join(parts)
+
+
+def _answer(contents: RunContents) -> str:
+    return "<ol>" + "".join(f"<li>{escape(line)}</li>" for line in answer(contents)) + "</ol>"
+
+
+def _sides(contents: RunContents) -> str:
+    ranking, conditions = contents.ranking, contents.flow.conditions
+    head = _row(
+        [("Exit side", "t"), ("Best place", "t"), ("Least available / needed", "")]
+        + [(f"Cp at exit: {c.name}", "") for c in conditions],
+        "th",
+    )
+    rows = []
+    for side, pair, cp in side_rows(contents):
+        cells = [(side, "t"), (opening_line(ranking.exit(pair)), "t"), _ratio_cell(ranking, pair)]
+        cells += [(_signed(value), "") for value in cp]
+        rows.append(_row(cells))
+    note = (
+        "<p class='soft'>Negative Cp draws air out. The best exit of each side is taken with its "
+        "best inlet.</p>"
+    )
+    return _table(head, rows) + note
+
+
+def _ranking(contents: RunContents) -> str:
+    ranking, conditions = contents.ranking, contents.flow.conditions
+    head = _row(
+        [("Rank", ""), ("Inlet", "t"), ("Exit", "t"), ("Least available / needed", "")]
+        + [("Mean", ""), ("Pa ± deviation", ""), ("inH2O", ""), ("Decided by", "t"), ("Why", "t")],
+        "th",
+    )
+    rows = []
+    for pair in contents.short_list:
+        c = int(ranking.limiting[pair])
+        available, deviation = ranking.available[c, pair], ranking.deviation[c, pair]
+        rows.append(
+            _row(
+                [
+                    (str(pair + 1), ""),
+                    (ranking.inlet(pair).name, "t"),
+                    (opening_line(ranking.exit(pair)), "t"),
+                    _ratio_cell(ranking, pair),
+                    (f"{ranking.mean_ratio[pair]:.2f}", ""),
+                    (f"{available:.0f} ± {deviation:.0f}", ""),
+                    (f"{available / IN_H2O:.2f}", ""),
+                    (conditions[c].name, "t"),
+                    (explain(contents, pair), "w"),
+                ]
+            )
+        )
+    note = (
+        f"<p class='soft'>The best places that do not overlap, of {ranking.n_pairs} pairs of inlet "
+        "and exit; the rank counts all pairs, and ranking.csv lists them. Available is the pressure "
+        "behind the inlet less the pressure at the exit, both on the closed skin; needed is what "
+        "inlet, core and exit use up. The deviation is one standard deviation of the estimate.</p>"
+    )
+    return note + _table(head, rows) + _available(contents)
+
+
+def _available(contents: RunContents) -> str:
+    """Available pressure of the short list in every condition."""
+    ranking, conditions = contents.ranking, contents.flow.conditions
+    head = _row(
+        [("Available, Pa", "t"), ("Decides", "t"), ("Needed", "")]
+        + [(f"Rank {pair + 1}: {ranking.exit(pair).name}", "") for pair in contents.short_list],
+        "th",
+    )
+    rows = []
+    for c, condition in enumerate(conditions):
+        needed = ranking.needed[c]
+        cells = [(condition.name, "t"), ("yes" if condition.decides else "no", "t")]
+        cells.append(("" if np.isnan(needed) else f"{needed:.0f}", ""))
+        for pair in contents.short_list:
+            bad = condition.name in reversed_conditions(contents, pair)
+            text = f"{ranking.available[c, pair]:.0f}" + (" reversed" if bad else "")
+            cells.append((text, "bad" if bad else ""))
+        rows.append(_row(cells))
+    return _table(head, rows)
+
+
+def _maps(maps) -> str:
+    if not maps:
+        return "<p>No condition has a stream, so there is no pressure to show.</p>"
+    figures = []
+    for name, caption, path in maps:
+        data = base64.b64encode(path.read_bytes()).decode("ascii")
+        figures.append(
+            f'<figure><img alt="Pressure coefficient in {escape(name, quote=True)}" '
+            f'src="data:image/png;base64,{data}"><figcaption>{escape(caption)}; '
+            f"file maps/{escape(path.name)}</figcaption></figure>"
+        )
+    note = (
+        "<p class='soft'>Colour shows Cp: blue-green is suction (lines dashed), amber is pressure "
+        "(lines solid), zero is grey (thick line). The scale is the same in all conditions.</p>"
+    )
+    return note + "".join(figures)
+
+
+def _openings(contents: RunContents) -> str:
+    group, conditions = contents.openings, contents.flow.conditions
+    if not group.openings:
+        return "<p>The case names no openings of its own.</p>"
+    head = _row(
+        [("Opening", "t"), ("Use", "t"), ("Kind", "t"), ("Area cm²", "")]
+        + [(f"Cp: {c.name}", "") for c in conditions],
+        "th",
+    )
+    rows = []
+    for index, opening in enumerate(group.openings):
+        cells = [(opening_line(opening), "t"), (opening.use, "t"), (opening.kind, "t")]
+        cells.append((f"{opening.area * 1e4:.0f}", ""))
+        for c, condition in enumerate(conditions):
+            q = condition.dynamic_pressure
+            cells.append((_signed(group.patch_pressure[c, index] / q if q > 0 else np.nan), ""))
+        rows.append(_row(cells))
+    return _table(head, rows)
+
+
+def _conditions(contents: RunContents) -> str:
+    head = _row(
+        [("Condition", "t"), ("Decides", "t"), ("Needed pressure", "t"), ("Mark", "t")], "th"
+    )
+    rows = []
+    for condition, needed in zip(contents.flow.conditions, contents.needed_pressure, strict=True):
+        text = format_quantity(needed.value, "pressure") if needed else "not given"
+        cells = [(condition_line(condition), "t"), ("yes" if condition.decides else "no", "t")]
+        rows.append(_row([*cells, (text, "t"), (needed.mark if needed else "", "t")]))
+    return _table(head, rows)
+
+
+def _marks(contents: RunContents) -> str:
+    head = _row(
+        [("Number", "t"), ("Value", ""), ("Low", ""), ("High", ""), ("Mark", "t"), ("Source", "t")],
+        "th",
+    )
+    rows = []
+    for place, value in contents.marks:
+        numbers = [value.value, value.low, value.high]
+        cells = [(place, "t")]
+        cells += [("" if n is None else format_quantity(n, value.kind), "") for n in numbers]
+        rows.append(_row([*cells, (value.mark, "t"), (value.source, "w")]))
+    return _table(head, rows)
+
+
+def _ratio_cell(ranking, pair: int) -> tuple[str, str]:
+    ratio = ranking.least_ratio[pair]
+    return f"{ratio:.2f}", "bad" if ratio < 1.0 else "good" if ratio > 1.3 else ""
+
+
+def _signed(value: float) -> str:
+    return "" if np.isnan(value) else f"{value:+.2f}".replace("-", "−")
+
+
+def _row(cells, tag: str = "td") -> str:
+    parts = [
+        f"<{tag}{f' class={style!r}' if style else ''}>{escape(text)}</{tag}>"
+        for text, style in cells
+    ]
+    return "<tr>" + "".join(parts) + "</tr>"
+
+
+def _table(head: str, rows: list[str]) -> str:
+    return (
+        f'<div class="scroll"><table><thead>{head}</thead><tbody>{"".join(rows)}</tbody></table>'
+        "</div>"
+    )
+
+
+def _list(lines) -> str:
+    return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
