@@ -5,6 +5,7 @@ import pytest
 from scipy.integrate import dblquad
 
 from panelcp.errors import SurfaceError
+from panelcp.surface._rings import turned_edges
 from panelcp.surface.stations import StationTable, loft_stations, read_stations
 
 SEMI_AXES = np.array([1.5, 1.0, 0.5])
@@ -191,6 +192,28 @@ def test_lengthwise_curves_do_not_overshoot():
     assert radius.min() > 0.3 * 0.999
     assert radius.max() < 0.6 * 1.001
     np.testing.assert_allclose(radius[x[skin] < 1.0 - 1e-9], 0.3, rtol=1e-3)
+
+
+def test_unmarked_tips_are_rounded():
+    """The round nose of the ellipsoid is met better than by curves that stop at the tip."""
+    table = ellipsoid_table(9)
+    sharp = [np.full(len(section), i == 0) for i, section in enumerate(table.sections)]
+    off = []
+    for corners in (table.corners, sharp):
+        surface = loft_stations(StationTable(table.names, table.sections, corners), 0.1)
+        near = surface.vertices[surface.vertices[:, 0] < -1.4]
+        off.append(np.abs(np.linalg.norm(near / SEMI_AXES, axis=1) - 1).max())
+    assert off[0] < 0.6 * off[1]
+
+
+def test_no_edge_is_made_twice():
+    """Every diagonal of a tetrahedron is an edge already, however bad its triangles are."""
+    points = np.array([[-2.0, 0, 0], [2, 0, 0], [0, 0.5, 0.01], [0, -0.5, 0.01]])
+    triangles = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    turned = turned_edges(points, triangles, np.zeros(4))
+    np.testing.assert_array_equal(turned, triangles)
+    kite = turned_edges(points, triangles[:2], np.zeros(2))
+    assert {frozenset(t) for t in kite.tolist()} == {frozenset((0, 2, 3)), frozenset((1, 2, 3))}
 
 
 def test_section_crosses_the_centre_line_square():
