@@ -1,0 +1,88 @@
+"""Small closed bodies with vertices exactly on a known surface."""
+
+import numpy as np
+
+from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
+from tests.exact import RankineOvoid
+
+
+def icosphere(level):
+    """Unit sphere of 20 * 4**level nearly equal triangles, mirrored by all three planes."""
+    import trimesh
+
+    mesh = trimesh.creation.icosphere(subdivisions=level)
+    vertices = np.asarray(mesh.vertices)
+    return vertices / np.linalg.norm(vertices, axis=1, keepdims=True), np.asarray(mesh.faces)
+
+
+def ellipsoid(axes, level):
+    """Ellipsoid with semi-axes along x, y, z."""
+    vertices, triangles = icosphere(level)
+    return SurfaceMesh(vertices * axes, triangles)
+
+
+def half_ellipsoid(axes, level):
+    """Right half, y >= 0, of an ellipsoid of 8 * 4**level triangles, open on y = 0.
+
+    An icosphere has triangles across each of its planes of symmetry; a divided octahedron has not.
+    """
+    import trimesh
+
+    vertices = np.array([[1, 0, 0], [0, 0, 1], [-1, 0, 0], [0, 0, -1], [0, 1, 0]], dtype=float)
+    triangles = np.array([[1, 0, 4], [2, 1, 4], [3, 2, 4], [0, 3, 4]])
+    for _ in range(level):
+        vertices, triangles = trimesh.remesh.subdivide(vertices, triangles)
+        vertices /= np.linalg.norm(vertices, axis=1, keepdims=True)
+    return vertices * axes, triangles
+
+
+def mirrored_ellipsoid(axes, level):
+    """The whole of `half_ellipsoid`, to be solved as a half."""
+    return mirrored_whole(*half_ellipsoid(axes, level), tolerance=1e-12)
+
+
+def box(size=(2.0, 1.0, 0.8), steps=(8, 5, 4), centre=(0.0, 0.0, 0.0)):
+    """Box of flat faces, each divided into squares and these into two triangles."""
+    loose = []
+    for axis in range(3):
+        first, second = (axis + 1) % 3, (axis + 2) % 3
+        u, v = (np.linspace(-0.5, 0.5, steps[k] + 1) for k in (first, second))
+        for sign in (-1.0, 1.0):
+            for i in range(steps[first]):
+                for j in range(steps[second]):
+                    corners = np.empty((4, 3))
+                    corners[:, axis] = 0.5 * sign
+                    corners[:, first] = [u[i], u[i + 1], u[i + 1], u[i]]
+                    corners[:, second] = [v[j], v[j], v[j + 1], v[j + 1]]
+                    order = [[0, 1, 2], [0, 2, 3]] if sign > 0 else [[0, 2, 1], [0, 3, 2]]
+                    loose += [corners[k] for k in order]
+    return _joined(np.array(loose) * size + centre)
+
+
+def rankine_ovoid(strength, level):
+    """Ovoid of revolution about x, from an icosphere whose rings are moved onto the profile."""
+    ovoid = RankineOvoid(strength)
+    vertices, triangles = icosphere(level)
+    stations = ovoid.half_length * vertices[:, 0]
+    radius = np.array([ovoid.radius(x) for x in stations])
+    off_axis = np.hypot(vertices[:, 1], vertices[:, 2])
+    factor = np.divide(radius, off_axis, out=np.zeros_like(radius), where=off_axis > 1e-12)
+    return SurfaceMesh(
+        np.stack([stations, factor * vertices[:, 1], factor * vertices[:, 2]], axis=1), triangles
+    )
+
+
+def egg(level):
+    """Smooth body without any symmetry: a stretched, bent and tapered sphere."""
+    vertices, triangles = icosphere(level)
+    x, y, z = vertices.T
+    taper = 1.0 + 0.25 * x + 0.1 * y
+    return SurfaceMesh(
+        np.stack([2.0 * x, taper * y + 0.2 * x * x, 0.7 * taper * z - 0.15 * x * y], axis=1),
+        triangles,
+    )
+
+
+def _joined(loose):
+    vertices, index = np.unique(loose.reshape(-1, 3).round(12), axis=0, return_inverse=True)
+    return SurfaceMesh(vertices, index.reshape(-1, 3))

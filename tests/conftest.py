@@ -1,0 +1,49 @@
+"""Small bodies and their unit flows, each made once per run."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from panelcp.panels.solving import solve_units
+from tests import bodies
+
+
+@pytest.fixture(scope="session")
+def sphere():
+    """Unit sphere of 1280 panels."""
+    return bodies.ellipsoid((1.0, 1.0, 1.0), 3)
+
+
+@pytest.fixture(scope="session")
+def fine_sphere():
+    """Unit sphere of 20480 panels, for geometry only."""
+    return bodies.ellipsoid((1.0, 1.0, 1.0), 5)
+
+
+@pytest.fixture(scope="session")
+def brick():
+    """Box 2 m long, 1 m wide, 0.8 m high about the datum."""
+    return bodies.box()
+
+
+@pytest.fixture(scope="session")
+def units_of():
+    """Function of the name of a builder in tests/bodies.py and its arguments: unit flows."""
+
+    @cache
+    def solve(builder, *arguments):
+        return solve_units(getattr(bodies, builder)(*arguments))
+
+    return solve
+
+
+@pytest.fixture(scope="session")
+def cp_in():
+    """Function of unit flows and a stream: Cp of every panel, by its own Bernoulli."""
+
+    def cp(units, freestream):
+        velocity = np.einsum("u,uni->ni", freestream, units.velocity)
+        return 1.0 - (velocity**2).sum(axis=1) / np.dot(freestream, freestream)
+
+    return cp
