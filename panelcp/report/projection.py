@@ -20,6 +20,7 @@ SHARP_EDGE_COSINE = float(np.cos(np.radians(40.0)))
 OVERSAMPLING = 2  # z-buffer pixels per picture pixel, each way
 PIXELS_ALONG = 1800  # z-buffer pixels along the longest side of the body
 _MARGIN = 2 * OVERSAMPLING  # empty z-buffer pixels round the body
+_EDGE_DEPTH = 3.0  # pixels, how far a silhouette may lie behind the panel beside it
 _PIECE = 2.0  # pixels, length of the pieces into which lines are cut to see what is hidden
 _LIGHT = np.array([-0.35, 0.55, 1.0]) / np.linalg.norm([-0.35, 0.55, 1.0])
 
@@ -173,7 +174,7 @@ class ProjectedView:
         segments, owners = _drawn_edges(self)
         lines = []
         for segment, owner in zip(segments, owners, strict=True):
-            lines.extend(visible_runs(self, segment, [owner]))
+            lines.extend(visible_runs(self, segment, [owner], _EDGE_DEPTH * self.pixel))
         return tuple(lines)
 
     @cached_property
@@ -181,6 +182,23 @@ class ProjectedView:
         """(n_panels,) int: how many pixels show each panel."""
         seen = self.triangle_image[self.covered]
         return frozen_array(np.bincount(seen, minlength=self.surface.n_panels), np.int64)
+
+    @cached_property
+    def _covered_sums(self) -> np.ndarray:
+        """(height + 1, width + 1) int: pixels of the body below and left of each grid point."""
+        sums = np.zeros(np.array(self.triangle_image.shape) + 1, dtype=np.int64)
+        sums[1:, 1:] = np.cumsum(np.cumsum(self.covered, axis=0), axis=1)
+        return sums
+
+    def covered_share(self, low, high) -> float:
+        """Share of a box that shows the body; opposite corners (2,) m, `plane_coordinates`."""
+        corners = np.array([low, high]) * self.view.signs - self.origin
+        columns, rows = np.sort(np.rint(corners / self.pixel).astype(int), axis=0).T
+        area = max(1, int(np.ptp(columns)) * int(np.ptp(rows)))
+        columns = np.clip(columns, 0, self.triangle_image.shape[1])
+        rows = np.clip(rows, 0, self.triangle_image.shape[0])
+        block = self._covered_sums[np.ix_(rows, columns)]
+        return float(block[1, 1] - block[0, 1] - block[1, 0] + block[0, 0]) / area
 
     def values(self, corner_values) -> np.ndarray:
         """(height, width) float: the value seen in each pixel, NaN beside the body."""

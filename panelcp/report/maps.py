@@ -1,0 +1,569 @@
+"""Static pressure maps: a view of the surface in colour, with lines, marks and a scale.
+
+The picture is made pixel by pixel from a depth buffer; everything else is drawn by
+matplotlib as lines and text. Axes are marked in the drawing coordinates STA, BL and WL in mm.
+Work that depends on the surface and the view only is kept in a `ProjectedView`, which may be
+given in place of the view and so serves all conditions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from os import PathLike
+
+import numpy as np
+
+from panelcp.errors import SurfaceError
+from panelcp.report.colours import PressureScale, pressure_scale
+from panelcp.report.isolines import IsoLine, checked_corner_values, iso_lines
+from panelcp.report.labels import (
+    Box,
+    Paper,
+    label_place,
+    number_place,
+    steps,
+    text_size,
+    without_gap,
+    wrapped,
+)
+from panelcp.report.projection import (
+    VIEWS,
+    ProjectedView,
+    View,
+    project_view,
+    view_named,
+    visible_runs,
+)
+
+__all__ = [
+    "VIEWS",
+    "IsoLine",
+    "Marker",
+    "ProjectedView",
+    "View",
+    "draw_colour_bar",
+    "draw_pressure_map",
+    "iso_lines",
+    "pressure_figure",
+    "project_view",
+    "write_picture",
+    "write_pressure_map",
+]
+
+_MM = 1000.0
+_AXIS_LABELS = ("STA mm", "BL mm", "WL mm")
+_INK = "#1d2326"
+_EDGE_INK = "#59636a"
+_PALE = "#e7e9ea"
+_FONT = 7.0  # points: ticks, marks, colour bar
+_NUMBER_FONT = 5.5  # points: numbers on lines
+_LEVEL_WIDTH, _ZERO_WIDTH = 0.5, 1.4  # points
+_DASHES = (0, (7.0, 4.0))
+_MARGIN, _MARGIN_WITH_MARKS = 0.05, 0.14  # of the longest side of the body
+_FOOT = 0.11  # of the longest side: room below the body for the scale bar
+_VISIBLE_SHARE = 0.3  # of an outline, from which its mark is drawn
+_MARK_DEPTH = 0.01  # of the longest side: how far an outline may dive under the skin
+_NUMBERS_PER_LEVEL = 2
+_LABEL_PADDING = 4.0  # points, of the box round a label
+# Colour and line width in points of each kind of mark.
+MARKER_STYLES = {
+    "inlet": ("#1f2a8c", 1.5),
+    "exit": ("#8a1253", 1.5),
+    "best": ("#000000", 2.2),
+    "other": ("#3d464b", 1.0),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Marker:
+    """Outline to draw on the skin, with a label beside it.
+
+    Any object with these attributes will do.
+
+    Attributes
+    ----------
+    outline : (n, 3) float, m, points on the skin, closed by the drawing
+    label : str
+    style : str, one of MARKER_STYLES
+    """
+
+    outline: np.ndarray
+    label: str
+    style: str = "other"
+
+
+def draw_pressure_map(
+    axes,
+    surface,
+    corner_values,
+    view: str | View | ProjectedView,
+    scale: PressureScale,
+    markers: Sequence = (),
+    draw_lines: bool = True,
+    lines: Sequence[IsoLine] | None = None,
+):
+    """Draw one view of a surface, coloured by pressure, into a matplotlib Axes.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes; its limits are set here, with an equal aspect
+    surface : SurfaceMesh, the whole body
+    corner_values : (n_panels, 3) float, Cp or Pa at the three corners of each panel, linear
+        over the panel; may jump from panel to panel at sharp edges
+    view : name of a view, a View, or a ProjectedView of this surface made before
+    scale : PressureScale
+    markers : sequence of Marker or alike; hidden where they lie on the far side
+    draw_lines : bool, lines at the levels of the scale: suction dashed, pressure solid, zero
+        thick, some with numbers
+    lines : what `iso_lines` gives for these values and levels, when it is known already
+
+    Returns
+    -------
+    the Axes
+
+    Raises
+    ------
+    FlowError : wrong shape of `corner_values`, or numbers that are not finite
+    SurfaceError : unknown view or style of mark, a ProjectedView of another surface
+    """
+    values = checked_corner_values(surface, corner_values)
+    projected = _projected(surface, view)
+    _set_up_axes(axes, projected, bool(markers))
+    _draw_picture(axes, projected, values, scale)
+    boxes = _draw_scale_bar(axes, projected)
+    boxes += _draw_markers(axes, projected, markers, boxes)
+    if draw_lines:
+        lines = iso_lines(surface, values, scale.levels) if lines is None else lines
+        _draw_iso_lines(axes, projected, lines, scale, boxes)
+    return axes
+
+
+def draw_colour_bar(axes, scale: PressureScale, low: float, high: float):
+    """Draw the part of the colour scale that occurs, with the lines as they are on the map.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes, narrow and tall
+    scale : PressureScale
+    low, high : float, least and greatest value that occur
+
+    Returns
+    -------
+    the Axes
+    """
+    low, high = _bar_range(scale, low, high)
+    values = np.linspace(low, high, 512)
+    table = scale.colour_table
+    place = (values / scale.limit + 1.0) * 0.5 * len(table)
+    colours = table[np.clip(place.astype(int), 0, len(table) - 1)]
+    axes.imshow(colours[:, None], extent=(0, 1, low, high), origin="lower", aspect="auto")
+    shown = [level for level in scale.levels if low - 1e-9 <= level <= high + 1e-9]
+    for level in shown:
+        width, dashes = _line_style(level)
+        axes.plot([0, 1], [level, level], color=_INK, lw=width, ls=dashes, solid_capstyle="butt")
+    axes.set(xlim=(0, 1), ylim=(low, high), xticks=[])
+    axes.set_yticks(shown, [scale.text(level) for level in shown])
+    axes.yaxis.tick_right()
+    axes.tick_params(labelsize=_FONT, length=2.0, width=0.5, color=_EDGE_INK, pad=2.0)
+    axes.spines[:].set(linewidth=0.5, color=_EDGE_INK)
+    axes.set_title(scale.label, fontsize=_FONT + 1.0, pad=4.0)
+    return axes
+
+
+def pressure_figure(
+    surface,
+    corner_values,
+    views: Sequence = ("left", "top", "bottom", "front"),
+    *,
+    scale: PressureScale | None = None,
+    markers: Sequence = (),
+    title: str = "",
+    notice: str = "",
+    draw_lines: bool = True,
+    size: tuple[float, float] = (11.69, 8.27),
+):
+    """Several views of one condition on one page, all to the same scale.
+
+    Parameters
+    ----------
+    surface, corner_values, markers, draw_lines : see `draw_pressure_map`
+    views : sequence of view names, View or ProjectedView
+    scale : PressureScale; made from these values when None
+    title : str, the condition
+    notice : str, one or two lines at the bottom of the page
+    size : (2,) float, inch, width and height of the page
+
+    Returns
+    -------
+    matplotlib Figure, not connected to any screen; see `write_picture`
+    """
+    from matplotlib.figure import Figure
+
+    values = checked_corner_values(surface, corner_values)
+    scale = pressure_scale(values) if scale is None else scale
+    projected = [_projected(surface, view) for view in views]
+    lines = iso_lines(surface, values, scale.levels) if draw_lines else ()
+    figure = Figure(figsize=size, facecolor="white")
+    page = _page_frame(figure, title, notice)
+    cells, bar = _arranged(projected, page, bool(markers))
+    for view, cell in zip(projected, cells, strict=True):
+        axes = figure.add_axes(_share_of_page(cell, size))
+        draw_pressure_map(axes, surface, values, view, scale, markers, draw_lines, lines)
+    low, high = _seen_range(projected, values)
+    draw_colour_bar(figure.add_axes(_share_of_page(bar, size)), scale, low, high)
+    return figure
+
+
+def write_pressure_map(
+    path: str | PathLike,
+    surface,
+    corner_values,
+    view: str | View | ProjectedView = "left",
+    *,
+    size: tuple[float, float] = (7.0, 4.5),
+    dots_per_inch: int = 200,
+    **options,
+):
+    """Write one view as a PNG picture; `options` as for `pressure_figure`."""
+    figure = pressure_figure(surface, corner_values, (view,), size=size, **options)
+    write_picture(path, figure, dots_per_inch)
+
+
+def write_picture(path: str | PathLike, figure, dots_per_inch: int = 150):
+    """Write a figure as PNG, without date or name of a program: same figure, same bytes."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    canvas = FigureCanvasAgg(figure)
+    figure.set_dpi(dots_per_inch)
+    canvas.print_png(path, metadata={"Software": None}, pil_kwargs={"compress_level": 4})
+
+
+def _projected(surface, view) -> ProjectedView:
+    if not isinstance(view, ProjectedView):
+        return project_view(surface, view_named(view))
+    if view.surface is not surface:
+        raise SurfaceError(
+            f"the projected view {view.view.name!r} belongs to another surface; "
+            "call project_view with this one"
+        )
+    return view
+
+
+def _seen_range(projected, values):
+    """Least and greatest value at a corner of a panel that shows in at least one view."""
+    seen = np.any([view.panel_pixels > 0 for view in projected], axis=0)
+    shown = values[seen] if seen.any() else values
+    return float(shown.min()), float(shown.max())
+
+
+def _bar_range(scale, low, high):
+    """Range widened to whole steps, and to one step at least, inside the scale."""
+    low = max(np.floor(low / scale.step + 1e-9) * scale.step, -scale.limit)
+    high = min(np.ceil(high / scale.step - 1e-9) * scale.step, scale.limit)
+    if high - low < scale.step:
+        low, high = max(low - scale.step, -scale.limit), min(low + scale.step, scale.limit)
+    return float(low), float(high)
+
+
+# --- page ---------------------------------------------------------------------------------
+
+
+def _page_frame(figure, title, notice):
+    """Write title and notice; what is left of the page: left, bottom, width, height in inch."""
+    width, height = figure.get_size_inches()
+    top, bottom = height - 0.2, 0.2
+    if title:
+        figure.text(0.35 / width, 1 - 0.2 / height, title, fontsize=11, va="top", color=_INK)
+        top -= 0.3
+    if notice:
+        text = wrapped(notice, (width - 0.7) * 72.0, _FONT + 0.5)
+        figure.text(0.35 / width, 0.16 / height, "\n".join(text), fontsize=_FONT + 0.5, color=_INK)
+        bottom += 0.04 + 0.145 * len(text)
+    return 0.2, bottom, width - 0.4, top - bottom
+
+
+_ROOM_LEFT, _ROOM_BELOW, _ROOM_ABOVE, _ROOM_RIGHT = 0.55, 0.42, 0.25, 0.1  # inch, round a view
+_BAR_ROOM, _BAR_WIDTH, _BAR_HEIGHT = 0.75, 0.16, 3.6  # inch
+
+
+def _arranged(projected, page, with_marks):
+    """Boxes (left, bottom, width, height in inch) of the views and of the colour bar.
+
+    Rows of one, two or three views, whichever gives the largest common scale.
+    """
+    left, bottom, width, height = page
+    width -= _BAR_ROOM
+    spans = np.array([np.abs(_span(view, with_marks)) for view in projected])
+    best = max((_grid_scale(spans, n, width, height), n) for n in range(1, min(3, len(spans)) + 1))
+    scale, n_columns = best
+    column_widths, row_heights = _grid(spans * scale, n_columns)
+    cells = []
+    for k, (across, upward) in enumerate(spans * scale):
+        row, column = divmod(k, n_columns)
+        x = left + column_widths[:column].sum() + _ROOM_LEFT
+        y = bottom + height - row_heights[: row + 1].sum() + _ROOM_BELOW
+        y += row_heights[row] - _ROOM_BELOW - _ROOM_ABOVE - upward
+        cells.append((x, y, across, upward))
+    top = bottom + height - _ROOM_ABOVE
+    tall = min(_BAR_HEIGHT, height - _ROOM_ABOVE - 0.15)
+    if len(row_heights) == 1:
+        tall = min(tall, max(cell[3] for cell in cells))
+    bar_left = min(left + column_widths.sum() + 0.2, left + width + 0.15)
+    return cells, (bar_left, top - tall, _BAR_WIDTH, tall)
+
+
+def _grid(sizes, n_columns):
+    """Widths of the columns and heights of the rows, labels included, in inch."""
+    rows = -(-len(sizes) // n_columns)
+    widths, heights = np.zeros(n_columns), np.zeros(rows)
+    for k, (across, upward) in enumerate(sizes):
+        row, column = divmod(k, n_columns)
+        widths[column] = max(widths[column], across + _ROOM_LEFT + _ROOM_RIGHT)
+        heights[row] = max(heights[row], upward + _ROOM_BELOW + _ROOM_ABOVE)
+    return widths, heights
+
+
+def _grid_scale(spans, n_columns, width, height):
+    """Largest inch per m at which the grid fits."""
+    widths, heights = _grid(spans, n_columns)
+    beside = n_columns * (_ROOM_LEFT + _ROOM_RIGHT)
+    above = len(heights) * (_ROOM_BELOW + _ROOM_ABOVE)
+    free_width, free_height = width - beside, height - above
+    if min(free_width, free_height) <= 0.0:
+        return 0.0
+    return min(free_width / (widths.sum() - beside), free_height / (heights.sum() - above))
+
+
+def _share_of_page(box, size):
+    return [box[0] / size[0], box[1] / size[1], box[2] / size[0], box[3] / size[1]]
+
+
+# --- axes ---------------------------------------------------------------------------------
+
+
+def _longest(projected):
+    return float(projected.surface.size.max())
+
+
+def _limits(projected, with_marks):
+    """(2, 2) m: limits across and up, from left to right and from bottom to top."""
+    left, right, low, high = projected.extent
+    margin = _longest(projected) * (_MARGIN_WITH_MARKS if with_marks else _MARGIN)
+    foot = max(margin, _FOOT * _longest(projected))
+    across, upward = projected.view.signs
+    return np.array(
+        [
+            [left - across * margin, right + across * margin],
+            [low - upward * foot, high + upward * margin],
+        ]
+    )
+
+
+def _span(projected, with_marks):
+    return np.diff(_limits(projected, with_marks), axis=1)[:, 0]
+
+
+def _set_up_axes(axes, projected, with_marks):
+    from matplotlib.ticker import MaxNLocator
+
+    limits = _limits(projected, with_marks) * _MM
+    axes.set(xlim=limits[0], ylim=limits[1], aspect="equal", facecolor="white")
+    axes.set_title(projected.view.title, fontsize=_FONT + 1.0, loc="left", pad=3.0, color=_INK)
+    axes.spines[:].set(linewidth=0.5, color="#9aa3a8")
+    axes.set_axisbelow(True)
+    if projected.view.axes is None:
+        axes.set(xticks=[], yticks=[])
+        return
+    for axis, number in zip((axes.xaxis, axes.yaxis), projected.view.axes, strict=True):
+        axis.set_major_locator(MaxNLocator(nbins=9, steps=[1, 2, 5, 10], min_n_ticks=3))
+        axis.set_label_text(_AXIS_LABELS[number], fontsize=_FONT, color=_INK)
+        axis.labelpad = 2.0
+    axes.grid(True, color=_PALE, linewidth=0.4)
+    axes.tick_params(labelsize=_FONT - 0.5, length=2.0, width=0.5, color="#9aa3a8", pad=2.0)
+
+
+def _draw_picture(axes, projected, values, scale):
+    from matplotlib.collections import LineCollection
+
+    picture = projected.picture(values, scale.limit, scale.colour_table)
+    picture[picture[..., 3] == 0, :3] = 200  # hidden, but smoothed into the rim by the drawing
+    limits = axes.get_xlim(), axes.get_ylim()
+    extent = np.array(projected.extent) * _MM
+    axes.imshow(picture, extent=extent, origin="lower", aspect="equal", zorder=1.0)
+    axes.set(xlim=limits[0], ylim=limits[1])
+    edges = [line * _MM for line in projected.edge_lines]
+    axes.add_collection(
+        LineCollection(edges, colors=_EDGE_INK, linewidths=0.6, capstyle="round", zorder=1.5),
+        autolim=False,
+    )
+
+
+def _draw_scale_bar(axes, projected):
+    """A bar of round length in the lower right corner; the boxes taken, in points."""
+    paper = Paper.of(axes)
+    target = 0.2 * _longest(projected) * _MM
+    power = 10.0 ** np.floor(np.log10(target))
+    length = power * max(factor for factor in (1, 2, 5) if factor * power <= target * 1.0001)
+    right, bottom = paper.frame[0] - 8.0, 9.0
+    left = right - length / abs(paper.per_point[0])
+    line = [[left, bottom + 3], [left, bottom], [right, bottom], [right, bottom + 3]]
+    axes.plot(*paper.plane(line).T, color=_INK, lw=1.0, solid_capstyle="butt", zorder=4.0)
+    middle = paper.plane([0.5 * (left + right), bottom + 2.0])
+    text = f"{length:g} mm"
+    axes.text(*middle, text, fontsize=_FONT, ha="center", va="bottom", color=_INK, zorder=4.0)
+    taken = [Box(left - 2.0, bottom - 2.0, right + 2.0, bottom + 14.0)]
+    if projected.view.axes is None:
+        taken.append(_draw_directions(axes, paper, projected.view))
+    return taken
+
+
+def _draw_directions(axes, paper, view):
+    """Three short arrows with the names of the body axes, lower left; their box."""
+    start = np.array([34.0, 24.0])
+    arrow = {"arrowstyle": "->", "lw": 0.6, "color": _INK, "shrinkA": 0, "shrinkB": 0}
+    for axis, name in zip(np.eye(3), ("STA", "BL", "WL"), strict=True):
+        way = np.array([axis @ view.right, axis @ view.up])
+        tail, tip, place = paper.plane([start, start + 20.0 * way, start + 29.0 * way])
+        axes.annotate("", tip, tail, arrowprops=arrow, zorder=4.0)
+        axes.text(*place, name, fontsize=_FONT - 1, ha="center", va="center", color=_INK)
+    return Box.around(start, (37.0, 34.0))
+
+
+# --- lines --------------------------------------------------------------------------------
+
+
+def _line_style(level):
+    """Width in points and dashes of the line of a level."""
+    if level == 0.0:
+        return _ZERO_WIDTH, "solid"
+    return _LEVEL_WIDTH, (_DASHES if level < 0.0 else "solid")
+
+
+def _draw_iso_lines(axes, projected, lines, scale, taken):
+    from matplotlib.collections import LineCollection
+
+    paper = Paper.of(axes)
+    runs = []
+    for line in lines:
+        for run in visible_runs(projected, line.points, line.panels):
+            runs.append((line.level, paper.points(run * _MM)))
+    pieces = _number_lines(axes, paper, runs, scale, list(taken))
+    styles = [_line_style(level) for level, _ in pieces]
+    collection = LineCollection(
+        [paper.plane(piece) for _, piece in pieces],
+        linewidths=[width for width, _ in styles],
+        linestyles=[dashes for _, dashes in styles],
+        colors=_INK,
+        capstyle="butt",
+        joinstyle="round",
+        zorder=2.0,
+    )
+    axes.add_collection(collection, autolim=False)
+
+
+def _number_lines(axes, paper, runs, scale, taken):
+    """Write numbers on the longest lines where there is room; all lines, with gaps for them."""
+    written, pieces = {}, []
+    for level, run in sorted(runs, key=lambda run: -steps(run[1]).sum()):
+        text, place = scale.text(level), None
+        if written.get(level, 0) < _NUMBERS_PER_LEVEL:
+            place = number_place(run, text_size(text, _NUMBER_FONT), taken, paper.frame)
+        if place is None:
+            pieces.append((level, run))
+            continue
+        taken.append(place.box)
+        written[level] = written.get(level, 0) + 1
+        _write_number(axes, paper, place, text, level)
+        pieces += [(level, part) for part in without_gap(run, place.gap)]
+    return pieces
+
+
+def _write_number(axes, paper, place, text, level):
+    axes.text(
+        *paper.plane(place.middle),
+        text,
+        fontsize=_NUMBER_FONT,
+        rotation=place.angle,
+        rotation_mode="anchor",
+        ha="center",
+        va="center_baseline",
+        color="black",
+        fontweight="bold" if level == 0.0 else "normal",
+        zorder=2.5,
+    )
+
+
+# --- marks --------------------------------------------------------------------------------
+
+
+def _draw_markers(axes, projected, markers, taken):
+    """Draw the marks that can be seen, with labels; the boxes that they take, in points."""
+    paper, shown, placed = Paper.of(axes), [], []
+    for marker in markers:
+        style = _marker_style(marker)
+        runs = _outline_runs(projected, marker)
+        if runs:
+            _draw_outline(axes, [run * _MM for run in runs], *style)
+            shown.append((marker.label, style[0], paper.points(np.vstack(runs) * _MM)))
+    outlines = [Box(*(line.min(axis=0) - 1), *(line.max(axis=0) + 1)) for *_, line in shown]
+
+    def covered(box):
+        corners = paper.plane([[box.left, box.bottom], [box.right, box.top]]) / _MM
+        return projected.covered_share(*corners)
+
+    for label, colour, line in shown:
+        size = np.array(text_size(label, _FONT)) + _LABEL_PADDING
+        place = label_place(size, line, [*outlines, *taken], placed, paper.frame, covered)
+        if label and place is not None:
+            placed.append(place)
+            _write_label(axes, paper, label, colour, place)
+    return outlines + [place.box for place in placed]
+
+
+def _marker_style(marker):
+    if marker.style not in MARKER_STYLES:
+        raise SurfaceError(
+            f"mark {marker.label!r} has the unknown style {marker.style!r}; "
+            f"there are: {', '.join(MARKER_STYLES)}"
+        )
+    return MARKER_STYLES[marker.style]
+
+
+def _outline_runs(projected, marker):
+    """Visible parts of the outline, m; none when most of it is hidden."""
+    outline = np.asarray(marker.outline, dtype=float)
+    if outline.ndim != 2 or outline.shape[1] != 3 or not np.isfinite(outline).all():
+        raise SurfaceError(
+            f"outline of mark {marker.label!r} has shape {outline.shape}; expected (n, 3) with "
+            "finite coordinates in m"
+        )
+    closed = np.vstack([outline, outline[:1]])
+    runs = visible_runs(projected, closed, tolerance=_MARK_DEPTH * _longest(projected))
+    total = steps(projected.view.plane_coordinates(closed)).sum()
+    seen = sum(steps(run).sum() for run in runs)
+    return runs if seen >= _VISIBLE_SHARE * total else []
+
+
+def _draw_outline(axes, runs, colour, width):
+    from matplotlib.collections import LineCollection
+
+    for ink, line_width, order in (("white", width + 1.4, 3.0), (colour, width, 3.1)):
+        lines = LineCollection(
+            runs, colors=ink, linewidths=line_width, capstyle="round", zorder=order
+        )
+        axes.add_collection(lines, autolim=False)
+
+
+def _write_label(axes, paper, text, colour, place):
+    axes.plot(*paper.plane(place.leader).T, color=colour, lw=0.7, zorder=3.2)
+    axes.text(
+        *paper.plane(place.box.middle),
+        text,
+        fontsize=_FONT,
+        color=colour,
+        ha="center",
+        va="center",
+        bbox={"facecolor": "white", "edgecolor": colour, "linewidth": 0.5, "pad": 1.5},
+        zorder=3.3,
+    )
