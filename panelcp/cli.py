@@ -6,6 +6,7 @@ Only this module prints. Mistakes in the input end with one message and status 2
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -24,9 +25,9 @@ class _Parser(argparse.ArgumentParser):
     """Parser that suggests the nearest command."""
 
     def error(self, message: str):
-        words = [word for word in sys.argv[1:] if not word.startswith("-")]
-        near = get_close_matches(words[0], COMMANDS, n=1) if words else []
-        hint = f" Did you mean 'panelcp {near[0]}'?" if near and near[0] != words[0] else ""
+        wrong = re.search(r"invalid choice: '([^']*)'", message)
+        near = get_close_matches(wrong.group(1), COMMANDS, n=1, cutoff=0.5) if wrong else []
+        hint = f" Did you mean 'panelcp {near[0]}'?" if near else ""
         self.exit(2, f"panelcp: {message}.{hint} See 'panelcp --help'.\n")
 
 

@@ -125,7 +125,7 @@ NO_CUT = {
     "direction": Entry(schema.three_numbers),
 }
 REPORT = {
-    "views": Entry(schema.words(*MAP_VIEWS), default=("right", "top", "bottom", "front")),
+    "views": Entry(schema.words(*MAP_VIEWS), default=("left", "top", "bottom", "front")),
     "best": Entry(schema.whole_number(1, 50), default=8),
 }
 

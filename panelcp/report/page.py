@@ -132,8 +132,11 @@ def _sides(contents: RunContents) -> str:
 def _ranking(contents: RunContents) -> str:
     ranking, conditions = contents.ranking, contents.flow.conditions
     head = _row(
-        [("Rank", ""), ("Inlet", "t"), ("Exit", "t"), ("Least available / needed", "")]
-        + [("Mean", ""), ("Pa ± deviation", ""), ("inH2O", ""), ("Decided by", "t"), ("Why", "t")],
+        [
+            *(("Rank", ""), ("Inlet", "t"), ("Exit", "t"), ("Least available / needed", "")),
+            *(("Mean", ""), ("Pa ± deviation", ""), ("inH2O", "")),
+            *(("Decided by", "t"), ("Why", "t")),
+        ],
         "th",
     )
     rows = []
@@ -157,9 +160,10 @@ def _ranking(contents: RunContents) -> str:
         )
     note = (
         f"<p class='soft'>The best places that do not overlap, of {ranking.n_pairs} pairs of inlet "
-        "and exit; the rank counts all pairs, and ranking.csv lists them. Available is the pressure "
-        "behind the inlet less the pressure at the exit, both on the closed skin; needed is what "
-        "inlet, core and exit use up. The deviation is one standard deviation of the estimate.</p>"
+        "and exit; the rank counts all pairs, and ranking.csv lists them. Available is the "
+        "pressure behind the inlet less the pressure at the exit, both on the closed skin; needed "
+        "is what inlet, core and exit use up. The deviation is one standard deviation of the "
+        "estimate.</p>"
     )
     return note + _table(head, rows) + _available(contents)
 

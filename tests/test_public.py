@@ -1,0 +1,45 @@
+"""The names that users import, and how light the start is."""
+
+import subprocess
+import sys
+
+import pytest
+
+import panelcp
+
+
+@pytest.mark.parametrize("name", panelcp.__all__)
+def test_every_public_name_exists_and_is_documented(name):
+    value = getattr(panelcp, name)
+    assert name == "__version__" or value.__doc__
+
+
+def test_unknown_name_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="no_such_name"):
+        panelcp.no_such_name  # noqa: B018
+
+
+HELP = """
+import sys
+sys.argv = ["panelcp", "--help"]
+from panelcp.cli import main
+try:
+    main()
+except SystemExit:
+    pass
+heavy = [name for name in {heavy} if name in sys.modules]
+sys.exit("imported: " + ", ".join(heavy) if heavy else 0)
+"""
+
+
+def test_help_imports_nothing_heavy():
+    heavy = ["numba", "numpy", "scipy", "trimesh", "matplotlib", "matplotlib.pyplot"]
+    done = subprocess.run(
+        [sys.executable, "-c", HELP.format(heavy=heavy)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert "run" in done.stdout
+    assert "check" in done.stdout
