@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +16,8 @@ from panelcp.surface.interpolation import corner_operator
 
 RESOLUTION = 150
 """Dots per inch of the sheets."""
+LONGEST_TITLE, LONGEST_LABEL = 44, 24
+"""Letters of a name that are shown in a title and at a mark."""
 
 
 def write_map_sheets(
@@ -31,6 +35,8 @@ def write_map_sheets(
     -------
     (condition name, caption, path) of each sheet
     """
+    from matplotlib import rc_context
+
     from panelcp.report.colours import pressure_scale
     from panelcp.report.maps import pressure_figure, project_view, write_picture
 
@@ -48,19 +54,20 @@ def write_map_sheets(
     for number, (c, values) in enumerate(zip(moving, cp, strict=True), start=1):
         condition = flow.conditions[c]
         progress(f"map {number} of {len(moving)}: {condition.name}")
-        figure = pressure_figure(
-            surface,
-            values,
-            views,
-            scale=scale,
-            markers=markers,
-            title=f"{contents.name}: {condition_line(condition)}",
-            notice="\n".join(
-                ["Estimate from potential flow. Not approved data.", *_notices(contents)]
-            ),
-        )
         path = folder / f"{number:02d}-{file_word(condition.name)}.png"
-        write_picture(figure, path, dpi=RESOLUTION)
+        with rc_context({"text.parse_math": False}):
+            figure = pressure_figure(
+                surface,
+                values,
+                views,
+                scale=scale,
+                markers=markers,
+                title=_title(contents, condition),
+                notice="\n".join(
+                    ["Estimate from potential flow. Not approved data.", *_notices(contents)]
+                ),
+            )
+            write_picture(path, figure, RESOLUTION)
         sheets.append((condition.name, condition_line(condition), path))
     return sheets
 
@@ -80,6 +87,34 @@ def file_word(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60] or "condition"
 
 
+def picture_text(text: str, longest: int) -> str:
+    """A text that the font of the pictures can show, cut to a number of letters.
+
+    Examples
+    --------
+    >>> picture_text("left cheek \U0001f525 inlet", 40)
+    'left cheek □ inlet'
+    >>> picture_text("inlet beside the spinner", 12)
+    'inlet besid…'
+    """
+    seen = [letter for letter in text if unicodedata.category(letter) not in ("Cc", "Cf")]
+    shown = "".join(letter if ord(letter) in _letters() else "□" for letter in seen)
+    return shown if len(shown) <= longest else shown[: longest - 1] + "…"
+
+
+@cache
+def _letters() -> frozenset[int]:
+    """Code points that the default font of the pictures has."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+
+    return frozenset(get_font(findfont(FontProperties())).get_charmap())
+
+
+def _title(contents: RunContents, condition) -> str:
+    short = replace(condition, name=picture_text(condition.name, LONGEST_TITLE))
+    return f"{picture_text(contents.name, LONGEST_TITLE)}: {condition_line(short)}"
+
+
 def _markers(contents: RunContents) -> list:
     """Outlines of the case's openings and of the best places, each once."""
     from panelcp.report.maps import Marker
@@ -92,10 +127,10 @@ def _markers(contents: RunContents) -> list:
     markers = []
     for opening in contents.openings.openings:
         style = "inlet" if opening.takes_air_in else "exit" if opening.lets_air_out else "other"
-        markers.append(Marker(opening.outline, opening.name, style))
+        markers.append(Marker(opening.outline, picture_text(opening.name, LONGEST_LABEL), style))
     for name, (_, opening) in best.items():
         if name not in named:
-            markers.append(Marker(opening.outline, name, "best"))
+            markers.append(Marker(opening.outline, picture_text(name, LONGEST_LABEL), "best"))
     return markers
 
 
