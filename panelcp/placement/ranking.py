@@ -104,16 +104,15 @@ class OpeningRanking:
         for pair in range(self.n_pairs):
             if len(chosen) == count:
                 break
-            if not any(self._same_place(pair, other) for other in chosen):
+            if not any(_overlap(self.exit(pair), self.exit(other)) for other in chosen):
                 chosen.append(pair)
         return chosen
 
-    def _same_place(self, first: int, second: int) -> bool:
-        if self.inlet_index[first] != self.inlet_index[second]:
-            return False
-        a, b = self.exit(first), self.exit(second)
-        reach = 0.5 * (max(a.length, a.width) + max(b.length, b.width))
-        return float(np.linalg.norm(a.centre - b.centre)) < reach
+
+def _overlap(a: Opening, b: Opening) -> bool:
+    """True where two openings may touch, by the larger of their sides."""
+    reach = 0.5 * (max(a.length, a.width) + max(b.length, b.width))
+    return float(np.linalg.norm(a.centre - b.centre)) < reach
 
 
 def opening_pressures(
