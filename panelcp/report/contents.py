@@ -101,10 +101,15 @@ def condition_line(condition) -> str:
     )
 
 
-def opening_line(opening: Opening) -> str:
-    """Name and place of an opening the way a builder writes it down."""
+def place_line(opening: Opening) -> str:
+    """Side and place of an opening the way a builder writes it down."""
     x, y, z = np.round(opening.centre * 1e3).astype(int) + 0
-    return f"{opening.name} ({opening.side}, STA {x} BL {y} WL {z} mm)"
+    return f"{opening.side}, STA {x} BL {y} WL {z} mm"
+
+
+def opening_line(opening: Opening) -> str:
+    """Name and place of an opening."""
+    return f"{opening.name} ({place_line(opening)})"
 
 
 def explain(contents: RunContents, pair: int) -> str:

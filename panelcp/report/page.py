@@ -16,6 +16,7 @@ from panelcp.report.contents import (
     condition_line,
     explain,
     opening_line,
+    place_line,
     reversed_conditions,
     side_rows,
 )
@@ -43,7 +44,9 @@ table { border-collapse:collapse; font-variant-numeric:tabular-nums; font-size:.
 th, td { padding:.3rem .7rem; border-bottom:1px solid var(--line); text-align:right;
          vertical-align:top; white-space:nowrap }
 th { background:var(--pale); text-align:right; font-weight:600 }
-th.t, td.t { text-align:left } td.w { white-space:normal; min-width:26ch; text-align:left }
+th { white-space:normal; vertical-align:bottom } th.t, td.t, td.p { text-align:left }
+td.p { white-space:normal; min-width:15ch } tr.first td { border-bottom:0; padding-bottom:0 }
+td.w { white-space:normal; text-align:left; color:var(--soft); padding-top:0 }
 .bad { color:var(--bad); font-weight:600 } .good { color:var(--good); font-weight:600 }
 figure { margin:1.4rem 0 } figure img { width:100%; height:auto; background:#fff;
          border:1px solid var(--line) } figcaption { color:var(--soft); font-size:.9rem }
@@ -112,16 +115,16 @@ def _answer(contents: RunContents) -> str:
 
 def _sides(contents: RunContents) -> str:
     ranking, conditions = contents.ranking, contents.flow.conditions
-    head = _row(
-        [("Exit side", "t"), ("Best place", "t"), ("Least available / needed", "")]
-        + [(f"Cp at exit: {c.name}", "") for c in conditions],
-        "th",
-    )
-    rows = []
-    for side, pair, cp in side_rows(contents):
-        cells = [(side, "t"), (opening_line(ranking.exit(pair)), "t"), _ratio_cell(ranking, pair)]
-        cells += [(_signed(value), "") for value in cp]
-        rows.append(_row(cells))
+    sides = side_rows(contents)
+    head = _row([("Best exit of each side", "t"), *((side, "") for side, _, _ in sides)], "th")
+    rows = [
+        _row([("place", "t"), *((place_line(ranking.exit(p)), "p") for _, p, _ in sides)]),
+        _row([("least available / needed", "t"), *(_ratio_cell(ranking, p) for _, p, _ in sides)]),
+    ]
+    rows += [
+        _row([(f"Cp: {condition.name}", "t"), *((_signed(cp[c]), "") for _, _, cp in sides)])
+        for c, condition in enumerate(conditions)
+    ]
     note = (
         "<p class='soft'>Negative Cp draws air out. The best exit of each side is taken with its "
         "best inlet.</p>"
@@ -131,33 +134,25 @@ def _sides(contents: RunContents) -> str:
 
 def _ranking(contents: RunContents) -> str:
     ranking, conditions = contents.ranking, contents.flow.conditions
-    head = _row(
-        [
-            *(("Rank", ""), ("Inlet", "t"), ("Exit", "t"), ("Least available / needed", "")),
-            *(("Mean", ""), ("Pa ± deviation", ""), ("inH2O", "")),
-            *(("Decided by", "t"), ("Why", "t")),
-        ],
-        "th",
-    )
+    titles = (("Rank", ""), ("Inlet", "t"), ("Exit", "t"), ("Least available / needed", ""))
+    more = (("Mean", ""), ("Pa ± deviation", ""), ("inH2O", ""), ("Decided by", "t"))
+    head = _row([*titles, *more], "th")
     rows = []
     for pair in contents.short_list:
         c = int(ranking.limiting[pair])
         available, deviation = ranking.available[c, pair], ranking.deviation[c, pair]
-        rows.append(
-            _row(
-                [
-                    (str(pair + 1), ""),
-                    (ranking.inlet(pair).name, "t"),
-                    (opening_line(ranking.exit(pair)), "t"),
-                    _ratio_cell(ranking, pair),
-                    (f"{ranking.mean_ratio[pair]:.2f}", ""),
-                    (f"{available:.0f} ± {deviation:.0f}", ""),
-                    (f"{available / IN_H2O:.2f}", ""),
-                    (conditions[c].name, "t"),
-                    (explain(contents, pair), "w"),
-                ]
-            )
-        )
+        cells = [
+            (str(pair + 1), ""),
+            (ranking.inlet(pair).name, "p"),
+            (opening_line(ranking.exit(pair)), "p"),
+            _ratio_cell(ranking, pair),
+            (f"{ranking.mean_ratio[pair]:.2f}", ""),
+            (f"{available:.0f} ± {deviation:.0f}", ""),
+            (f"{available / IN_H2O:.2f}", ""),
+            (conditions[c].name, "p"),
+        ]
+        why = f'<tr><td></td><td class="w" colspan="7">{escape(explain(contents, pair))}</td></tr>'
+        rows.append(_row(cells).replace("<tr>", '<tr class="first">') + why)
     note = (
         f"<p class='soft'>The best places that do not overlap, of {ranking.n_pairs} pairs of inlet "
         "and exit; the rank counts all pairs, and ranking.csv lists them. Available is the "
@@ -165,7 +160,7 @@ def _ranking(contents: RunContents) -> str:
         "is what inlet, core and exit use up. The deviation is one standard deviation of the "
         "estimate.</p>"
     )
-    return note + _table(head, rows) + _available(contents)
+    return note + _table(head, rows) + "<h3>In every condition</h3>" + _available(contents)
 
 
 def _available(contents: RunContents) -> str:
@@ -211,19 +206,16 @@ def _openings(contents: RunContents) -> str:
     group, conditions = contents.openings, contents.flow.conditions
     if not group.openings:
         return "<p>The case names no openings of its own.</p>"
-    head = _row(
-        [("Opening", "t"), ("Use", "t"), ("Kind", "t"), ("Area cm²", "")]
-        + [(f"Cp: {c.name}", "") for c in conditions],
-        "th",
-    )
-    rows = []
-    for index, opening in enumerate(group.openings):
-        cells = [(opening_line(opening), "t"), (opening.use, "t"), (opening.kind, "t")]
-        cells.append((f"{opening.area * 1e4:.0f}", ""))
-        for c, condition in enumerate(conditions):
-            q = condition.dynamic_pressure
-            cells.append((_signed(group.patch_pressure[c, index] / q if q > 0 else np.nan), ""))
-        rows.append(_row(cells))
+    head = _row([("Opening", "t"), *((opening.name, "") for opening in group.openings)], "th")
+    rows = [
+        _row([("place", "t"), *((place_line(o), "p") for o in group.openings)]),
+        _row([("use, kind", "t"), *((f"{o.use}, {o.kind}", "p") for o in group.openings)]),
+        _row([("area cm²", "t"), *((f"{o.area * 1e4:.0f}", "") for o in group.openings)]),
+    ]
+    for c, condition in enumerate(conditions):
+        q = condition.dynamic_pressure
+        values = group.patch_pressure[c] / q if q > 0.0 else np.full(len(group.openings), np.nan)
+        rows.append(_row([(f"Cp: {condition.name}", "t"), *((_signed(v), "") for v in values)]))
     return _table(head, rows)
 
 
