@@ -235,10 +235,8 @@ def pressure_scale(
     >>> pressure_scale(137.0, label="Pa").levels[:3]
     (-140.0, -120.0, -100.0)
     """
-    greatest = max(
-        (float(np.max(np.abs(block), initial=0.0)) for block in _blocks(values_or_limit)),
-        default=0.0,
-    )
+    blocks = [np.abs(block).ravel() for block in _blocks(values_or_limit)]
+    greatest = float(np.max(np.concatenate(blocks), initial=0.0)) if blocks else 0.0
     if not (np.isfinite(greatest) and greatest > 0.0):
         raise FlowError(
             f"pressure scale: the greatest value is {greatest}; expected finite numbers that "

@@ -20,7 +20,7 @@ class IsoLine:
     ----------
     level : float, the value
     points : (n, 3) float, m, body axes; the first is repeated at the end of a closed line.
-        Seen from outside the greater values lie on the right
+        Seen from outside the greater values lie on the left
     panels : (n - 1,) int, the panel that each segment crosses
     """
 
@@ -71,7 +71,8 @@ def iso_lines(surface: SurfaceMesh, corner_values, levels) -> tuple[IsoLine, ...
     Notes
     -----
     A corner counts as above when its value is equal to the level, so a patch that lies
-    exactly on a level is bordered, never filled, by lines.
+    exactly on a level is bordered, never filled, by lines. A single corner that just reaches
+    the level gives no line.
 
     Examples
     --------
@@ -103,7 +104,8 @@ def _lines_of_level(surface, values, level):
     following, preceded = _joined(starts, ends)
     for chain in _chains(following, preceded):
         points = np.vstack([starts[0][chain], ends[0][chain[-1:]]])
-        yield IsoLine(level, points, panels[chain])
+        if np.ptp(points, axis=0).any():
+            yield IsoLine(level, points, panels[chain])
 
 
 def _crossings(surface, values, level, panels, corner):

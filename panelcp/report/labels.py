@@ -16,6 +16,7 @@ _LABEL_DISTANCES = (12.0, 20.0, 30.0, 42.0, 58.0, 78.0, 104.0)
 _LABEL_DIRECTIONS = np.radians(np.arange(0, 360, 15))
 _FAR, _COVER_COST = 50.0, 0.6  # a label goes 30 points further to leave the body free
 _NUMBER_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
+_NUMBER_GAP = 2.8  # points, between a number and its line: a dash must not look like a minus
 _STRAIGHT = 0.95  # least chord / arc of the piece of line under a number
 _LEAST_LENGTH = 3.5  # of a line, in widths of its number
 
@@ -143,7 +144,7 @@ def number_place(line, size, taken: Sequence[Box], frame) -> NumberPlace | None:
     The piece of line must be nearly straight, inside the frame and clear of `taken`.
     """
     length = np.concatenate([[0.0], np.cumsum(steps(line))])
-    half = 0.5 * size[0] + 1.5
+    half = 0.5 * size[0] + _NUMBER_GAP
     if length[-1] < 2.0 * half * _LEAST_LENGTH:
         return None
     for share in _NUMBER_SHARES:
