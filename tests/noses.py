@@ -42,21 +42,7 @@ def random_nose_stations(number):
     body = {name: profile(front[name], back[name]) for name in front}
     base = firewall * draw(1.02, 1.12)
     top = base + (roof - back["up"]) / np.tan(rake)
-    slope = np.tan(rake) * 0.3
-    lines = np.array(
-        [
-            [base - 0.6, back["up"] - 2 * slope],
-            [base - 0.3, back["up"] - slope],
-            [base, back["up"]],
-            [base + 0.3, back["up"] + slope],
-            [top - 0.1, 0.96 * roof],
-            [top + 0.25, 1.02 * roof],
-            [top + 0.9, 0.96 * roof],
-            [0.62 * tail, 0.45 * roof],
-            [tail, 0.05],
-        ]
-    )
-    canopy = _smooth_line(lines[:, 0], lines[:, 1])
+    canopy = _canopy(base, top, np.tan(rake), back["up"], roof, tail)
 
     def section(x):
         outline = _superellipse(body["half"](x), body["down"](x), body["up"](x), exponent)
@@ -65,14 +51,7 @@ def random_nose_stations(number):
             outline = (outline**12 + cabin**12) ** (1 / 12)
         return outline
 
-    places, outlines = [-spinner_length], [np.zeros(1)]
-    for share in (0.05, 0.25, 0.6):
-        places.append(-spinner_length * (1 - share))
-        radius = spinner * np.sqrt(1 - (1 - share) ** 1.8) ** 1.25
-        outlines.append(np.full(len(ROUND), radius))
-    for share, fill in ((0.0, 0.0), (0.12, 0.3), (0.25, 0.6), (0.45, 0.85), (1.0, 0.98)):
-        places.append(share * depth)
-        outlines.append(spinner + fill * (section(depth) - spinner))
+    places, outlines = _front(spinner, spinner_length, depth, section(depth))
     cabin = [
         base - 0.1,
         base,
@@ -92,6 +71,34 @@ def random_nose_stations(number):
     sections = [_points(x, outline) for x, outline in zip(places, outlines, strict=True)]
     edges = [x == 0.0 for x in places]
     return StationTable([f"{x:.3f}" for x in places], sections, edges=edges)
+
+
+def _canopy(base, top, slope, deck, roof, tail):
+    """Height of windshield, roof and rear deck over x; below the deck ahead of the base."""
+    lines = [
+        [base - 0.6, deck - 0.6 * slope],
+        [base - 0.3, deck - 0.3 * slope],
+        [base, deck],
+        [base + 0.3, deck + 0.3 * slope],
+        [top - 0.1, 0.96 * roof],
+        [top + 0.25, 1.02 * roof],
+        [top + 0.9, 0.96 * roof],
+        [0.62 * tail, 0.45 * roof],
+        [tail, 0.05],
+    ]
+    return _smooth_line(*np.transpose(lines))
+
+
+def _front(radius, length, depth, behind):
+    """Places and outlines of spinner and cowl face, up to the section `behind` at x = depth."""
+    places, outlines = [-length], [np.zeros(1)]
+    for share in (0.05, 0.25, 0.6):
+        places.append(-length * (1 - share))
+        outlines.append(np.full(len(ROUND), radius * (1 - (1 - share) ** 1.8) ** 0.625))
+    for share, fill in ((0.0, 0.0), (0.12, 0.3), (0.25, 0.6), (0.45, 0.85), (1.0, 0.98)):
+        places.append(share * depth)
+        outlines.append(radius + fill * (behind - radius))
+    return places, outlines
 
 
 def _superellipse(half, down, up, exponent):
