@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ import numpy as np
 
 from panelcp.atmosphere import hot_day_air
 from panelcp.case import schema
-from panelcp.case.schema import Entry, band, choice, point, quantity, text, true_or_false
+from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.onset import DAYS, FlightCondition
 from panelcp.placement.candidates import VIEWS, NoCutZone, SearchRegion
@@ -50,18 +51,24 @@ DEFAULT_RECOVERY = {
 DEFAULT_CP_DEVIATION = UncertainValue(
     0.10, None, None, "memory", "model error of a patch-mean Cp, attached flow, one deviation"
 )
+_NO_PRESSURE = (
+    "it decides, but needs no pressure: give needed_pressure here, or power here and "
+    "needed_pressure in [engine], or decides = false"
+)
 MAP_VIEWS = ("right", "left", "top", "bottom", "front", "three-quarter")
 
 _SIZE = quantity("length", above=0.0)
+_FRACTION = band("fraction", least=0.0, most=1.0)
+_PRESSURE = band("pressure", least=0.0)
 _CORNERS = {"low": Entry(point, required=True), "high": Entry(point, required=True)}
 
 PROJECT = {
-    "name": Entry(text, required=True),
-    "question": Entry(text, default=""),
+    "name": Entry(line, required=True),
+    "question": Entry(line, default=""),
     "note": Entry(text, default=""),
 }
 SURFACE = {
-    "file": Entry(text, required=True),
+    "file": Entry(line, required=True),
     "unit": Entry(choice(*UNITS["length"]), required=True),
     "axes": Entry(schema.axes),
     "datum": Entry(schema.three_numbers),
@@ -69,20 +76,20 @@ SURFACE = {
     "plane_tolerance": Entry(quantity("length", least=0.0)),
     "crack_tolerance": Entry(quantity("length", least=0.0)),
     "reverse": Entry(true_or_false),
-    "cp_deviation": Entry(band("fraction"), default=DEFAULT_CP_DEVIATION),
+    "cp_deviation": Entry(_FRACTION, default=DEFAULT_CP_DEVIATION),
 }
 REGION = {
-    "name": Entry(text, required=True),
+    "name": Entry(line, required=True),
     **_CORNERS,
-    "cp_deviation": Entry(band("fraction")),
+    "cp_deviation": Entry(_FRACTION),
 }
 ENGINE = {
     "rated_power": Entry(quantity("power", above=0.0)),
-    "needed_pressure": Entry(band("pressure")),
+    "needed_pressure": Entry(_PRESSURE),
     "limit_temperature": Entry(quantity("temperature", above=0.0)),
 }
 CONDITION = {
-    "name": Entry(text, required=True),
+    "name": Entry(line, required=True),
     "true_airspeed": Entry(quantity("speed", least=0.0)),
     "calibrated_airspeed": Entry(quantity("speed", least=0.0)),
     "alpha": Entry(quantity("angle"), default=0.0),
@@ -91,20 +98,20 @@ CONDITION = {
     "day": Entry(choice(*DAYS), default="standard"),
     "temperature": Entry(quantity("temperature", above=0.0)),
     "temperature_offset": Entry(quantity("temperature difference"), default=0.0),
-    "power": Entry(quantity("fraction", least=0.0)),
+    "power": Entry(quantity("fraction", least=0.0, most=2.0)),
     "decides": Entry(true_or_false, default=True),
-    "needed_pressure": Entry(band("pressure")),
+    "needed_pressure": Entry(_PRESSURE),
     "weight": Entry(quantity("fraction", least=0.0), default=1.0),
 }
 _OPENING = {
-    "name": Entry(text, required=True),
+    "name": Entry(line, required=True),
     "use": Entry(choice(*USES), required=True),
     "kind": Entry(choice(*KINDS), required=True),
     "shape": Entry(choice(*SHAPES), default="rectangle"),
     "length": Entry(_SIZE, required=True),
     "width": Entry(_SIZE, required=True),
     "turn": Entry(quantity("angle"), default=0.0),
-    "recovery": Entry(band("fraction")),
+    "recovery": Entry(_FRACTION),
 }
 OPENING = {**_OPENING, "centre": Entry(point, required=True)}
 SEARCH = {
@@ -114,7 +121,7 @@ SEARCH = {
     "spacing": Entry(_SIZE, required=True),
 }
 NO_CUT = {
-    "name": Entry(text, required=True),
+    "name": Entry(line, required=True),
     "shape": Entry(choice("box", "cylinder", "sphere", "half space"), required=True),
     "low": Entry(point),
     "high": Entry(point),
@@ -233,6 +240,7 @@ def read_case(path) -> Case:
     regions = [RegionBox(**row) for row in _named(case_text, "region", REGION)]
     openings = _openings(case_text)
     searches = _searches(case_text)
+    _require_free_names(case_text, openings, searches)
     zones = _zones(case_text)
     reading = _reading(case_text, surface)
     _require_both_uses(case_text)
@@ -270,11 +278,15 @@ def _engine(case_text) -> NeededPressure | None:
     engine = case_text.table("engine", ENGINE)
     if engine["needed_pressure"] is None:
         return None
-    return NeededPressure(
-        reference=engine["needed_pressure"],
-        limit_temperature=engine["limit_temperature"],
-        reference_air=hot_day_air(0.0),
-    )
+    try:
+        return NeededPressure(
+            reference=engine["needed_pressure"],
+            limit_temperature=engine["limit_temperature"],
+            reference_air=hot_day_air(0.0),
+        )
+    except PanelcpError as error:
+        case_text.add("engine", 0, "limit_temperature", str(error))
+        return None
 
 
 def _reading(case_text, surface) -> ReadingOptions:
@@ -304,22 +316,29 @@ def _conditions(case_text, needed):
             case_text.add("condition", number, "", message)
             continue
         value = pressure.value if pressure else None
+        if condition.decides and not value:
+            case_text.add("condition", number, "", _NO_PRESSURE)
         conditions.append(FlightCondition(**row, needed_pressure=value))
         pressures.append(pressure)
+    _require_decision(case_text, conditions)
     return conditions, pressures
+
+
+def _require_decision(case_text, conditions):
+    deciding = [condition for condition in conditions if condition.decides]
+    if conditions and not deciding:
+        case_text.add("condition", 0, "", "none decides; set decides = true in at least one")
+    if deciding and not any(condition.weight > 0.0 for condition in deciding):
+        case_text.add("condition", 0, "weight", "all deciding conditions have the weight 0")
 
 
 def _openings(case_text) -> list[OpeningEntry]:
     rows = _named(case_text, "opening", OPENING)
-    return [
-        OpeningEntry(**{**row, "recovery": _recovery(row)})
-        for row in rows
-        if row["kind"] is not None
-    ]
+    return [OpeningEntry(**{**row, "recovery": _recovery(row)}) for row in rows]
 
 
-def _recovery(row) -> UncertainValue:
-    return row["recovery"] or DEFAULT_RECOVERY[row["kind"]]
+def _recovery(row) -> UncertainValue | None:
+    return row["recovery"] or DEFAULT_RECOVERY.get(row["kind"])
 
 
 def _searches(case_text) -> list[SearchEntry]:
@@ -337,16 +356,26 @@ def _searches(case_text) -> list[SearchEntry]:
 
 
 def _require_both_uses(case_text):
-    rows = [row for name in ("opening", "search") for row in case_text.raw.get(name, [])]
-    uses = {row.get("use") for row in rows if isinstance(row, dict)}
+    tables = [case_text.raw.get(name, []) for name in ("opening", "search")]
+    rows = [row for table in tables if isinstance(table, list) for row in table]
+    uses = [row.get("use") for row in rows if isinstance(row, dict)]
     for use in ("inlet", "exit"):
-        if not uses & {use, "both"}:
+        if use not in uses and "both" not in uses:
             case_text.add(
                 "opening",
                 0,
                 "",
                 f'no {use}; give at least one [[opening]] or [[search]] with use = "{use}"',
             )
+
+
+def _require_free_names(case_text, openings, searches):
+    """Candidates are called by their search and a number; no opening may have such a name."""
+    for number, row in enumerate(openings, start=1):
+        for entry in searches:
+            if row.name and re.fullmatch(re.escape(entry.region.name) + r" \d+", row.name):
+                message = f"{row.name!r} is a name that the search {entry.region.name!r} will give"
+                case_text.add("opening", number, "name", message)
 
 
 def _zones(case_text) -> list[NoCutZone]:
@@ -373,13 +402,19 @@ def region_index(regions, centroids) -> tuple[np.ndarray, list[str]]:
     -------
     index : (n_panels,) int
     names : list of str, "unnamed" first
+
+    Raises
+    ------
+    CaseError : boxes that hold no panel, all listed
     """
-    index = np.zeros(len(centroids), dtype=np.int64)
+    index, empty = np.zeros(len(centroids), dtype=np.int64), []
     for number, box in enumerate(regions, start=1):
         inside = ((centroids >= box.low) & (centroids <= box.high)).all(axis=1)
+        index[inside] = number
         if not inside.any():
-            raise CaseError(
+            empty.append(
                 f"region {box.name}: no panel has its centroid in this box; check low and high"
             )
-        index[inside] = number
+    if empty:
+        raise CaseError("\n  ".join(empty))
     return index, ["unnamed", *(box.name for box in regions)]

@@ -93,19 +93,16 @@ def prepare_case(case: Case, progress: Progress = _quiet) -> PreparedCase:
     CaseError : openings, regions or searches that do not fit the surface, all listed
     """
     progress(f"reading {case.surface_path.name}")
-    vertices, triangles = load_triangles(case.surface_path)
-    try:
-        surface = surface_from_triangles(vertices, triangles, case.reading)
-    except PanelcpError as error:
-        raise type(error)(f"{case.surface_path.name}: {error}") from None
-    surface = surface.with_regions(*region_index(case.regions, surface.centroids))
+    mistakes: list[str] = []
+    surface = _read_surface(case, mistakes)
     progress("laying openings onto the skin")
-    finder, mistakes = SkinFinder(surface), []
+    finder = SkinFinder(surface)
     openings = _lay_openings(case, finder, mistakes)
     searches = _run_searches(case, finder, mistakes)
     if mistakes:
         count = len(mistakes)
-        title = f"{case.path.name}: {count} opening{'s do' if count > 1 else ' does'} not fit"
+        does = "does" if count == 1 else "do"
+        title = f"{case.path.name}: {count} of its entries {does} not fit the surface"
         raise CaseError("\n  ".join([title, *mistakes]))
     recovery = {entry.name: entry.recovery for entry in case.openings}
     for entry, found in zip(case.searches, searches, strict=True):
@@ -191,6 +188,22 @@ def input_hash(prepared: PreparedCase) -> str:
     """Ten hexadecimal digits from case text, mesh file and program version."""
     parts = (prepared.case.text_hash, prepared.surface_hash, panelcp.__version__)
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:10]
+
+
+def _read_surface(case: Case, mistakes: list[str]) -> SurfaceMesh:
+    try:
+        vertices, triangles = load_triangles(case.surface_path)
+    except PanelcpError as error:
+        raise type(error)(f"{case.path.name}: file in [surface]: {error}") from None
+    try:
+        surface = surface_from_triangles(vertices, triangles, case.reading)
+    except PanelcpError as error:
+        raise type(error)(f"{case.surface_path.name}: {error}") from None
+    try:
+        return surface.with_regions(*region_index(case.regions, surface.centroids))
+    except CaseError as error:
+        mistakes += str(error).split("\n  ")
+        return surface
 
 
 def _lay_openings(case: Case, finder: SkinFinder, mistakes: list[str]) -> list[Opening]:

@@ -5,6 +5,7 @@ Every mistake is kept with its line, so that all can be shown at once.
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Callable, Mapping
@@ -12,13 +13,22 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
+from unicodedata import category
 
 from panelcp.errors import CaseError, PanelcpError, QuantityError
 from panelcp.quantity import read_uncertain
-from panelcp.units import parse_quantity
+from panelcp.units import format_quantity, parse_quantity
 
 _HEADING = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_-]+(?:\s*\.\s*[A-Za-z0-9_-]+)*)\s*\]\]?")
 _KEY = re.compile(r"^\s*([A-Za-z0-9_-]+|\"[^\"]*\")\s*=")
+_TOML_ADVICE = (
+    (r"=\s*[-+]?\d[\d.,]*\s*[A-Za-z%]", "line", 'put quotes round values with units: "3 kt"'),
+    (r"overwrite", "reason", "this entry stands here a second time; keep one"),
+    (r"twice", "reason", "this table stands here a second time; keep one"),
+    (r"backslash|\\\\", "reason", "write / in place of \\ in paths and texts"),
+    (r"=\s*[A-Za-z]", "line", 'put quotes round texts: "glider tug" (but not round true, false)'),
+)
+"""Pattern, whether it is sought in the line or in the parser's reason, advice."""
 
 
 @dataclass(frozen=True)
@@ -37,29 +47,58 @@ class Entry:
     default: Any = None
 
 
-def quantity(kind: str, least: float | None = None, above: float | None = None) -> Callable:
-    """Reader of a number with unit, in SI, with a lower bound if wanted."""
+def quantity(
+    kind: str, least: float | None = None, above: float | None = None, most: float | None = None
+) -> Callable:
+    """Reader of a number with unit, in SI, with bounds if wanted."""
 
     def read(raw):
         value = parse_quantity(raw, kind)
         if (least is not None and value < least) or (above is not None and value <= above):
             bound = f"at least {least:g}" if least is not None else f"more than {above:g}"
             raise QuantityError(f"{raw!r} is too small; expected {bound}")
+        if most is not None and value > most:
+            advice = ' (with a sign: "65 %")' if kind == "fraction" else ""
+            raise QuantityError(f"{raw!r} is too large; expected at most {most:g}{advice}")
         return value
 
     return read
 
 
-def band(kind: str) -> Callable:
-    """Reader of an uncertain number."""
-    return lambda raw: read_uncertain(raw, kind)
+def band(kind: str, least: float = -math.inf, most: float = math.inf) -> Callable:
+    """Reader of an uncertain number that lies within bounds with its whole band."""
+
+    def read(raw):
+        value = read_uncertain(raw, kind)
+        for name in ("value", "low", "high"):
+            number = getattr(value, name)
+            if number is not None and not least <= number <= most:
+                raise QuantityError(
+                    f"{name} is {format_quantity(number, kind)}; expected "
+                    + (f"{least:g} to {most:g}" if most < math.inf else f"at least {least:g}")
+                )
+        return value
+
+    return read
 
 
 def text(raw) -> str:
-    """Reader of a text that is not empty."""
-    if not isinstance(raw, str) or not raw.strip():
+    """Reader of a text of one or more lines that is not empty."""
+    if not isinstance(raw, str):
         raise QuantityError(f"{raw!r} is not a text; put it into quotes")
+    if not raw.strip():
+        raise QuantityError("the text is empty")
+    if any(category(letter) == "Cc" and letter not in "\t\n\r" for letter in raw):
+        raise QuantityError("the text holds control characters; take them out")
     return raw.strip()
+
+
+def line(raw) -> str:
+    """Reader of a text of one line, such as a name."""
+    value = text(raw)
+    if any(category(letter) == "Cc" for letter in value):
+        raise QuantityError("the text must stand on one line")
+    return value
 
 
 def true_or_false(raw) -> bool:
@@ -108,6 +147,8 @@ def three_numbers(raw) -> tuple[float, float, float]:
     good = isinstance(raw, list) and len(raw) == 3
     if not good or not all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in raw):
         raise QuantityError(f"{raw!r} is not a list of three plain numbers")
+    if not all(math.isfinite(v) for v in raw):
+        raise QuantityError(f"{raw!r} holds a number that is not finite")
     return tuple(float(v) for v in raw)
 
 
@@ -153,7 +194,8 @@ class CaseText:
     def add(self, table: str, number: int, key: str, message: str):
         """Note one mistake."""
         place = f"{table}[{number}]" if number else table
-        line = self.lines.get((table, number, key)) or self.lines.get((table, number, ""), 0)
+        places = ((table, number, key), (table, number, ""), (table, 0, ""))
+        line = next((self.lines[place] for place in places if place in self.lines), 0)
         name = ".".join(part for part in (place, key) if part)
         self.mistakes.append((line, f"{name}: {' '.join(message.split())}"))
 
@@ -234,20 +276,22 @@ def read_case_text(path) -> CaseText:
     CaseError : no such file, a folder, not UTF-8, not TOML
     """
     path = Path(path)
-    if path.is_dir():
-        raise CaseError(f"{path}: is a folder; give the case file in it, for example case.toml")
-    if not path.exists():
-        raise CaseError(f"{path}: no such file")
     try:
-        content = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise CaseError(
-            f"{path.name}: not a UTF-8 text (byte {error.start}); save it as UTF-8"
-        ) from None
+        content = path.read_bytes()
+    except FileNotFoundError:
+        raise CaseError(f"{path}: no such file") from None
     except OSError as error:
+        if path.is_dir():
+            raise CaseError(
+                f"{path}: is a folder; give the case file in it, for example case.toml"
+            ) from None
         raise CaseError(f"{path}: cannot be read ({error.strerror})") from None
     try:
+        content = content.decode("utf-8-sig")
         raw = tomllib.loads(content)
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        raise CaseError(f"{path.name}: line {line} is not UTF-8; save the file as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
         raise CaseError(f"{path.name}: {_toml_advice(str(error), content)}") from None
     return CaseText(path, raw, find_lines(content))
@@ -264,8 +308,11 @@ def find_lines(content: str) -> dict[tuple[str, int, str], int]:
     """
     lines: dict[tuple[str, int, str], int] = {}
     counts: dict[str, int] = {}
-    table, number = "", 0
-    for index, line in enumerate(content.splitlines(), start=1):
+    table, number, inside = "", 0, ""
+    for index, line in enumerate(content.split("\n"), start=1):
+        inside, before = _open_text(line, inside), inside
+        if before:
+            continue
         heading = _HEADING.match(line)
         if heading:
             table, number = heading.group(2), 0
@@ -280,15 +327,24 @@ def find_lines(content: str) -> dict[tuple[str, int, str], int]:
     return lines
 
 
+def _open_text(line: str, inside: str) -> str:
+    """The triple quotes that are open behind a line, or nothing."""
+    for quotes in re.findall(r'"""|\'\'\'', line):
+        inside = "" if inside == quotes else inside or quotes
+    return inside
+
+
 def _toml_advice(message: str, content: str) -> str:
-    match = re.search(r"at line (\d+)", message)
+    match = re.search(r" \(at line (\d+), column \d+\)", message)
     if not match:
-        return message
-    line = content.splitlines()[int(match.group(1)) - 1 : int(match.group(1))]
-    bare = line and re.search(r"=\s*[-+]?\d[\d.,]*\s*[A-Za-z%]", line[0])
-    advice = '; put quotes round values with units: "3 kt"' if bare else ""
-    shown = f": {line[0].strip()[:60]}" if line else ""
-    return f"{message[0].lower()}{message[1:]}{shown}{advice}"
+        return f"not TOML: {message[0].lower()}{message[1:]}"
+    number = int(match.group(1))
+    line = content.split("\n")[number - 1].strip()
+    reason = message.replace(match.group(), "")
+    for pattern, place, advice in _TOML_ADVICE:
+        if re.search(pattern, line if place == "line" else reason):
+            return f"line {number}: {line[:60]}: {advice}"
+    return f"line {number}: {line[:60]}: not TOML: {reason[0].lower()}{reason[1:]}"
 
 
 def _nearest(word: str, known) -> str:

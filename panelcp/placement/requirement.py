@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from panelcp.atmosphere import Air
@@ -23,11 +24,18 @@ class NeededPressure:
     reference : Pa with band, at 100 % power in the reference air
     limit_temperature : K, of the coolant, or None: then the outside temperature does not count
     reference_air : Air of the reference
+
+    Raises
+    ------
+    PlacementError : the reference air is as hot as the limit
     """
 
     reference: UncertainValue
     limit_temperature: float | None
     reference_air: Air
+
+    def __post_init__(self):
+        self._room(self.reference_air)
 
     def at(self, condition: FlightCondition) -> UncertainValue | None:
         """Needed pressure in a condition; None when its power is not given.
@@ -60,10 +68,16 @@ class NeededPressure:
         """Air flow as part of that of the reference."""
         if self.limit_temperature is None:
             return condition.power
-        room = self.limit_temperature - condition.air.temperature
+        return condition.power * self._room(self.reference_air) / self._room(condition.air)
+
+    def _room(self, air: Air) -> float:
+        """K, from the outside air up to the limit; inf without one."""
+        if self.limit_temperature is None:
+            return math.inf
+        room = self.limit_temperature - air.temperature
         if room <= 0.0:
             raise PlacementError(
-                f"outside air of {condition.air.temperature - 273.15:.0f} degC is not below the "
+                f"outside air of {air.temperature - 273.15:.0f} degC is not below the "
                 f"limit temperature of {self.limit_temperature - 273.15:.0f} degC in [engine]"
             )
-        return condition.power * (self.limit_temperature - self.reference_air.temperature) / room
+        return room

@@ -156,7 +156,7 @@ def _pair(contents, pair: int) -> dict[str, Any]:
 
 
 def _plain(value):
-    """Numbers that JSON has; six significant digits are kept of floats."""
+    """Numbers that JSON has; seven significant digits are kept of floats."""
     if isinstance(value, dict):
         return {str(key): _plain(part) for key, part in value.items()}
     if isinstance(value, list | tuple):
