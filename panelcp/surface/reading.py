@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import io
+import logging
 import os
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -121,15 +124,9 @@ def load_triangles(path) -> tuple[np.ndarray, np.ndarray]:
     """
     path = Path(path)
     _require_readable(path)
-    import trimesh
-
+    data = _plain_text(_require_whole_stl(path, path.read_bytes()), path.suffix.lower())
     try:
-        with open(path, "rb") as stream:
-            scene = trimesh.load_scene(
-                stream, file_type=path.suffix[1:].lower(), process=False, skip_materials=True
-            )
-        mesh = scene.to_mesh()
-        vertices, triangles = np.asarray(mesh.vertices, float), np.asarray(mesh.faces)
+        vertices, triangles = _parsed(data, path.suffix[1:].lower())
     except Exception as error:
         raise SurfaceError(
             f"{path.name}: not a mesh that can be read as {path.suffix.lower()} "
@@ -139,6 +136,7 @@ def load_triangles(path) -> tuple[np.ndarray, np.ndarray]:
         raise SurfaceError(
             f"{path.name}: no triangles in the file; export the skin as a triangle mesh"
         )
+    _require_known_vertices(path, vertices, triangles)
     return vertices, triangles
 
 
@@ -165,6 +163,75 @@ def axis_matrix(axes: dict[str, str]) -> np.ndarray:
             f"axes: aft, right and up must be three different axes of the file, not {axes}"
         )
     return matrix
+
+
+def _parsed(data: bytes, file_type: str) -> tuple[np.ndarray, np.ndarray]:
+    """Vertices and triangles; what the reader logs or warns about shows in the result."""
+    import trimesh
+
+    log = logging.getLogger("trimesh")
+    level = log.level
+    log.setLevel(logging.CRITICAL)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            scene = trimesh.load_scene(
+                io.BytesIO(data), file_type=file_type, process=False, skip_materials=True
+            )
+            mesh = scene.to_mesh()
+            return np.asarray(mesh.vertices, float), np.asarray(mesh.faces)
+    finally:
+        log.setLevel(level)
+
+
+def _plain_text(data: bytes, suffix: str) -> bytes:
+    """Text files in UTF-8; old exporters write names and remarks in Latin-1."""
+    if suffix == ".ply" and b"format ascii" not in data[:200]:
+        return data
+    if suffix == ".stl" and _is_binary_stl(data):
+        return data
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("latin-1").encode("utf-8")
+    return data
+
+
+def _is_binary_stl(data: bytes) -> bool:
+    return len(data) >= 84 and len(data) == 84 + 50 * int.from_bytes(data[80:84], "little")
+
+
+def _require_whole_stl(path: Path, data: bytes) -> bytes:
+    """The data unchanged; neither text nor binary of the promised length is an error."""
+    if path.suffix.lower() != ".stl" or _is_binary_stl(data):
+        return data
+    if data.lstrip()[:5].lower() == b"solid":
+        return data
+    if len(data) < 84:
+        raise SurfaceError(
+            f"{path.name}: not a mesh: {len(data)} bytes that do not begin with 'solid' are too "
+            "few for an STL file; export it again"
+        )
+    promised = int.from_bytes(data[80:84], "little")
+    raise SurfaceError(
+        f"{path.name}: not a mesh that can be read as .stl: as a binary file it promises "
+        f"{promised} triangles in {84 + 50 * promised} bytes, but has {len(data)} bytes. It is "
+        "cut short or no STL; copy or export it again"
+    )
+
+
+def _require_known_vertices(path: Path, vertices: np.ndarray, triangles: np.ndarray):
+    if vertices.ndim != 2 or vertices.shape[1] != 3:
+        raise SurfaceError(
+            f"{path.name}: its points do not have three coordinates each; export it again"
+        )
+    wrong = ((triangles < 0) | (triangles >= len(vertices))).any(axis=1)
+    if wrong.any():
+        raise SurfaceError(
+            f"{path.name}: {np.count_nonzero(wrong)} of {len(triangles)} triangles name points "
+            f"that the file does not have (first: triangle {np.flatnonzero(wrong)[0]}; there are "
+            f"{len(vertices)} points). The file is damaged; export it again"
+        )
 
 
 def _one_line(error: Exception) -> str:
@@ -252,6 +319,7 @@ def _finish_half(vertices, triangles, options, part, notes) -> SurfaceMesh:
     vertices, triangles, lines = repair.close_cracks(vertices, triangles, options.crack_tolerance)
     require_one_body(vertices, triangles)
     require_closed(vertices, triangles, open_at_plane=True)
+    _require_open_at_plane(triangles, part)
     notes = [*notes, *lines, f"{part} mirrored about BL 0"]
     surface = mirrored_whole(vertices, triangles, notes=notes)
     require_closed(surface.vertices, surface.triangles)
@@ -283,3 +351,12 @@ def propose_unit(vertices) -> tuple[str | None, str]:
         if low <= longest <= high:
             return unit, reason
     return None, f"{reason}: no usual length unit fits it; give the unit"
+
+
+def _require_open_at_plane(triangles, part):
+    if len(repair.open_vertices(triangles)) == 0:
+        raise SurfaceError(
+            f"taken as {part}, since it lies on one side of BL 0 only, but it is closed there: "
+            "mirrored it would be two bodies. Check axes and datum; delete a wall that closes the "
+            'half at BL 0; or set part = "whole" for a body that does lie beside BL 0'
+        )
