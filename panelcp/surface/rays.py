@@ -22,7 +22,7 @@ class SkinFinder:
     ...     [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]],
     ... )
     >>> point, panel, distance = SkinFinder(corner).nearest([0.2, 0.2, -0.5])
-    >>> point.tolist(), int(panel), float(distance)
+    >>> (point.round(9) + 0.0).tolist(), int(panel), float(distance)
     ([0.2, 0.2, 0.0], 0, 0.5)
     """
 
