@@ -1,0 +1,509 @@
+"""From files as CAD programs write them, and as they should not, to a closed surface."""
+
+import numpy as np
+import pytest
+
+from panelcp.errors import SurfaceError
+from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.reading import (
+    FORMATS,
+    ReadingOptions,
+    axis_matrix,
+    load_triangles,
+    read_surface,
+    surface_from_triangles,
+)
+from tests import bodies
+
+AXES = (1.5, 0.5, 0.4)
+ENCODINGS = {
+    "binary.stl": {"file_type": "stl"},
+    "text.stl": {"file_type": "stl_ascii"},
+    "body.obj": {"file_type": "obj"},
+    "binary.ply": {"file_type": "ply"},
+    "text.ply": {"file_type": "ply", "encoding": "ascii"},
+}
+
+
+def encoded(vertices, triangles, name):
+    import trimesh
+
+    data = trimesh.Trimesh(vertices, triangles, process=False).export(**ENCODINGS[name])
+    return data.encode() if isinstance(data, str) else data
+
+
+@pytest.fixture
+def write(tmp_path):
+    """Function that writes triangles to a file and gives its path."""
+
+    def to_file(vertices, triangles, name="body.obj", encoding=None):
+        path = tmp_path / name
+        path.write_bytes(encoded(vertices, triangles, encoding or name))
+        return path
+
+    return to_file
+
+
+@pytest.fixture(scope="module")
+def whole():
+    return bodies.ellipsoid(AXES, 2)
+
+
+@pytest.fixture(scope="module")
+def half():
+    return bodies.half_ellipsoid(AXES, 3)
+
+
+def read_triangles(vertices, triangles, **options):
+    return surface_from_triangles(vertices, np.asarray(triangles), ReadingOptions(**options))
+
+
+@pytest.mark.parametrize("name", ENCODINGS)
+def test_every_format_gives_the_same_body(write, whole, name):
+    surface = read_surface(write(whole.vertices, whole.triangles, name))
+    # the text and binary formats hold seven to eight digits
+    assert surface.volume == pytest.approx(whole.volume, rel=1e-6)
+    assert surface.area == pytest.approx(whole.area, rel=1e-6)
+    assert surface.bounds == pytest.approx(whole.bounds, abs=1e-6)
+    assert (surface.n_panels, surface.n_vertices) == (whole.n_panels, whole.n_vertices)
+    assert not surface.mirrored
+    assert surface.notes[0] == f"read {whole.n_panels} triangles, length unit m"
+
+
+def test_formats_are_the_ones_that_are_tested():
+    assert set(FORMATS) == {"." + name.split(".")[1] for name in ENCODINGS}
+
+
+def test_loose_triangles_are_merged_and_the_merging_is_said(write, whole):
+    surface = read_surface(write(whole.vertices, whole.triangles, "binary.stl"))
+    line = f"{3 * whole.n_panels} vertices merged to {whole.n_vertices} (points that coincide)"
+    assert line in surface.notes
+
+
+@pytest.mark.parametrize(
+    "name", ["two words.stl", "Größe – vorn.stl", "капот.stl", "BODY.STL", "a.b.c.stl"]
+)
+def test_names_of_files_may_be_in_any_language(write, whole, name):
+    path = write(whole.vertices, whole.triangles, name, "binary.stl")
+    assert read_surface(str(path)).n_panels == whole.n_panels
+
+
+@pytest.mark.parametrize("name", ["text.stl", "body.obj", "text.ply"])
+def test_remarks_in_latin_1_do_no_harm(write, whole, name):
+    path = write(whole.vertices, whole.triangles, name)
+    remark = {"text.stl": b"solid M\xfcller", "body.obj": b"# gr\xf6\xdfe", "text.ply": b"ply"}
+    first, rest = path.read_bytes().split(b"\n", 1)
+    if name == "text.ply":
+        rest = rest.replace(b"comment", b"comment \xe9t\xe9", 1)
+    if name == "body.obj":
+        rest = first + b"\n" + rest
+    path.write_bytes(remark[name] + b"\n" + rest)
+    assert b"\xfc" in path.read_bytes() or b"\xf6" in path.read_bytes() or name == "text.ply"
+    assert read_surface(path).n_panels == whole.n_panels
+
+
+@pytest.mark.parametrize(
+    ("unit", "per_metre"), [("mm", 1000.0), ("cm", 100.0), ("in", 1 / 0.0254), ("ft", 1 / 0.3048)]
+)
+def test_units_of_the_file(whole, unit, per_metre):
+    surface = read_triangles(whole.vertices * per_metre, whole.triangles, unit=unit)
+    assert surface.bounds == pytest.approx(whole.bounds, abs=1e-12)
+    assert f"length unit {unit}" in surface.notes[0]
+
+
+@pytest.mark.parametrize("unit", ["m", "in"])
+def test_datum_is_in_the_units_of_the_file(whole, unit):
+    scale = {"m": 1.0, "in": 0.0254}[unit]
+    datum = (2.0, -1.0, 0.5)
+    surface = read_triangles(
+        whole.vertices / scale + datum, whole.triangles, unit=unit, datum=datum
+    )
+    assert surface.bounds == pytest.approx(whole.bounds, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("axes", "turned_over"),
+    [
+        ({"aft": "+x", "right": "+y", "up": "+z"}, False),
+        ({"aft": "x", "right": "y", "up": "z"}, False),
+        ({"aft": "+y", "right": "+z", "up": "+x"}, False),
+        ({"aft": "-x", "right": "-y", "up": "+z"}, False),
+        ({"aft": "-z", "right": "+x", "up": "+y"}, True),
+        ({"aft": "+x", "right": "-y", "up": "+z"}, True),
+        ({"aft": "+y", "right": "+x", "up": "+z"}, True),
+        ({"aft": "-X", "right": " +y ", "up": "+Z"}, True),
+    ],
+)
+def test_axes_of_the_file(axes, turned_over):
+    # an egg has no symmetry that could hide a mistake
+    egg = bodies.egg(1)
+    matrix = axis_matrix(axes)
+    in_file = egg.vertices @ matrix  # the inverse of a matrix of axes is its transpose
+    handed = egg.triangles[:, [0, 2, 1]] if turned_over else egg.triangles
+    surface = read_triangles(in_file, handed, axes=tuple(axes.items()), part="whole")
+    assert surface.volume == pytest.approx(egg.volume, rel=1e-12)
+    assert surface.bounds == pytest.approx(egg.bounds, abs=1e-12)
+    assert any("turned over" in note for note in surface.notes) == turned_over
+
+
+def test_left_handed_axes_by_hand():
+    assert axis_matrix({"aft": "-z", "right": "+x", "up": "+y"}).tolist() == [
+        [0.0, 0.0, -1.0],
+        [1.0, 0.0, 0.0],
+        [0.0, 1.0, 0.0],
+    ]
+
+
+@pytest.mark.parametrize(
+    ("axes", "message"),
+    [
+        ({"aft": "+x", "right": "+x", "up": "+z"}, "three different axes"),
+        ({"aft": "+x", "right": "+w", "up": "+z"}, r"right = '\+w' is not an axis"),
+        ({"aft": "+x", "right": "+y"}, "up = None is not an axis"),
+        ({"aft": "", "right": "+y", "up": "+z"}, "aft = '' is not an axis"),
+        ({"aft": "xy", "right": "+y", "up": "+z"}, "aft = 'xy' is not an axis"),
+    ],
+)
+def test_axes_that_make_no_sense(axes, message):
+    with pytest.raises(SurfaceError, match=message):
+        ReadingOptions(axes=tuple(axes.items()))
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        ({"unit": "furlong"}, "unknown length unit 'furlong'; known: "),
+        ({"part": "upper half"}, "unknown part 'upper half'; choose one of auto, whole"),
+    ],
+)
+def test_words_that_are_not_known(options, message):
+    with pytest.raises(SurfaceError, match=message):
+        ReadingOptions(**options)
+
+
+@pytest.mark.parametrize("part", ["auto", "right half", "left half"])
+def test_halves_become_mirrored_wholes(half, part):
+    vertices, triangles = half
+    if part == "left half":
+        vertices, triangles = vertices * [1, -1, 1], triangles[:, [0, 2, 1]]
+    surface = read_triangles(vertices, triangles, part=part)
+    expected = bodies.mirrored_ellipsoid(AXES, 3)
+    assert surface.mirrored
+    assert surface.n_panels == 2 * len(triangles)
+    assert surface.n_vertices == expected.n_vertices
+    assert surface.volume == pytest.approx(expected.volume, rel=1e-12)
+    assert surface.notes[-1].endswith("half mirrored about BL 0")
+    assert surface.notes[-1].startswith("left" if part == "left half" else "right")
+
+
+def test_left_half_is_recognised(half):
+    vertices, triangles = half
+    surface = read_triangles(vertices * [1, -1, 1], triangles[:, [0, 2, 1]])
+    assert surface.mirrored
+    assert "left half mirrored about BL 0" in surface.notes
+
+
+def test_whole_stays_whole_even_when_it_is_symmetric(whole):
+    assert not read_triangles(whole.vertices, whole.triangles).mirrored
+
+
+def test_points_near_the_centre_line_are_put_onto_it_and_counted(half):
+    vertices, triangles = np.array(half[0]), half[1]
+    on_plane = np.flatnonzero(vertices[:, 1] == 0.0)
+    vertices[on_plane[:5], 1] = [0.2e-3, -0.1e-3, 0.1e-3, 0.3e-3, -0.3e-3]
+    surface = read_triangles(vertices, triangles)
+    assert "5 points put onto BL 0, moved by up to 0.3 mm (tolerance 0.5 mm)" in surface.notes
+    assert np.count_nonzero(surface.vertices[:, 1] == 0.0) == len(on_plane)
+
+
+def test_nothing_is_said_when_nothing_is_moved(half):
+    assert not any("put onto" in note for note in read_triangles(*half).notes)
+
+
+def test_half_open_away_from_the_centre_line_is_refused(half):
+    vertices, triangles = np.array(half[0]), half[1]
+    on_plane = np.flatnonzero(vertices[:, 1] == 0.0)
+    vertices[on_plane[0], 1] = 0.8e-3
+    with pytest.raises(SurfaceError, match=r"not closed: 2 edges .* besides the centre line"):
+        read_triangles(vertices, triangles, crack_tolerance=0.0)
+
+
+def test_half_that_reaches_across_the_centre_line_is_refused(half):
+    vertices, triangles = half
+    with pytest.raises(SurfaceError, match=r"given as right half, but points reach 3 mm across"):
+        read_triangles(vertices - [0, 0.003, 0], triangles, part="right half")
+    mirrored = vertices * [1, -1, 1], triangles[:, [0, 2, 1]]
+    with pytest.raises(SurfaceError, match=r"given as left half, but points reach 3 mm across"):
+        read_triangles(mirrored[0] + [0, 0.003, 0], mirrored[1], part="left half")
+    with pytest.raises(SurfaceError, match="surface is not closed"):
+        read_triangles(vertices - [0, 0.003, 0], triangles)
+
+
+def test_closed_body_beside_the_centre_line_is_no_half(whole):
+    beside = whole.vertices + np.array([0.0, 0.7, 0.0])
+    with pytest.raises(SurfaceError, match=r"taken as right half.*two bodies.*part = \"whole\""):
+        read_triangles(beside, whole.triangles)
+    assert not read_triangles(beside, whole.triangles, part="whole").mirrored
+
+
+def test_half_with_a_wall_on_the_centre_line_is_refused(half):
+    vertices, triangles = half
+    middle = len(vertices)
+    rim = np.flatnonzero(vertices[:, 1] == 0.0)
+    rim = rim[np.argsort(np.arctan2(vertices[rim, 2], vertices[rim, 0]))]
+    wall = np.stack([rim, np.roll(rim, -1), np.full_like(rim, middle)], axis=1)
+    vertices = np.vstack([vertices, [[0.0, 0.0, 0.0]]])
+    for walled in (wall, wall[:, [0, 2, 1]]):
+        with pytest.raises(SurfaceError, match=r"wall that closes the half|opposite winding"):
+            read_triangles(vertices, np.vstack([triangles, walled]))
+
+
+def cracked(body, gap):
+    """The body cut at x = 0 into two shells, the rear one moved aft by the gap."""
+    rear = body.corners.mean(axis=1)[:, 0] > 0.0
+    corners = np.array(body.corners)
+    corners[rear] += [gap, 0.0, 0.0]
+    return corners.reshape(-1, 3), np.arange(3 * body.n_panels).reshape(-1, 3)
+
+
+@pytest.fixture(scope="module")
+def split():
+    """Ellipsoid whose triangles do not cross x = 0."""
+    return bodies.mirrored_ellipsoid(AXES, 3).unmirrored()
+
+
+def test_fine_crack_is_closed_and_reported(split):
+    surface = read_triangles(*cracked(split, 0.2e-3), part="whole")
+    (note,) = [line for line in surface.notes if "crack" in line]
+    rim = np.count_nonzero(np.abs(split.vertices[:, 0]) < 1e-12)
+    assert note.startswith(f"crack closed: {rim} pairs of points joined, up to 0.2 mm apart, near")
+    assert surface.n_panels == split.n_panels
+    assert surface.n_vertices == split.n_vertices
+    # only the two rims moved, by half the gap
+    assert surface.size == pytest.approx(split.size + np.array([0.2e-3, 0, 0]), abs=1e-9)
+
+
+def test_crack_wider_than_the_tolerance_is_an_error_that_counts_and_locates(split):
+    rim = np.count_nonzero(np.abs(split.vertices[:, 0]) < 1e-12)
+    with pytest.raises(SurfaceError, match=r"2 separate bodies.*256 triangles at STA \d+ BL"):
+        read_triangles(*cracked(split, 2e-3), part="whole")
+    corners = np.array(split.corners)
+    corners[7] += [0.0, 0.0, 2e-3]
+    loose = corners.reshape(-1, 3), np.arange(3 * split.n_panels).reshape(-1, 3)
+    with pytest.raises(SurfaceError, match="2 separate bodies in one surface: 511 triangles"):
+        read_triangles(*loose, part="whole")
+    assert rim == 32
+    assert read_triangles(*cracked(split, 2e-3), part="whole", crack_tolerance=3e-3).n_panels == 512
+
+
+def test_slit_is_counted_and_located(split):
+    corners = np.array(split.corners)
+    corners[7, 1] += [0.0, 0.0, 4e-3]
+    loose = corners.reshape(-1, 3), np.arange(3 * split.n_panels).reshape(-1, 3)
+    with pytest.raises(SurfaceError) as caught:
+        read_triangles(*loose, part="whole")
+    assert "surface is not closed: 4 edges belong to one triangle only, in 1 group" in str(
+        caught.value
+    )
+    x, y, z = split.corners[7].mean(axis=0) * 1e3
+    assert "all between STA" in str(caught.value)
+    assert "raise crack_tolerance" in str(caught.value)
+    found = str(caught.value).split("first near STA ")[1].split()
+    assert abs(float(found[0]) - x) < 150
+    assert abs(float(found[2]) - y) < 150
+    assert abs(float(found[4]) - z) < 150
+
+
+def test_left_out_triangle_is_found(whole):
+    with pytest.raises(SurfaceError, match=r"not closed: 3 edges .* in 1 group "):
+        read_triangles(whole.vertices, whole.triangles[1:])
+    far = [k for k in range(1, whole.n_panels) if k != 200]
+    with pytest.raises(SurfaceError, match=r"not closed: 6 edges .* in 2 groups "):
+        read_triangles(whole.vertices, whole.triangles[far])
+
+
+def test_inside_out_is_refused_and_reverse_cures_it(whole):
+    turned = whole.triangles[:, [0, 2, 1]]
+    with pytest.raises(SurfaceError, match=r"inside out \(its volume is -.*reverse = true"):
+        read_triangles(whole.vertices, turned)
+    assert read_triangles(whole.vertices, turned, reverse=True).volume > 0.0
+
+
+def test_mixed_winding_is_refused(whole):
+    triangles = np.array(whole.triangles)
+    triangles[10] = triangles[10, [0, 2, 1]]
+    with pytest.raises(SurfaceError, match="3 edges join triangles of opposite winding"):
+        read_triangles(whole.vertices, triangles)
+
+
+def test_fin_is_refused(whole):
+    a, b, _ = whole.triangles[0]
+    vertices = np.vstack([whole.vertices, [[0.0, 0.0, 0.9]]])
+    triangles = np.vstack([whole.triangles, [[a, b, len(whole.vertices)]]])
+    with pytest.raises(SurfaceError, match="1 edges belong to more than two triangles"):
+        read_triangles(vertices, triangles)
+
+
+def test_two_bodies_are_refused(whole):
+    n = whole.n_vertices
+    vertices = np.vstack([whole.vertices, 0.2 * whole.vertices + [3.0, 0.0, 0.0]])
+    triangles = np.vstack([whole.triangles, whole.triangles + n])
+    with pytest.raises(SurfaceError, match=r"2 separate bodies.*STA 0 BL.*STA 3000 BL"):
+        read_triangles(vertices, triangles)
+
+
+def test_triangles_without_area_are_refused_and_those_on_one_point_dropped(whole):
+    # a vertex put into an edge of its neighbour: three corners on one line
+    a, b, _ = whole.triangles[5]
+    middle = 0.5 * (whole.vertices[a] + whole.vertices[b])
+    vertices = np.vstack([whole.vertices, [middle]])
+    triangles = np.vstack([whole.triangles, [[a, b, whole.n_vertices]]])
+    with pytest.raises(SurfaceError, match=r"1 of 321 triangles have no area \(first near STA"):
+        read_triangles(vertices, triangles)
+    doubled = np.vstack([whole.triangles, [[a, a, b]]])
+    surface = read_triangles(whole.vertices, doubled)
+    assert "1 triangles with coinciding corners dropped" in surface.notes
+    assert surface.n_panels == whole.n_panels
+
+
+def test_all_triangles_on_one_point(whole):
+    with pytest.raises(SurfaceError, match="nothing of the skin is left"):
+        read_triangles(whole.vertices, whole.triangles[:, [0, 0, 0]])
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf])
+def test_numbers_that_are_none(whole, value):
+    vertices = np.array(whole.vertices)
+    vertices[[4, 9], 2] = value
+    with pytest.raises(SurfaceError, match=r"2 of 162 vertices are not finite.*vertex 4"):
+        read_triangles(vertices, whole.triangles)
+
+
+@pytest.mark.parametrize("name", ["binary.stl", "text.stl", "body.obj", "binary.ply"])
+def test_numbers_that_are_none_in_files(write, whole, name):
+    vertices = np.array(whole.vertices)
+    vertices[4, 2] = np.nan
+    with pytest.raises(SurfaceError, match=r"not finite|cannot|could not|not a mesh"):
+        read_surface(write(vertices, whole.triangles, name))
+
+
+@pytest.mark.parametrize(
+    ("length", "unit", "advice"),
+    [
+        (7000.0, "m", "surface is 7000 m long when its unit is 'm'.*perhaps mm"),
+        (7.0, "mm", "surface is 0.007 m long when its unit is 'mm'.*perhaps m"),
+        (250.0, "m", r"perhaps in\."),
+        (7e9, "m", r"expected 0.3 to 40 m\. Set the unit"),
+    ],
+)
+def test_wrong_unit_is_noticed(whole, length, unit, advice):
+    with pytest.raises(SurfaceError, match=advice):
+        read_triangles(whole.vertices * (length / 3.0), whole.triangles, unit=unit)
+
+
+def test_message_names_the_file(write, whole):
+    path = write(whole.vertices, whole.triangles[1:], "old cowl.obj", "body.obj")
+    with pytest.raises(SurfaceError, match=r"^old cowl\.obj: surface is not closed"):
+        read_surface(path)
+
+
+BAD_FILES = [
+    ("empty.stl", b"", "empty.stl: the file is empty"),
+    ("empty.obj", b"", "empty.obj: the file is empty"),
+    ("empty.ply", b"", "empty.ply: the file is empty"),
+    ("body.step", b"ISO-10303-21;", "unknown mesh format '.step' for body.step; known: .obj"),
+    ("body", b"solid", "unknown mesh format '' for body"),
+    ("text.stl", b"This is not a mesh at all.", "text.stl: not a mesh"),
+    ("text.obj", b"This is not a mesh at all.", "text.obj: "),
+    ("text.ply", b"This is not a mesh at all.", "text.ply: not a mesh that can be read as .ply"),
+    ("long.stl", b"Dear Sir, " * 30, "long.stl: .*promises .* bytes, but has 300 bytes"),
+    ("solid.stl", b"solid nothing\nendsolid nothing\n", "solid.stl: no triangles"),
+    ("solid.stl", b"solid dear sir, this is a letter\nyours\n" * 9, "solid.stl: "),
+    ("points.obj", b"v 0 0 0\nv 1 0 0\nv 0 1 0\n", "points.obj: no triangles"),
+    ("lines.obj", b"v 0 0 0\nv 1 0 0\nl 1 2\n", "lines.obj: no triangles"),
+    ("flat.obj", b"v 0 0\nv 1 0\nv 0 1\nf 1 2 3\n", "flat.obj: "),
+    ("index.obj", b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 9\n", "index.obj: "),
+    ("random.stl", np.random.default_rng(3).bytes(4000), "random.stl: .*cut short or no STL"),
+    ("random.obj", np.random.default_rng(3).bytes(4000), "random.obj: "),
+    ("random.ply", np.random.default_rng(3).bytes(4000), "random.ply: not a mesh"),
+]
+
+
+@pytest.mark.parametrize(("name", "content", "message"), BAD_FILES)
+def test_files_that_are_no_mesh(tmp_path, capfd, name, content, message):
+    path = tmp_path / name
+    path.write_bytes(content)
+    with pytest.raises(SurfaceError, match=message) as caught:
+        read_surface(path)
+    assert len(str(caught.value).splitlines()) == 1
+    assert capfd.readouterr() == ("", "")
+
+
+def test_folders_and_missing_files(tmp_path):
+    with pytest.raises(SurfaceError, match=r"is a folder; give a mesh file \(.obj, .ply, .stl\)"):
+        read_surface(tmp_path)
+    with pytest.raises(SurfaceError, match=r"nowhere.stl: no such file"):
+        read_surface(tmp_path / "nowhere.stl")
+
+
+def test_binary_file_cut_short_says_by_how_much(write, whole):
+    path = write(whole.vertices, whole.triangles, "binary.stl")
+    data = path.read_bytes()
+    path.write_bytes(data[:-100])
+    message = f"promises 320 triangles in {len(data)} bytes, but has {len(data) - 100} bytes"
+    with pytest.raises(SurfaceError, match=message):
+        load_triangles(path)
+
+
+def damaged(data, kind, random):
+    """One of many ways in which a file goes bad on its way."""
+    data = bytearray(data)
+    place = int(random.integers(len(data)))
+    if kind == "cut short":
+        return bytes(data[:place])
+    if kind == "bytes changed":
+        for k in random.integers(len(data), size=int(random.integers(1, 20))):
+            data[k] = random.integers(256)
+    if kind == "head changed":
+        for k in random.integers(min(len(data), 300), size=int(random.integers(1, 6))):
+            data[k] = random.integers(256)
+    if kind == "part lost":
+        del data[place : place + int(random.integers(1, 60))]
+    if kind == "garbage put in":
+        data[place:place] = random.bytes(int(random.integers(1, 60)))
+    if kind == "line exchanged":
+        lines = bytes(data).split(b"\n")
+        strange = [b"", b"f 1 2 999", b"f -1 -2 -900", b"vertex nan 0 0", b"v 1e308 2 3", b"end"]
+        lines[int(random.integers(len(lines)))] = strange[int(random.integers(len(strange)))]
+        return b"\n".join(lines)
+    return bytes(data)
+
+
+def surface_or_error(path):
+    try:
+        return read_surface(path)
+    except SurfaceError as error:
+        return error
+
+
+@pytest.mark.parametrize("name", ENCODINGS)
+@pytest.mark.parametrize(
+    "kind",
+    ["cut short", "bytes changed", "head changed", "part lost", "garbage put in", "line exchanged"],
+)
+def test_damaged_files_never_give_anything_but_a_surface_or_one_clear_error(
+    tmp_path, capfd, name, kind
+):
+    body = bodies.ellipsoid(AXES, 1)
+    data = encoded(body.vertices, body.triangles, name)
+    random = np.random.default_rng(list(f"{name} {kind}".encode()))
+    for _ in range(5):
+        path = tmp_path / name
+        path.write_bytes(damaged(data, kind, random))
+        outcome = surface_or_error(path)
+        if isinstance(outcome, SurfaceMesh):
+            assert outcome.volume > 0.0
+        else:
+            assert len(str(outcome).splitlines()) == 1
+            assert "No module" not in str(outcome)
+    assert capfd.readouterr() == ("", "")
