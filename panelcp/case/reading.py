@@ -301,12 +301,12 @@ def _reading(case_text, surface) -> ReadingOptions:
 
 def _conditions(case_text, needed):
     rows = _named(case_text, "condition", CONDITION)
-    if not rows:
+    if not rows and not case_text.any_wrong("condition"):
         case_text.add("condition", 0, "", "no flight condition; give at least one [[condition]]")
     conditions, pressures = [], []
     for number, row in enumerate(rows, start=1):
         own = row.pop("needed_pressure")
-        if row["name"] is None:
+        if ("condition", number) in case_text.wrong:
             continue
         try:
             condition = FlightCondition(**row)
@@ -316,11 +316,12 @@ def _conditions(case_text, needed):
             case_text.add("condition", number, "", message)
             continue
         value = pressure.value if pressure else None
-        if condition.decides and not value:
+        if condition.decides and not value and not case_text.any_wrong("engine"):
             case_text.add("condition", number, "", _NO_PRESSURE)
         conditions.append(FlightCondition(**row, needed_pressure=value))
         pressures.append(pressure)
-    _require_decision(case_text, conditions)
+    if not case_text.any_wrong("condition"):
+        _require_decision(case_text, conditions)
     return conditions, pressures
 
 
@@ -344,7 +345,7 @@ def _recovery(row) -> UncertainValue | None:
 def _searches(case_text) -> list[SearchEntry]:
     entries = []
     for number, row in enumerate(_named(case_text, "search", SEARCH), start=1):
-        if any(row[key] is None for key, entry in SEARCH.items() if entry.required):
+        if ("search", number) in case_text.wrong:
             continue
         recovery = _recovery(row)
         del row["recovery"]
@@ -356,11 +357,12 @@ def _searches(case_text) -> list[SearchEntry]:
 
 
 def _require_both_uses(case_text):
+    if case_text.any_wrong("opening", "search"):
+        return
     tables = [case_text.raw.get(name, []) for name in ("opening", "search")]
-    rows = [row for table in tables if isinstance(table, list) for row in table]
-    uses = [row.get("use") for row in rows if isinstance(row, dict)]
+    uses = [row["use"] for table in tables for row in table]
     for use in ("inlet", "exit"):
-        if use not in uses and "both" not in uses:
+        if not {use, "both"} & set(uses):
             case_text.add(
                 "opening",
                 0,
@@ -381,7 +383,7 @@ def _require_free_names(case_text, openings, searches):
 def _zones(case_text) -> list[NoCutZone]:
     zones = []
     for number, row in enumerate(_named(case_text, "no_cut", NO_CUT), start=1):
-        if row["name"] is None or row["shape"] is None:
+        if ("no_cut", number) in case_text.wrong:
             continue
         try:
             zones.append(NoCutZone(**row))

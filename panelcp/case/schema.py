@@ -6,6 +6,7 @@ Every mistake is kept with its line, so that all can be shown at once.
 from __future__ import annotations
 
 import math
+import os
 import re
 import tomllib
 from collections.abc import Callable, Mapping
@@ -25,7 +26,7 @@ _TOML_ADVICE = (
     (r"=\s*[-+]?\d[\d.,]*\s*[A-Za-z%]", "line", 'put quotes round values with units: "3 kt"'),
     (r"overwrite", "reason", "this entry stands here a second time; keep one"),
     (r"twice", "reason", "this table stands here a second time; keep one"),
-    (r"backslash|\\\\", "reason", "write / in place of \\ in paths and texts"),
+    (r"\\|hex value|escaped", "reason", "write / in place of \\ in paths and texts"),
     (r"=\s*[A-Za-z]", "line", 'put quotes round texts: "glider tug" (but not round true, false)'),
 )
 """Pattern, whether it is sought in the line or in the parser's reason, advice."""
@@ -184,12 +185,15 @@ class CaseText:
     raw : the parsed tables
     lines : (table, number from 1 or 0, key) -> line in the file
     mistakes : (line, text) of everything found so far
+    wrong : (table, number from 1 or 0) of the tables with a mistake, and of those that an
+        unknown name was perhaps meant for
     """
 
     path: Path
     raw: Mapping[str, Any]
     lines: dict[tuple[str, int, str], int]
     mistakes: list[tuple[int, str]] = field(default_factory=list)
+    wrong: set[tuple[str, int]] = field(default_factory=set)
 
     def add(self, table: str, number: int, key: str, message: str):
         """Note one mistake."""
@@ -197,6 +201,7 @@ class CaseText:
         places = ((table, number, key), (table, number, ""), (table, 0, ""))
         line = next((self.lines[place] for place in places if place in self.lines), 0)
         name = ".".join(part for part in (place, key) if part)
+        self.wrong.add((table, number))
         self.mistakes.append((line, f"{name}: {' '.join(message.split())}"))
 
     def check_tables(self, known: Mapping[str, bool]):
@@ -204,6 +209,7 @@ class CaseText:
         for name, value in self.raw.items():
             if name not in known:
                 self.add(name, 0, "", f"not a known table{_nearest(name, known)}")
+                self.wrong |= {(near, 0) for near in get_close_matches(name, known, n=1)}
                 continue
             many = known[name]
             good = isinstance(value, list) and all(isinstance(v, dict) for v in value)
@@ -258,6 +264,10 @@ class CaseText:
                 )
             seen.setdefault(label, number)
 
+    def any_wrong(self, *tables: str) -> bool:
+        """Whether a mistake was found in one of these tables: what follows from it is not told."""
+        return any(table in tables for table, _ in self.wrong)
+
     def raise_if_wrong(self):
         """Raise one CaseError that lists every mistake, in the order of the file."""
         if not self.mistakes:
@@ -281,7 +291,7 @@ def read_case_text(path) -> CaseText:
     except FileNotFoundError:
         raise CaseError(f"{path}: no such file") from None
     except OSError as error:
-        if path.is_dir():
+        if os.path.isdir(path):
             raise CaseError(
                 f"{path}: is a folder; give the case file in it, for example case.toml"
             ) from None

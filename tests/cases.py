@@ -1,0 +1,119 @@
+"""A small invented case: a body of 4 m by 1 m by 1 m with a few openings, written to a folder."""
+
+from pathlib import Path
+
+import numpy as np
+
+from tests import bodies
+
+CASE = """\
+[project]
+name = "Small body"
+question = "Above or below?"
+note = "Invented."
+
+[surface]
+file = "body.stl"
+unit = "m"
+part = "whole"
+
+[engine]
+rated_power = "75 kW"
+needed_pressure = { value = "500 Pa", low = "400 Pa", high = "650 Pa", mark = "memory" }
+limit_temperature = "115 degC"
+
+[[condition]]
+name = "climb"
+calibrated_airspeed = "70 kt"
+alpha = "6 deg"
+day = "hot day"
+power = "100 %"
+
+[[condition]]
+name = "sideslip"
+true_airspeed = "40 m/s"
+beta = "10 deg"
+decides = false
+
+[[condition]]
+name = "parked"
+true_airspeed = "0 kt"
+decides = false
+
+[[opening]]
+name = "nose"
+use = "inlet"
+kind = "forward-facing"
+shape = "oval"
+centre = ["-2 m", "0 m", "0 m"]
+length = "80 mm"
+width = "80 mm"
+recovery = { value = "0.8", low = "0.7", high = "0.9", mark = "published", source = "invented" }
+
+[[opening]]
+name = "chin"
+use = "exit"
+kind = "plain exit"
+centre = ["-1 m", "0 m", "-433 mm"]
+length = "100 mm"
+width = "150 mm"
+
+[[search]]
+name = "top"
+use = "exit"
+kind = "flush hole"
+side = "top"
+low = ["-1.4 m", "-0.2 m", "0 m"]
+high = ["-0.8 m", "0.2 m", "0.5 m"]
+spacing = "200 mm"
+length = "100 mm"
+width = "100 mm"
+
+[[no_cut]]
+name = "latch"
+shape = "sphere"
+centre = ["-1.4 m", "0 m", "350 mm"]
+radius = "80 mm"
+
+[report]
+views = ["left"]
+best = 3
+"""
+
+
+def write_body(path: Path, level: int = 2):
+    """Ellipsoid of 20 * 4**level panels, 4 m long, 1 m wide and high, in a file in metres."""
+    write_mesh(path, *_ellipsoid(level))
+
+
+def write_mesh(path: Path, vertices, triangles):
+    """Mesh file in the format of its suffix."""
+    import trimesh
+
+    trimesh.Trimesh(vertices, triangles, process=False).export(path)
+
+
+def write_case(folder: Path, text: str = CASE, name: str = "case.toml") -> Path:
+    """Case file beside its body; the path of the case."""
+    folder.mkdir(parents=True, exist_ok=True)
+    if not (folder / "body.stl").exists():
+        write_body(folder / "body.stl")
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def changed(old: str, new: str, text: str = CASE) -> str:
+    """The case with the first place of a text replaced; the text must be there."""
+    assert old in text, old
+    return text.replace(old, new, 1)
+
+
+def line_of(part: str, text: str) -> int:
+    """Number of the first line that holds a text."""
+    return next(n for n, line in enumerate(text.split("\n"), start=1) if part in line)
+
+
+def _ellipsoid(level):
+    vertices, triangles = bodies.icosphere(level)
+    return vertices * np.array([2.0, 0.5, 0.5]), triangles
