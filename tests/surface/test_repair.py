@@ -1,0 +1,153 @@
+"""Small repairs, each of which is told."""
+
+import numpy as np
+import pytest
+
+from panelcp.errors import SurfaceError
+from panelcp.surface.repair import (
+    close_cracks,
+    format_place,
+    merge_coincident,
+    open_vertices,
+    snap_to_plane,
+    sorted_edges,
+)
+from tests import bodies
+
+
+def loose(surface):
+    return surface.corners.reshape(-1, 3), np.arange(3 * surface.n_panels).reshape(-1, 3)
+
+
+def test_merging_makes_loose_triangles_one_skin(sphere):
+    vertices, triangles, notes = merge_coincident(*loose(sphere))
+    assert len(vertices) == sphere.n_vertices
+    assert len(open_vertices(triangles)) == 0
+    assert vertices[triangles] == pytest.approx(sphere.corners, abs=1e-15)
+    assert notes == [f"3840 vertices merged to {sphere.n_vertices} (points that coincide)"]
+
+
+def test_merging_a_merged_skin_changes_and_says_nothing(sphere):
+    vertices, triangles, notes = merge_coincident(sphere.vertices, sphere.triangles)
+    assert notes == []
+    assert np.array_equal(vertices[triangles], sphere.corners)
+
+
+@pytest.mark.parametrize("scale", [1e-3, 1.0, 1e3])
+def test_rounding_in_the_file_is_merged_whatever_the_unit(sphere, scale):
+    vertices, triangles = loose(sphere.scaled(scale))
+    shaken = vertices.astype(np.float32).astype(float)
+    merged, _, _ = merge_coincident(shaken, triangles)
+    assert len(merged) == sphere.n_vertices
+
+
+def test_what_is_apart_stays_apart(sphere):
+    vertices, triangles = loose(sphere)
+    vertices = np.array(vertices)
+    vertices[:3] *= 1.0 + 1e-5
+    assert len(merge_coincident(vertices, triangles)[0]) == sphere.n_vertices + 3
+
+
+def test_vertices_of_no_triangle_are_left_out(sphere):
+    vertices = np.vstack([[[9.0, 9.0, 9.0]], sphere.vertices])
+    merged, triangles, _ = merge_coincident(vertices, sphere.triangles + 1)
+    assert len(merged) == sphere.n_vertices
+    assert np.array_equal(merged[triangles], sphere.corners)
+
+
+def test_slivers_on_a_line_are_an_error_and_dots_are_dropped(sphere):
+    a, b, c = sphere.triangles[0]
+    dots = np.vstack([sphere.triangles, [[a, a, b], [c, c, c]]])
+    assert merge_coincident(sphere.vertices, dots)[2] == [
+        "2 triangles with coinciding corners dropped"
+    ]
+    on_line = np.vstack([sphere.vertices, [0.3 * sphere.vertices[a] + 0.7 * sphere.vertices[b]]])
+    sliver = np.vstack([sphere.triangles, [[a, b, sphere.n_vertices]]])
+    place = format_place(on_line[[a, b, -1]].mean(axis=0))
+    with pytest.raises(SurfaceError, match=f"1 of 1281 triangles have no area .first near {place}"):
+        merge_coincident(on_line, sliver)
+
+
+def test_only_open_edges_near_the_plane_are_snapped():
+    vertices, triangles = bodies.half_ellipsoid((3.0, 2.0, 1.0), 2)
+    shaken = np.array(vertices)
+    rim = np.flatnonzero(vertices[:, 1] == 0.0)
+    shaken[rim[0], 1], shaken[rim[1], 1] = 0.4e-3, -0.2e-3
+    snapped, notes = snap_to_plane(shaken, triangles, 0.5e-3)
+    assert np.array_equal(snapped, vertices)
+    assert notes == ["2 points put onto BL 0, moved by up to 0.4 mm (tolerance 0.5 mm)"]
+    far, notes = snap_to_plane(shaken, triangles, 0.1e-3)
+    assert np.array_equal(far, shaken)
+    assert notes == []
+
+
+def test_inner_points_near_the_plane_stay():
+    vertices, triangles = bodies.half_ellipsoid((3.0, 2.0, 1.0), 2)
+    inner = np.array(vertices)
+    off_rim = np.flatnonzero(vertices[:, 1] > 0.0)[0]
+    inner[off_rim, 1] = 0.1e-3
+    assert np.array_equal(snap_to_plane(inner, triangles, 0.5e-3)[0], inner)
+
+
+def halves_apart(gap):
+    """Both halves of an ellipsoid, the left one moved away."""
+    vertices, triangles = bodies.half_ellipsoid((3.0, 2.0, 1.0), 3)
+    left = vertices * [1.0, -1.0, 1.0] - [0.0, gap, 0.0]
+    both = np.vstack([triangles, triangles[:, [0, 2, 1]] + len(vertices)])
+    return np.vstack([vertices, left]), both, np.count_nonzero(vertices[:, 1] == 0.0)
+
+
+def test_crack_is_closed_in_the_middle_and_told():
+    vertices, triangles, rim = halves_apart(0.2e-3)
+    joined, closed, notes = close_cracks(vertices, triangles, 0.5e-3)
+    assert len(open_vertices(closed)) == 0
+    assert len(joined) == len(vertices) - rim
+    assert len(closed) == len(triangles)
+    (note,) = notes
+    assert note.startswith(f"crack closed: {rim} pairs of points joined, up to 0.2 mm apart, near")
+    moved = np.linalg.norm(joined[closed] - vertices[triangles], axis=2)
+    assert moved.max() <= 0.2e-3
+
+
+def test_gap_is_closed_halfway_unless_one_side_lies_on_the_centre_line():
+    vertices, triangles, rim = halves_apart(0.2e-3)
+    away = vertices + np.array([0.0, 1.0, 0.0])
+    joined, closed, _ = close_cracks(away, triangles, 0.5e-3)
+    middle = np.abs(joined[:, 1] - 1.0 + 0.1e-3) < 1e-9
+    assert np.count_nonzero(middle) == rim
+    on_plane, closed, _ = close_cracks(vertices, triangles, 0.5e-3)
+    assert np.count_nonzero(on_plane[:, 1] == 0.0) == rim
+    assert len(open_vertices(closed)) == 0
+
+
+@pytest.mark.parametrize(("gap", "tolerance"), [(0.6e-3, 0.5e-3), (0.2e-3, 0.0)])
+def test_wider_cracks_and_tolerance_zero_leave_all_as_it_is(gap, tolerance):
+    vertices, triangles, _ = halves_apart(gap)
+    same, still, notes = close_cracks(vertices, triangles, tolerance)
+    assert same is vertices
+    assert still is triangles
+    assert notes == []
+
+
+def test_closed_skin_is_left_alone(sphere):
+    same, _, notes = close_cracks(sphere.vertices, sphere.triangles, 10.0)
+    assert same is sphere.vertices
+    assert notes == []
+
+
+def test_neighbours_along_an_edge_are_never_joined():
+    # a hole whose rim is finer than the tolerance must stay a hole
+    sphere = bodies.ellipsoid((1.0, 1.0, 1.0), 2).scaled(1e-3)
+    _, triangles, _ = close_cracks(sphere.vertices, sphere.triangles[1:], 0.5e-3)
+    assert len(open_vertices(triangles)) == 3
+
+
+def test_edges_and_open_vertices_of_two_triangles():
+    triangles = [[0, 1, 2], [2, 1, 3]]
+    assert sorted_edges(triangles).tolist() == [[0, 1], [1, 2], [0, 2], [1, 2], [1, 3], [2, 3]]
+    assert open_vertices(triangles).tolist() == [0, 1, 2, 3]
+    assert open_vertices([[0, 1, 2], [0, 2, 1]]).tolist() == []
+
+
+def test_places_are_told_in_millimetres():
+    assert format_place([1.2345, -0.4, 0.0999]) == "STA 1234 BL -400 WL 100 mm"
