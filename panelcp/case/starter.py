@@ -140,21 +140,24 @@ def write_starter_case(mesh, unit: str | None = None, output=None) -> tuple[Path
         if unit is None:
             raise SurfaceError(f"{mesh.name}: {reason} with --unit")
     surface = read_surface(mesh, unit=unit)
+    part = "whole"
+    if surface.mirrored:
+        part = "left half" if vertices[:, 1].mean() < 0.0 else "right half"
+    content = starter_case(surface, _relative(mesh, output), unit, mesh.stem, part)
     try:
-        replace_text(output, starter_case(surface, _relative(mesh, output), unit, mesh.stem))
+        replace_text(output, content)
     except OSError as error:
         raise CaseError(f"{output}: cannot be written ({error.strerror})") from None
     return output, unit
 
 
-def starter_case(surface: SurfaceMesh, file: str, unit: str, name: str) -> str:
+def starter_case(surface: SurfaceMesh, file: str, unit: str, name: str, part: str) -> str:
     """Text of a case with one inlet at the nose and exits searched on the forward third."""
     low, high = surface.bounds
     length, width, height = surface.size
     nose = surface.vertices[np.argmin(surface.vertices[:, 0])]
     front, rear = low[0] + 0.10 * length, low[0] + 0.30 * length
     half = 0.2 * width
-    part = "right half" if surface.mirrored else "whole"
     exit_size = min(0.12, 0.2 * min(width, height))
     return TEMPLATE.format(
         file=_quoted(file),
