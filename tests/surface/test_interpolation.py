@@ -1,0 +1,151 @@
+"""Between panel points: exact for linear values on flat skin, second order on smooth skin."""
+
+import numpy as np
+import pytest
+
+from panelcp.surface.interpolation import (
+    corner_groups,
+    corner_operator,
+    gradient_weights,
+    point_operator,
+    smooth_neighbours,
+)
+from panelcp.surface.mesh import SurfaceMesh
+from tests import bodies
+
+SLOPE = np.array([1.3, -0.7, 2.1])
+
+
+def linear(points):
+    return 0.4 + points @ SLOPE
+
+
+def wavy(points):
+    x, y, z = np.moveaxis(points, -1, 0)
+    return np.sin(1.5 * x + 0.3) * y + np.cos(z) * x
+
+
+def on_panels(surface, seed=0):
+    """One random point on every panel."""
+    share = np.random.default_rng(seed).dirichlet(np.ones(3), surface.n_panels)
+    return np.einsum("nk,nki->ni", share, surface.corners)
+
+
+def panel_gradient(surface, values):
+    neighbours = smooth_neighbours(surface)
+    step = values[neighbours] - values[:, None]
+    return np.einsum(
+        "nki,nk->ni", gradient_weights(surface.centroids, surface.normals, neighbours), step
+    ), neighbours
+
+
+def test_nothing_is_carried_across_sharp_edges(brick, sphere):
+    neighbours = smooth_neighbours(brick)
+    panel, edge = np.nonzero(neighbours >= 0)
+    same_face = brick.normals[panel] @ np.ones(3) == pytest.approx(
+        brick.normals[neighbours[panel, edge]] @ np.ones(3)
+    )
+    assert same_face
+    # along the twelve edges of the box, from both sides
+    rim = 2 * 4 * (8 + 5 + 4)
+    assert np.count_nonzero(neighbours < 0) == rim
+    assert np.array_equal(smooth_neighbours(sphere), sphere.edge_neighbours)
+
+
+@pytest.mark.parametrize(("fold", "kept"), [(39.0, True), (41.0, False)])
+def test_edges_count_as_sharp_above_forty_degrees(fold, kept):
+    a = np.radians(fold)
+    ridge = SurfaceMesh(
+        [[0, 0, 0], [1, 0, 0], [0.5, 1, 0], [0.5, -np.cos(a), -np.sin(a)]],
+        [[0, 1, 2], [1, 0, 3]],
+    )
+    assert (smooth_neighbours(ridge)[0, 0] == 1) == kept
+
+
+def test_gradient_of_linear_values_on_flat_skin_is_exact(brick):
+    found, neighbours = panel_gradient(brick, linear(brick.centroids))
+    expected = SLOPE - (brick.normals @ SLOPE)[:, None] * brick.normals
+    enough = (neighbours >= 0).sum(axis=1) >= 2
+    assert np.count_nonzero(enough) > 300
+    assert found[enough] == pytest.approx(expected[enough], abs=1e-12)
+    assert not found[~enough].any()
+
+
+def test_gradient_lies_in_the_skin_and_converges():
+    errors = []
+    for level in (2, 3, 4):
+        sphere = bodies.ellipsoid((1.0, 1.0, 1.0), level)
+        found, _ = panel_gradient(sphere, linear(sphere.centroids))
+        assert np.abs((found * sphere.normals).sum(axis=1)).max() < 1e-12
+        expected = SLOPE - (sphere.normals @ SLOPE)[:, None] * sphere.normals
+        errors.append(np.sqrt(np.mean((found - expected) ** 2)))
+    assert -np.polyfit(range(3), np.log2(errors), 1)[0] >= 0.9
+
+
+def test_constants_are_kept_everywhere(brick, sphere):
+    for surface in (brick, sphere):
+        panels = np.arange(surface.n_panels)
+        operator = point_operator(surface, on_panels(surface), panels)
+        assert operator @ np.ones(surface.n_panels) == pytest.approx(1.0, abs=1e-12)
+        corners = corner_operator(surface)
+        assert corners.shape == (3 * surface.n_panels, surface.n_panels)
+        assert corners @ np.ones(surface.n_panels) == pytest.approx(1.0, abs=1e-12)
+
+
+def test_linear_values_on_flat_skin_are_exact_at_points(brick):
+    points = on_panels(brick)
+    operator = point_operator(brick, points, np.arange(brick.n_panels))
+    enough = (smooth_neighbours(brick) >= 0).sum(axis=1) >= 2
+    found = operator @ linear(brick.centroids)
+    assert found[enough] == pytest.approx(linear(points)[enough], abs=1e-12)
+
+
+def test_values_at_centroids_are_the_panel_values(sphere):
+    operator = point_operator(sphere, sphere.centroids, np.arange(sphere.n_panels))
+    values = wavy(sphere.centroids)
+    assert operator @ values == pytest.approx(values, abs=1e-14)
+
+
+def test_only_the_asked_panels_count_and_in_the_asked_order(sphere):
+    panels = np.array([700, 3, 3, 41])
+    points = sphere.centroids[panels] + 0.01
+    some = point_operator(sphere, points, panels) @ wavy(sphere.centroids)
+    one_by_one = [
+        (point_operator(sphere, [point], [panel]) @ wavy(sphere.centroids))[0]
+        for point, panel in zip(points, panels, strict=True)
+    ]
+    assert some == pytest.approx(one_by_one, abs=1e-15)
+
+
+@pytest.mark.parametrize("where", ["points", "corners"])
+def test_smooth_values_are_met_with_second_order(where):
+    errors = []
+    for level in (2, 3, 4):
+        surface = bodies.ellipsoid((1.5, 1.0, 0.8), level)
+        if where == "points":
+            points = on_panels(surface)
+            operator = point_operator(surface, points, np.arange(surface.n_panels))
+        else:
+            points, operator = surface.corners.reshape(-1, 3), corner_operator(surface)
+        errors.append(np.sqrt(np.mean((operator @ wavy(surface.centroids) - wavy(points)) ** 2)))
+    assert -np.polyfit(range(3), np.log2(errors), 1)[0] >= 1.8
+    assert errors[-1] < 2e-3
+
+
+def test_corners_that_meet_on_smooth_skin_have_one_value(sphere):
+    values = (corner_operator(sphere) @ wavy(sphere.centroids)).reshape(-1, 3)
+    of_vertex = np.full(sphere.n_vertices, np.nan)
+    of_vertex[sphere.triangles.ravel()] = values.ravel()
+    assert np.array_equal(of_vertex[sphere.triangles], values)
+    assert len(np.unique(corner_groups(sphere))) == sphere.n_vertices
+
+
+def test_corners_on_sharp_edges_have_one_value_per_face(brick):
+    groups = corner_groups(brick)
+    n = np.array([8, 5, 4]) + 1
+    faces = 2 * (n[0] * n[1] + n[1] * n[2] + n[2] * n[0])
+    assert len(np.unique(groups)) == faces
+    # one value on top, another in front: nothing is smeared round the edge
+    front_only = (brick.normals[:, 0] < -0.5).astype(float)
+    values = (corner_operator(brick) @ front_only).reshape(-1, 3)
+    assert values == pytest.approx(np.repeat(front_only[:, None], 3, axis=1), abs=1e-12)
