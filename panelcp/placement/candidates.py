@@ -23,6 +23,8 @@ VIEWS = {
 """Side looked at from: axis and sign of the line of sight."""
 
 MAX_GRID = 20000
+ROUNDING = 1e-9
+"""m; grid points on the border of a region are in it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,7 +205,7 @@ def search(
 def _admitted(finder, region, zones, name, centre) -> tuple[Opening | None, str]:
     if not np.isfinite(centre).all():
         return None, "off the skin"
-    if not ((centre >= region.low) & (centre <= region.high)).all():
+    if (centre < region.low - ROUNDING).any() or (centre > region.high + ROUNDING).any():
         return None, "off the skin"
     try:
         opening = lay_opening(
