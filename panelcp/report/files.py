@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -10,6 +11,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from panelcp.errors import CaseError
+
+_DISK_ERRORS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EIO)
 
 
 def write_folder(results: Path, name: str, fill: Callable[[Path], None]) -> Path:
@@ -29,7 +32,7 @@ def write_folder(results: Path, name: str, fill: Callable[[Path], None]) -> Path
 
     Raises
     ------
-    CaseError : the results folder cannot be written to
+    CaseError : the results folder cannot be written to, or the disk is full
     """
     try:
         results.mkdir(parents=True, exist_ok=True)
@@ -43,9 +46,17 @@ def write_folder(results: Path, name: str, fill: Callable[[Path], None]) -> Path
         fill(draft)
         draft.chmod(0o755)
         _move_into_place(draft, results / name)
+    except OSError as error:
+        if error.errno not in _DISK_ERRORS:
+            raise
+        raise CaseError(f"{results}: results cannot be written ({error.strerror})") from None
     finally:
         shutil.rmtree(draft, ignore_errors=True)
-    replace_text(results / "latest.json", json.dumps({"run": name}, indent=2) + "\n")
+    latest = results / "latest.json"
+    try:
+        replace_text(latest, json.dumps({"run": name}, indent=2) + "\n")
+    except OSError as error:
+        raise CaseError(f"{latest}: cannot be written ({error.strerror})") from None
     return results / name
 
 
