@@ -39,3 +39,140 @@ def parallel_hits(origins, direction, corners, normals):
                 distance[i] = t
                 panel[i] = j
     return panel, distance
+
+
+MAX_NEIGHBOURS = 64
+
+
+@njit(cache=True, error_model="numpy")
+def _ring_points(vertex, starts, links, found):
+    """Vertices within two edges of a vertex; returns their number, at most MAX_NEIGHBOURS."""
+    count = 0
+    for k in range(starts[vertex], starts[vertex + 1]):
+        if count < MAX_NEIGHBOURS:
+            found[count] = links[k]
+            count += 1
+    first = count
+    for a in range(first):
+        other = found[a]
+        for k in range(starts[other], starts[other + 1]):
+            candidate = links[k]
+            known = candidate == vertex
+            for b in range(count):
+                if found[b] == candidate:
+                    known = True
+                    break
+            if not known and count < MAX_NEIGHBOURS:
+                found[count] = candidate
+                count += 1
+    return count
+
+
+@njit(cache=True, error_model="numpy")
+def _solve_positive(matrix, right, n):
+    """Solve matrix x = right in place, matrix symmetric positive; False when it is singular."""
+    for j in range(n):
+        pivot = matrix[j, j]
+        original = pivot
+        for k in range(j):
+            pivot -= matrix[j, k] * matrix[j, k]
+        if not pivot > 1e-9 * original:
+            return False
+        root = np.sqrt(pivot)
+        matrix[j, j] = root
+        for i in range(j + 1, n):
+            value = matrix[i, j]
+            for k in range(j):
+                value -= matrix[i, k] * matrix[j, k]
+            matrix[i, j] = value / root
+    for i in range(n):
+        value = right[i]
+        for k in range(i):
+            value -= matrix[i, k] * right[k]
+        right[i] = value / matrix[i, i]
+    for i in range(n - 1, -1, -1):
+        value = right[i]
+        for k in range(i + 1, n):
+            value -= matrix[k, i] * right[k]
+        right[i] = value / matrix[i, i]
+    return True
+
+
+@njit(cache=True, error_model="numpy")
+def _fit_slopes(origin, points, found, count, e1, e2, normal, terms, matrix, right):
+    """Slopes a, b of z = a x + b y + quadratic (+ cubic) through a vertex, weights 1/r.
+
+    `terms` is 9 for the cubic and 5 for the quadratic surface. Coordinates are divided by the
+    mean distance. Returns the slopes and whether the fit could be solved.
+    """
+    scale = 0.0
+    for k in range(count):
+        d0 = points[found[k], 0] - origin[0]
+        d1 = points[found[k], 1] - origin[1]
+        d2 = points[found[k], 2] - origin[2]
+        scale += np.sqrt(d0 * d0 + d1 * d1 + d2 * d2)
+    scale /= count
+    for i in range(terms):
+        right[i] = 0.0
+        for j in range(terms):
+            matrix[i, j] = 0.0
+    row = np.empty(9)
+    for k in range(count):
+        d0 = (points[found[k], 0] - origin[0]) / scale
+        d1 = (points[found[k], 1] - origin[1]) / scale
+        d2 = (points[found[k], 2] - origin[2]) / scale
+        x = d0 * e1[0] + d1 * e1[1] + d2 * e1[2]
+        y = d0 * e2[0] + d1 * e2[1] + d2 * e2[2]
+        z = d0 * normal[0] + d1 * normal[1] + d2 * normal[2]
+        weight = 1.0 / (d0 * d0 + d1 * d1 + d2 * d2)
+        row[0], row[1] = x, y
+        row[2], row[3], row[4] = x * x, x * y, y * y
+        row[5], row[6], row[7], row[8] = x * x * x, x * x * y, x * y * y, y * y * y
+        for i in range(terms):
+            right[i] += weight * row[i] * z
+            for j in range(i + 1):
+                matrix[i, j] += weight * row[i] * row[j]
+    solved = _solve_positive(matrix, right, terms)
+    return right[0], right[1], solved
+
+
+@njit(cache=True, error_model="numpy")
+def _turned_normal(normal, origin, points, found, count, matrix, right):
+    """Normal after one fit, (3,), or the old one when no fit is possible."""
+    axis = np.zeros(3)
+    axis[np.argmin(np.abs(normal))] = 1.0
+    e1 = np.cross(normal, axis)
+    e1 /= np.sqrt((e1 * e1).sum())
+    e2 = np.cross(normal, e1)
+    a, b, solved = 0.0, 0.0, False
+    if count >= 10:
+        a, b, solved = _fit_slopes(origin, points, found, count, e1, e2, normal, 9, matrix, right)
+    if not solved and count >= 6:
+        a, b, solved = _fit_slopes(origin, points, found, count, e1, e2, normal, 5, matrix, right)
+    if not solved:
+        return normal
+    turned = normal - a * e1 - b * e2
+    return turned / np.sqrt((turned * turned).sum())
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def fitted_normals(points, normals, starts, links):
+    """(n, 3) vertex normals by two passes of a cubic fit over the two rings of neighbours.
+
+    A normal that would turn by more than 60 degrees in all is kept as it was.
+    """
+    n = len(points)
+    result = np.empty((n, 3))
+    for i in prange(n):
+        found = np.empty(MAX_NEIGHBOURS, dtype=np.int64)
+        matrix, right = np.empty((9, 9)), np.empty(9)
+        count = _ring_points(i, starts, links, found)
+        normal = normals[i].copy()
+        for _ in range(2):
+            normal = _turned_normal(normal, points[i], points, found, count, matrix, right)
+        turn = normal[0] * normals[i, 0] + normal[1] * normals[i, 1] + normal[2] * normals[i, 2]
+        if turn > 0.5:
+            result[i] = normal
+        else:
+            result[i] = normals[i]
+    return result

@@ -20,12 +20,13 @@ def smooth_neighbours(surface: SurfaceMesh) -> np.ndarray:
     return neighbours
 
 
-def gradient_stencil(surface: SurfaceMesh, neighbours: np.ndarray) -> np.ndarray:
+def gradient_weights(points, normals, neighbours) -> np.ndarray:
     """Weights that turn differences to the edge neighbours into a gradient along the skin.
 
     Parameters
     ----------
-    surface : SurfaceMesh
+    points : (n_panels, 3) float, m, where the values are known
+    normals : (n_panels, 3) float, unit
     neighbours : (n_panels, 3) int, -1 where there is none
 
     Returns
@@ -35,23 +36,23 @@ def gradient_stencil(surface: SurfaceMesh, neighbours: np.ndarray) -> np.ndarray
     Notes
     -----
     Least squares over the at most three neighbours with weights 1/distance; the distance vector
-    is laid into the panel's plane and stretched to the full length, so that a linear function of
+    is laid into the tangent plane and stretched to the full length, so that a linear function of
     arc length is met on a curved skin. Singular values below 0.05 of the largest are dropped.
     Panels with fewer than two neighbours have no gradient.
     """
     found = neighbours >= 0
-    step = surface.centroids[neighbours] - surface.centroids[:, None]
+    step = points[neighbours] - points[:, None]
     length = np.linalg.norm(step, axis=2)
-    normal = surface.normals[:, None]
+    normal = normals[:, None]
     flat = step - (step * normal).sum(axis=2, keepdims=True) * normal
     shadow = np.linalg.norm(flat, axis=2)
     usable = found & (shadow > 0.0)
     stretch = np.divide(length, shadow, out=np.zeros_like(length), where=usable)
     weight = np.divide(1.0, length, out=np.zeros_like(length), where=usable)
     inverse = np.linalg.pinv(flat * (stretch * weight)[:, :, None], rcond=0.05)
-    stencil = np.swapaxes(inverse, 1, 2) * weight[:, :, None]
-    stencil[usable.sum(axis=1) < 2] = 0.0
-    return stencil
+    weights = np.swapaxes(inverse, 1, 2) * weight[:, :, None]
+    weights[usable.sum(axis=1) < 2] = 0.0
+    return weights
 
 
 def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
@@ -69,12 +70,12 @@ def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
 
     Notes
     -----
-    value = f_j + g_j . (x - c_j), with g_j from `gradient_stencil`. Exact for a constant;
+    value = f_j + g_j . (x - c_j), with g_j from `gradient_weights`. Exact for a constant;
     second-order accurate where the skin is smooth.
     """
     points, panels = np.asarray(points, dtype=float), np.asarray(panels)
     neighbours = smooth_neighbours(surface)
-    stencil = gradient_stencil(surface, neighbours)[panels]
+    stencil = gradient_weights(surface.centroids, surface.normals, neighbours)[panels]
     offset = points - surface.centroids[panels]
     normal = surface.normals[panels]
     offset = offset - (offset * normal).sum(axis=1, keepdims=True) * normal
