@@ -19,7 +19,7 @@ from panelcp.placement.candidates import VIEWS, NoCutZone, SearchRegion
 from panelcp.placement.requirement import NeededPressure
 from panelcp.quantity import UncertainValue
 from panelcp.surface.opening import KINDS, SHAPES, USES
-from panelcp.surface.reading import PARTS, ReadingOptions
+from panelcp.surface.reading import FORMATS, PARTS, ReadingOptions
 from panelcp.units import UNITS
 
 TABLES = {
@@ -230,6 +230,10 @@ def read_case(path) -> Case:
     ------
     CaseError : lists every mistake with its line
     """
+    if Path(path).suffix.lower() in FORMATS:
+        raise CaseError(
+            f"{Path(path).name}: is a mesh, not a case; write a case for it with 'panelcp new'"
+        )
     case_text = schema.read_case_text(path)
     case_text.check_tables(TABLES)
     project = case_text.table("project", PROJECT)
