@@ -1,6 +1,7 @@
 """summary.json: all numbers of a run.
 
-Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `notices`, `warnings`,
+Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `note`,
+`answer`, `notices`, `warnings`,
 `cautions`, `not_modelled`, `surface` (figures and history), `solver` (checks), `conditions`,
 `openings`, `ranking` (`pairs`, best first, and `best_of_each_side`), `marks` (every uncertain
 number that was used), `inputs` (the case file as understood). SI units, angles in degrees,
@@ -38,6 +39,7 @@ def summary(contents: RunContents) -> dict[str, Any]:
         "inputs_hash": contents.input_hash,
         "name": contents.name,
         "question": contents.question,
+        "note": contents.note,
         "answer": answer(contents),
         "notices": list(contents.notices),
         "warnings": list(contents.warnings),
