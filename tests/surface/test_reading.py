@@ -430,13 +430,14 @@ BAD_FILES = [
 
 
 @pytest.mark.parametrize(("name", "content", "message"), BAD_FILES)
-def test_files_that_are_no_mesh(tmp_path, capfd, name, content, message):
+def test_files_that_are_no_mesh(tmp_path, capfd, caplog, name, content, message):
     path = tmp_path / name
     path.write_bytes(content)
     with pytest.raises(SurfaceError, match=message) as caught:
         read_surface(path)
     assert len(str(caught.value).splitlines()) == 1
     assert capfd.readouterr() == ("", "")
+    assert caplog.records == []
 
 
 def test_folders_and_missing_files(tmp_path):
@@ -492,7 +493,7 @@ def surface_or_error(path):
     ["cut short", "bytes changed", "head changed", "part lost", "garbage put in", "line exchanged"],
 )
 def test_damaged_files_never_give_anything_but_a_surface_or_one_clear_error(
-    tmp_path, capfd, name, kind
+    tmp_path, capfd, caplog, name, kind
 ):
     body = bodies.ellipsoid(AXES, 1)
     data = encoded(body.vertices, body.triangles, name)
@@ -507,3 +508,4 @@ def test_damaged_files_never_give_anything_but_a_surface_or_one_clear_error(
             assert len(str(outcome).splitlines()) == 1
             assert "No module" not in str(outcome)
     assert capfd.readouterr() == ("", "")
+    assert caplog.records == []
