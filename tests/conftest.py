@@ -5,7 +5,6 @@ from functools import cache
 import numpy as np
 import pytest
 
-from panelcp.panels.solving import solve_units
 from tests import bodies
 
 
@@ -30,6 +29,7 @@ def brick():
 @pytest.fixture(scope="session")
 def units_of():
     """Function of the name of a builder in tests/bodies.py and its arguments: unit flows."""
+    from panelcp.panels.solving import solve_units
 
     @cache
     def solve(builder, *arguments):

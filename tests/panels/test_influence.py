@@ -27,9 +27,9 @@ EXACT = [
 POINTS = np.array([[0.2, 0.1, 0.3], [1.2, -0.4, 0.25], [0.5, 0.3, -0.4], [-0.6, 0.9, 0.2]])
 
 
-def turned(seed):
+def turned(draw):
     """A turn in space that no axis shares."""
-    matrix = np.linalg.qr(np.random.default_rng(seed).normal(size=(3, 3)))[0]
+    matrix = np.linalg.qr(np.random.default_rng(draw).normal(size=(3, 3)))[0]
     return matrix * np.sign(np.linalg.det(matrix))
 
 
@@ -114,10 +114,10 @@ def test_far_panel_becomes_a_point_source_with_the_distance_squared():
     assert errors[0] < 0.02
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_points_in_the_plane_of_a_panel_see_no_normal_part(seed):
+@pytest.mark.parametrize("draw", range(3))
+def test_points_in_the_plane_of_a_panel_see_no_normal_part(draw):
     # coplanar neighbours, as on every flat face: rounding must not decide between both sides
-    rotation = turned(seed)
+    rotation = turned(draw)
     shift = np.array([2.0, 0.3, -1.0])
     flat = np.array([[0.65, 0.5, 0.0], [0.5, -0.3, 0.0], [1.3, 0.4, 0.0], [-2.0, 1.0, 0.0]])
     found = triangle_velocity(flat @ rotation.T + shift, TRIANGLE @ rotation.T + shift)

@@ -25,9 +25,9 @@ def wavy(points):
     return np.sin(1.5 * x + 0.3) * y + np.cos(z) * x
 
 
-def on_panels(surface, seed=0):
+def on_panels(surface, draw=0):
     """One random point on every panel."""
-    share = np.random.default_rng(seed).dirichlet(np.ones(3), surface.n_panels)
+    share = np.random.default_rng(draw).dirichlet(np.ones(3), surface.n_panels)
     return np.einsum("nk,nki->ni", share, surface.corners)
 
 

@@ -80,9 +80,9 @@ def test_turn_is_counter_clockwise_seen_from_outside(brick):
     assert np.ptp(quarter.outline, axis=0) == pytest.approx([0.1, 0.2, 0.0], abs=1e-12)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_axes_are_orthonormal_and_right_handed_anywhere(fine_sphere, seed):
-    random = np.random.default_rng(seed)
+@pytest.mark.parametrize("draw", range(4))
+def test_axes_are_orthonormal_and_right_handed_anywhere(fine_sphere, draw):
+    random = np.random.default_rng(draw)
     centre = random.normal(size=3)
     centre /= np.linalg.norm(centre)
     opening = lay_opening(fine_sphere, "vent", centre, 0.2, 0.1, turn=random.uniform(-180, 180))

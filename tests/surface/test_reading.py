@@ -407,6 +407,16 @@ def test_message_names_the_file(write, whole):
         read_surface(path)
 
 
+def test_strange_normals_in_a_text_file_do_no_harm(write, whole, capfd, caplog):
+    # normals follow from the winding; what the file says of them is not used
+    path = write(whole.vertices, whole.triangles, "text.stl")
+    head, rest = path.read_text().split("facet normal", 1)
+    path.write_text(head + "facet normal nought nought one" + rest[rest.index("\n") :])
+    assert read_surface(path).volume == pytest.approx(whole.volume, rel=1e-6)
+    assert capfd.readouterr() == ("", "")
+    assert caplog.records == []
+
+
 BAD_FILES = [
     ("empty.stl", b"", "empty.stl: the file is empty"),
     ("empty.obj", b"", "empty.obj: the file is empty"),
