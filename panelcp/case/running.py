@@ -131,7 +131,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
     """
     case = prepared.case
     check = check_surface(prepared.surface)
-    units = solve_units(prepared.surface, progress)
+    units = solve_units(prepared.surface, progress=progress)
     flow = superpose(units, case.conditions)
     progress("ranking places")
     ranking = _rank(prepared, flow)
