@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from html import escape
 from pathlib import Path
 
@@ -13,7 +14,6 @@ from panelcp.report.contents import (
     NOT_MODELLED,
     RunContents,
     answer,
-    condition_line,
     explain,
     opening_line,
     place_line,
@@ -21,7 +21,7 @@ from panelcp.report.contents import (
     side_rows,
 )
 from panelcp.report.tables import IN_H2O
-from panelcp.units import format_quantity
+from panelcp.units import UNITS, format_quantity
 
 STYLE = """
 :root { --ink:#1d2326; --soft:#566067; --line:#cfd5d8; --paper:#ffffff; --pale:#f3f5f6;
@@ -45,13 +45,29 @@ th, td { padding:.3rem .7rem; border-bottom:1px solid var(--line); text-align:ri
          vertical-align:top; white-space:nowrap }
 th { background:var(--pale); text-align:right; font-weight:600 }
 th { white-space:normal; vertical-align:bottom } th.t, td.t, td.p { text-align:left }
-td.p { white-space:normal; min-width:15ch } tr.first td { border-bottom:0; padding-bottom:0 }
-td.w { white-space:normal; text-align:left; color:var(--soft); padding-top:0 }
+td.p, td.r { white-space:normal; min-width:15ch }
+td.w { white-space:normal; text-align:left; min-width:24ch }
+tr.first td { border-bottom:0; padding-bottom:0 }
+tr.first + tr td { padding-top:0; color:var(--soft) }
 .bad { color:var(--bad); font-weight:600 } .good { color:var(--good); font-weight:600 }
 figure { margin:1.4rem 0 } figure img { width:100%; height:auto; background:#fff;
          border:1px solid var(--line) } figcaption { color:var(--soft); font-size:.9rem }
-nav a { margin-right:1rem } a { color:inherit }
+h3 { font-size:1rem; margin:1.6rem 0 .4rem }
+nav a { display:inline-block; margin-right:1rem } a { color:inherit }
 footer { margin:3rem 0 2rem; color:var(--soft); font-size:.85rem }
+@media (max-width:640px) {
+  main, header { padding:0 14px } ol, ul { padding-left:1.3rem }
+  table { font-size:.85rem } th, td { padding:.3rem .4rem }
+  th, td.t, td.p, td.r { white-space:normal; min-width:0 } td.t { min-width:9ch }
+  .cards, .cards tbody, .cards tr, .cards td { display:block }
+  .cards thead, .cards td:empty { display:none }
+  .cards tr { padding:.5rem 0; border-bottom:1px solid var(--line) }
+  .cards tr.first { border-bottom:0; padding-bottom:0 } .cards tr.first + tr { padding-top:0 }
+  .cards td { display:flex; justify-content:space-between; gap:1rem; border:0;
+              padding:.1rem 0; text-align:right; white-space:normal; overflow-wrap:anywhere }
+  .cards td::before { content:attr(data-label); color:var(--soft); text-align:left;
+                      flex:none; font-weight:400 }
+  .cards td[colspan] { text-align:left; color:var(--soft) } }
 @media print { nav { display:none } figure { break-inside:avoid } body { font-size:11pt } }
 """
 
@@ -118,7 +134,7 @@ def _sides(contents: RunContents) -> str:
     sides = side_rows(contents)
     head = _row([("Best exit of each side", "t"), *((side, "") for side, _, _ in sides)], "th")
     rows = [
-        _row([("place", "t"), *((place_line(ranking.exit(p)), "p") for _, p, _ in sides)]),
+        _row([("place", "t"), *((_kept(place_line(ranking.exit(p))), "r") for _, p, _ in sides)]),
         _row([("least available / needed", "t"), *(_ratio_cell(ranking, p) for _, p, _ in sides)]),
     ]
     rows += [
@@ -134,25 +150,25 @@ def _sides(contents: RunContents) -> str:
 
 def _ranking(contents: RunContents) -> str:
     ranking, conditions = contents.ranking, contents.flow.conditions
-    titles = (("Rank", ""), ("Inlet", "t"), ("Exit", "t"), ("Least available / needed", ""))
-    more = (("Mean", ""), ("Pa ± deviation", ""), ("inH2O", ""), ("Decided by", "t"))
-    head = _row([*titles, *more], "th")
+    titles = (("Rank", ""), ("Least available / needed", ""), ("Exit", "t"), ("Inlet", "t"))
+    more = (("Mean", ""), ("Available, Pa ± deviation", ""), ("inH2O", ""), ("Decided by", "t"))
+    titles += more
     rows = []
     for pair in contents.short_list:
         c = int(ranking.limiting[pair])
         available, deviation = ranking.available[c, pair], ranking.deviation[c, pair]
         cells = [
             (str(pair + 1), ""),
-            (ranking.inlet(pair).name, "p"),
-            (opening_line(ranking.exit(pair)), "p"),
             _ratio_cell(ranking, pair),
+            (_kept(opening_line(ranking.exit(pair))), "p"),
+            (ranking.inlet(pair).name, "p"),
             (f"{ranking.mean_ratio[pair]:.2f}", ""),
             (f"{available:.0f} ± {deviation:.0f}", ""),
             (f"{available / IN_H2O:.2f}", ""),
             (conditions[c].name, "p"),
         ]
         why = f'<tr><td></td><td class="w" colspan="7">{escape(explain(contents, pair))}</td></tr>'
-        rows.append(_row(cells).replace("<tr>", '<tr class="first">') + why)
+        rows.append(_row(cells, titles=titles).replace("<tr>", '<tr class="first">', 1) + why)
     note = (
         f"<p class='soft'>The best places that do not overlap, of {ranking.n_pairs} pairs of inlet "
         "and exit; the rank counts all pairs, and ranking.csv lists them. Available is the "
@@ -160,7 +176,12 @@ def _ranking(contents: RunContents) -> str:
         "is what inlet, core and exit use up. The deviation is one standard deviation of the "
         "estimate.</p>"
     )
-    return note + _table(head, rows) + "<h3>In every condition</h3>" + _available(contents)
+    return (
+        note
+        + _table(_row(titles, "th"), rows, "cards")
+        + "<h3>In every condition</h3>"
+        + _available(contents)
+    )
 
 
 def _available(contents: RunContents) -> str:
@@ -168,7 +189,10 @@ def _available(contents: RunContents) -> str:
     ranking, conditions = contents.ranking, contents.flow.conditions
     head = _row(
         [("Available, Pa", "t"), ("Decides", "t"), ("Needed", "")]
-        + [(f"Rank {pair + 1}: {ranking.exit(pair).name}", "") for pair in contents.short_list],
+        + [
+            (f"{ranking.exit(pair).name} (rank\u00a0{pair + 1})", "")
+            for pair in contents.short_list
+        ],
         "th",
     )
     rows = []
@@ -208,8 +232,8 @@ def _openings(contents: RunContents) -> str:
         return "<p>The case names no openings of its own.</p>"
     head = _row([("Opening", "t"), *((opening.name, "") for opening in group.openings)], "th")
     rows = [
-        _row([("place", "t"), *((place_line(o), "p") for o in group.openings)]),
-        _row([("use, kind", "t"), *((f"{o.use}, {o.kind}", "p") for o in group.openings)]),
+        _row([("place", "t"), *((_kept(place_line(o)), "r") for o in group.openings)]),
+        _row([("use, kind", "t"), *((f"{o.use}, {o.kind}", "r") for o in group.openings)]),
         _row([("area cm²", "t"), *((f"{o.area * 1e4:.0f}", "") for o in group.openings)]),
     ]
     for c, condition in enumerate(conditions):
@@ -220,29 +244,37 @@ def _openings(contents: RunContents) -> str:
 
 
 def _conditions(contents: RunContents) -> str:
-    head = _row(
-        [("Condition", "t"), ("Decides", "t"), ("Needed pressure", "t"), ("Mark", "t")], "th"
-    )
+    titles = (("Condition", "t"), ("Decides", "t"), ("True airspeed, kt", ""))
+    titles += (("Angle of attack", ""), ("Sideslip", ""), ("Altitude, ft", ""), ("Air, °C", ""))
+    titles += (("q, Pa", ""), ("Needed pressure", ""), ("Mark", "t"))
     rows = []
     for condition, needed in zip(contents.flow.conditions, contents.needed_pressure, strict=True):
-        text = format_quantity(needed.value, "pressure") if needed else "not given"
-        cells = [(condition_line(condition), "t"), ("yes" if condition.decides else "no", "t")]
-        rows.append(_row([*cells, (text, "t"), (needed.mark if needed else "", "t")]))
-    return _table(head, rows)
+        cells = [
+            (condition.name, "p"),
+            ("yes" if condition.decides else "no", "t"),
+            (f"{condition.speed / UNITS['speed']['kt']:.0f}", ""),
+            (f"{condition.alpha:g}°".replace("-", "−"), ""),
+            (f"{condition.beta:g}°".replace("-", "−"), ""),
+            (f"{condition.altitude / UNITS['length']['ft']:.0f}".replace("-", "−"), ""),
+            (f"{condition.air.temperature - 273.15:.0f}".replace("-", "−"), ""),
+            (f"{condition.dynamic_pressure:.0f}", ""),
+            (format_quantity(needed.value, "pressure") if needed else "not given", ""),
+            (needed.mark if needed else "", "t"),
+        ]
+        rows.append(_row(cells, titles=titles))
+    return _table(_row(titles, "th"), rows, "cards")
 
 
 def _marks(contents: RunContents) -> str:
-    head = _row(
-        [("Number", "t"), ("Value", ""), ("Low", ""), ("High", ""), ("Mark", "t"), ("Source", "t")],
-        "th",
-    )
+    titles = (("Number", "t"), ("Value", ""), ("Low", ""), ("High", ""))
+    titles += (("Mark", "t"), ("Source", "t"))
     rows = []
     for place, value in contents.marks:
         numbers = [value.value, value.low, value.high]
-        cells = [(place, "t")]
+        cells = [(place, "p")]
         cells += [("" if n is None else format_quantity(n, value.kind), "") for n in numbers]
-        rows.append(_row([*cells, (value.mark, "t"), (value.source, "w")]))
-    return _table(head, rows)
+        rows.append(_row([*cells, (value.mark, "t"), (value.source, "w")], titles=titles))
+    return _table(_row(titles, "th"), rows, "cards")
 
 
 def _ratio_cell(ranking, pair: int) -> tuple[str, str]:
@@ -254,18 +286,26 @@ def _signed(value: float) -> str:
     return "" if np.isnan(value) else f"{value:+.2f}".replace("-", "−")
 
 
-def _row(cells, tag: str = "td") -> str:
-    parts = [
-        f"<{tag}{f' class={style!r}' if style else ''}>{escape(text)}</{tag}>"
-        for text, style in cells
-    ]
+def _kept(text: str) -> str:
+    """A place whose lines do not break between a letter group and its number."""
+    return re.sub(r"(?<=STA|.BL|.WL) (?=-?\d)| (?=mm\b)", "\u00a0", text)
+
+
+def _row(cells, tag: str = "td", titles=()) -> str:
+    """Row of (text, style) cells; titles stand beside the cells on narrow screens."""
+    parts = []
+    for number, (text, style) in enumerate(cells):
+        marks = f' class="{style}"' if style else ""
+        if titles:
+            marks += f' data-label="{escape(titles[number][0])}"'
+        parts.append(f"<{tag}{marks}>{escape(text)}</{tag}>")
     return "<tr>" + "".join(parts) + "</tr>"
 
 
-def _table(head: str, rows: list[str]) -> str:
+def _table(head: str, rows: list[str], style: str = "wide") -> str:
     return (
-        f'<div class="scroll"><table><thead>{head}</thead><tbody>{"".join(rows)}</tbody></table>'
-        "</div>"
+        f'<div class="scroll"><table class="{style}"><thead>{head}</thead>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
 
 

@@ -1,0 +1,207 @@
+"""The page: sections, escaping of hostile texts, no network, and a look by a real browser."""
+
+import shutil
+import subprocess
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from panelcp.case.running import run_case
+from panelcp.report.contents import CAUTIONS, NOT_MODELLED, PROPELLER_NOTICE
+from tests.cases import changed, write_case
+
+SECTIONS = (
+    "answer",
+    "sides",
+    "ranking",
+    "maps",
+    "openings",
+    "conditions",
+    "inputs",
+    "surface",
+    "model",
+    "cautions",
+)
+VOID = {"meta", "link", "img", "br"}
+SCRIPT = "<script>alert('x')</script><img src=x onerror=\"alert(1)\">"
+HOSTILE = {
+    "Small body": f"Cowl {SCRIPT} & \"quotes\" 'single' </title></h1>",
+    "Above or below?": "$x_{$ \u202eright to left\u202c שלום مرحبا 🔥 " + "long " * 1000,
+    "Invented.": "</p></header><script src='https://example.org/x.js'></script>\nsecond line",
+    "climb": "climb </td><script>1</script> 🔥 $\\frac$",
+    "sideslip": 'sideslip" onload="alert(1)',
+    "chin": "<b onmouseover=alert(1)>chin</b> 試",
+    "nose": "nose" + "e" * 300,
+    "invented": "<iframe src='http://example.org'></iframe>",
+}
+
+
+class Page(HTMLParser):
+    """Elements, attributes and texts of a page, and whether its elements close in order."""
+
+    def __init__(self, content: str):
+        super().__init__(convert_charrefs=True)
+        self.tags, self.attributes, self.texts, self.open = [], [], [], []
+        self.feed(content)
+        self.close()
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += attrs
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.texts.append(data)
+
+    @property
+    def text(self) -> str:
+        return "\0".join(self.texts)
+
+
+def hostile_text() -> str:
+    text = changed('"Invented."', f"'''{HOSTILE['Invented.']}'''".replace("'''", '"""'))
+    for word, replacement in HOSTILE.items():
+        if word != "Invented.":
+            quoted = replacement.replace("\\", "\\\\").replace('"', '\\"')
+            text = changed(f'"{word}"', f'"{quoted}"', text)
+    return text
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory):
+    """Path of the page of the small case."""
+    return run_case(write_case(tmp_path_factory.mktemp("plain"))).folder / "report.html"
+
+
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory):
+    """Path of the page of a case with hostile texts in every place."""
+    path = write_case(tmp_path_factory.mktemp("hostile"), hostile_text())
+    return run_case(path).folder / "report.html"
+
+
+def page_of(path: Path) -> Page:
+    return Page(path.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("which", ["plain", "hostile"])
+def test_page_is_well_formed_and_has_all_sections(which, request):
+    page = page_of(request.getfixturevalue(which))
+    assert page.open == []
+    assert [value for name, value in page.attributes if name == "id"] == list(SECTIONS)
+    links = [value for name, value in page.attributes if name == "href" and value[0] == "#"]
+    assert links == [f"#{name}" for name in SECTIONS]
+    assert page.tags.count("section") == page.tags.count("h2") == 10
+    assert page.tags.count("h1") == 1
+
+
+@pytest.mark.parametrize("which", ["plain", "hostile"])
+def test_page_runs_nothing_and_loads_nothing(which, request):
+    page = page_of(request.getfixturevalue(which))
+    for tag in ("script", "iframe", "object", "embed", "form", "base", "b"):
+        assert tag not in page.tags
+    for name, value in page.attributes:
+        assert not name.startswith("on"), (name, value)
+        if name in ("src", "href"):
+            assert value.startswith(("data:", "#")), value[:80]
+    style = page.texts[page.texts.index(next(t for t in page.texts if ":root" in t))]
+    assert "url(" not in style
+    assert "@import" not in style
+
+
+def test_hostile_texts_come_back_letter_by_letter(hostile):
+    page = page_of(hostile)
+    for word, text in HOSTILE.items():
+        assert text.strip() in page.text, word
+    assert page.tags.count("img") == 2
+
+
+def test_page_says_what_must_be_known(plain):
+    page = page_of(plain)
+    assert f"Notice: {PROPELLER_NOTICE}." in page.texts
+    for line in (*CAUTIONS, *NOT_MODELLED):
+        assert line in page.texts
+    assert any(CAUTIONS[0] in text for text in page.texts[: page.texts.index("Answer") + 12])
+    assert "published" in page.texts
+    assert "invented" in page.texts
+
+
+def test_hostile_texts_leave_the_other_files_readable(hostile):
+    from tests.report.test_results import rows_of, strict_json
+
+    folder = hostile.parent
+    summary = strict_json(folder / "summary.json")
+    assert summary["name"] == HOSTILE["Small body"]
+    assert summary["note"] == HOSTILE["Invented."]
+    assert summary["conditions"][0]["name"] == HOSTILE["climb"]
+    rows = rows_of(folder / "pressures.csv")
+    assert {HOSTILE["chin"], HOSTILE["nose"]} <= {row["opening"] for row in rows}
+    assert {row["condition"] for row in rows} == {HOSTILE["climb"], HOSTILE["sideslip"], "parked"}
+    assert rows_of(folder / "ranking.csv")[0]["limiting_condition"] == HOSTILE["climb"]
+    names = sorted(path.name for path in (folder / "maps").iterdir())
+    assert names == ["01-climb-td-script-1-script-frac.png", "02-sideslip-onload-alert-1.png"]
+
+
+# --- a real browser ------------------------------------------------------------------------
+
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--hide-scrollbars",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+PROBE = """<!doctype html><meta charset="utf-8"><title>wait</title>
+<iframe id="page" src="{page}" width="{width}" height="900" style="border:0"></iframe>
+<script>
+document.getElementById("page").onload = function () {{
+  const seen = this.contentDocument;
+  const wide = seen.documentElement.scrollWidth - seen.documentElement.clientWidth;
+  const ids = Array.from(seen.querySelectorAll("section"), part => part.id).join(" ");
+  document.title = "overflow " + wide + " sections " + ids;
+}};
+</script>
+"""
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    """Function of words for the browser: what it writes."""
+    program = shutil.which("chromium")
+    if program is None:
+        pytest.skip("no chromium on the path")
+    profile = tmp_path_factory.mktemp("profile")
+
+    def call(*words):
+        command = [program, *FLAGS, f"--user-data-dir={profile}", *map(str, words)]
+        done = subprocess.run(command, capture_output=True, timeout=60, check=True)
+        return done.stdout.decode("utf-8")
+
+    return call
+
+
+@pytest.mark.parametrize("which", ["plain", "hostile"])
+def test_browser_sees_all_sections_and_runs_nothing(browser, which, request):
+    seen = Page(browser("--dump-dom", request.getfixturevalue(which).as_uri()))
+    assert [value for name, value in seen.attributes if name == "id"] == list(SECTIONS)
+    assert "script" not in seen.tags
+    assert seen.tags.count("img") == 2
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("which", ["plain", "hostile"])
+def test_page_is_not_wider_than_the_screen(browser, which, width, request, tmp_path):
+    page = request.getfixturevalue(which)
+    probe = tmp_path / "probe.html"
+    probe.write_text(PROBE.format(page=page.as_uri(), width=width), encoding="utf-8")
+    seen = Page(browser("--allow-file-access-from-files", "--dump-dom", probe.as_uri()))
+    assert f"overflow 0 sections {' '.join(SECTIONS)}" in seen.texts
