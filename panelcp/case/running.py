@@ -321,11 +321,10 @@ def _warnings(units: UnitSolutions, flow: SurfaceFlow, ranking: OpeningRanking) 
 
 
 def _solver_lines(units: UnitSolutions, flow: SurfaceFlow) -> list[str]:
-    flows = units.source_strength * flow.surface.areas
+    flows = units.source_strength * units.panels.areas
     net = np.abs(flows.sum(axis=1)) / np.abs(flows).sum(axis=1)
     return [
-        f"unit solutions: {', '.join(units.names)}; "
-        f"{', '.join(str(n) for n in units.iterations)} iterations",
+        f"unit solutions: {', '.join(units.names)}; {units.iterations} iterations",
         f"normal velocity left: {units.residuals.max():.1e} of the stream (rms)",
         f"net source: {net.max():.1e} of all sources",
         f"force on the closed body: {np.nan_to_num(flow.force_coefficient).max():.4f} q A "

@@ -10,6 +10,7 @@ import numpy as np
 from panelcp.errors import FlowError
 from panelcp.onset import FlightCondition
 from panelcp.panels.solving import UnitSolutions, solve_units
+from panelcp.surface.curved import curved_panels
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 
 
@@ -21,8 +22,9 @@ class SurfaceFlow:
     ----------
     surface : SurfaceMesh
     conditions : the conditions, in order
-    velocity : (n_conditions, n_panels, 3) float, m/s, outside the panels
-    gauge_pressure : (n_conditions, n_panels) float, Pa, against outside air at the same height
+    velocity : (n_conditions, n_panels, 3) float, m/s, outside the skin at the control points
+    gauge_pressure : (n_conditions, n_panels) float, Pa, at the control points, against outside
+        air at the same height
     """
 
     surface: SurfaceMesh
@@ -53,8 +55,10 @@ class SurfaceFlow:
 
         Zero in theory for every closed body (d'Alembert): what is left shows the error.
         """
-        force = -self.gauge_pressure @ self.surface.area_vectors
-        frontal = 0.5 * np.abs(self.surface.area_vectors[:, 0]).sum()
+        panels = curved_panels(self.surface)
+        area_vectors = panels.normals * panels.areas[:, None]
+        force = -self.gauge_pressure @ area_vectors
+        frontal = 0.5 * np.abs(area_vectors[:, 0]).sum()
         q = self.dynamic_pressure
         size = np.linalg.norm(force, axis=1) / frontal
         return np.divide(size, q, out=np.full(len(q), np.nan), where=q > 0.0)

@@ -1,9 +1,8 @@
-"""Compiled loops over pairs of point and panel."""
+"""Compiled velocity of one flat panel."""
 
 from math import atan2, log, pi, sqrt
 
-import numpy as np
-from numba import njit, prange
+from numba import njit
 
 FOUR_PI = 4.0 * pi
 
@@ -65,91 +64,3 @@ def triangle_velocity(x, y, z, corners, normal):
     v += factor * (ez * nx - ex * nz)
     w += factor * (ex * ny - ey * nx)
     return u / FOUR_PI, v / FOUR_PI, w / FOUR_PI
-
-
-@njit(cache=True, error_model="numpy")
-def panel_velocity(x, y, z, corners, normal, centroid, area, far):
-    """As `triangle_velocity`, but a point source when farther than `far` panel sizes.
-
-    The size of a panel is the root of its area.
-    """
-    dx, dy, dz = x - centroid[0], y - centroid[1], z - centroid[2]
-    square = dx * dx + dy * dy + dz * dz
-    if square > far * far * area:
-        factor = area / (FOUR_PI * square * sqrt(square))
-        return factor * dx, factor * dy, factor * dz
-    return triangle_velocity(x, y, z, corners, normal)
-
-
-@njit(cache=True, parallel=True, error_model="numpy")
-def normal_influence(points, normals, corners, panel_normals, centroids, areas, far):
-    """(n_points, n_panels) velocity along each point's normal from unit density on each panel.
-
-    Point i is taken to lie on panel i, on its outer side: its own influence is 1/2.
-    """
-    n, m = len(points), len(corners)
-    matrix = np.empty((n, m))
-    for i in prange(n):
-        x, y, z = points[i, 0], points[i, 1], points[i, 2]
-        nx, ny, nz = normals[i, 0], normals[i, 1], normals[i, 2]
-        for j in range(m):
-            u, v, w = panel_velocity(
-                x, y, z, corners[j], panel_normals[j], centroids[j], areas[j], far
-            )
-            matrix[i, j] = u * nx + v * ny + w * nz
-        matrix[i, i] += 0.5
-    return matrix
-
-
-@njit(cache=True, parallel=True, error_model="numpy")
-def mirrored_normal_influence(points, normals, corners, panel_normals, centroids, areas, far):
-    """As `normal_influence`, for a half with its mirror image (y -> -y).
-
-    Returns the matrices for equal density on the image and for opposite density.
-    """
-    n, m = len(points), len(corners)
-    symmetric = np.empty((n, m))
-    antisymmetric = np.empty((n, m))
-    for i in prange(n):
-        x, y, z = points[i, 0], points[i, 1], points[i, 2]
-        nx, ny, nz = normals[i, 0], normals[i, 1], normals[i, 2]
-        for j in range(m):
-            u, v, w = panel_velocity(
-                x, y, z, corners[j], panel_normals[j], centroids[j], areas[j], far
-            )
-            own = u * nx + v * ny + w * nz
-            # the image acts on the point as the panel acts on the mirrored point
-            u, v, w = panel_velocity(
-                x, -y, z, corners[j], panel_normals[j], centroids[j], areas[j], far
-            )
-            image = u * nx - v * ny + w * nz
-            symmetric[i, j] = own + image
-            antisymmetric[i, j] = own - image
-        symmetric[i, i] += 0.5
-        antisymmetric[i, i] += 0.5
-    return symmetric, antisymmetric
-
-
-@njit(cache=True, parallel=True, error_model="numpy")
-def induced_velocity(points, strengths, corners, panel_normals, centroids, areas, far):
-    """(n_units, n_points, 3) velocity from (n_units, n_panels) densities; no jump added."""
-    n, m, n_units = len(points), len(corners), len(strengths)
-    velocity = np.zeros((n_units, n, 3))
-    for i in prange(n):
-        for j in range(m):
-            u, v, w = panel_velocity(
-                points[i, 0],
-                points[i, 1],
-                points[i, 2],
-                corners[j],
-                panel_normals[j],
-                centroids[j],
-                areas[j],
-                far,
-            )
-            for k in range(n_units):
-                strength = strengths[k, j]
-                velocity[k, i, 0] += strength * u
-                velocity[k, i, 1] += strength * v
-                velocity[k, i, 2] += strength * w
-    return velocity

@@ -1,28 +1,40 @@
-"""Velocity that uniform source density on flat panels induces."""
+"""Velocity that source density on panels induces at points."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from panelcp.errors import PanelcpError
+from panelcp.panels.farfield import FarField, build_tree
+from panelcp.surface.curved import CurvedPanels, curved_panels
 from panelcp.surface.mesh import SurfaceMesh
 
-FAR_LIMIT = 12.0
-"""Beyond this many panel sizes (root of the area) a panel acts as a point source.
+FAR_LIMIT = 8.0
+"""Beyond this many panel sizes (root of the area) a panel acts as a point source."""
 
-The error of one panel there is below (size/distance)^2 / 12 of its own share, 6e-4."""
+DIVISIONS = 4
+"""A near patch is divided at most this many times; what is still near is taken as flat."""
+
+FINE_DIVISIONS = 8
+"""As DIVISIONS, for points that may lie close to the skin."""
+
+BLOCKS = 32
+"""Blocks of rows of the near field, each with work space of the size of the surface."""
+
+TOLERANCE = 1e-4
+"""Tolerance of the far field, parts of the rms of the induced velocity."""
 
 
-def _kernels():
+def require_numba():
+    """Say clearly that the compiler package is missing, where it is."""
     try:
-        from panelcp.panels import _kernels as kernels
+        import numba  # noqa: F401, ICN
     except ImportError as error:
         raise PanelcpError(
             "the compiler package numba is not installed for this Python; panelcp needs it. "
             "Use a Python version for which numba has a ready-made package (3.11 to 3.15 at the "
             f"time of this release) and install again ({error})"
         ) from error
-    return kernels
 
 
 def triangle_velocity(points, corners) -> np.ndarray:
@@ -48,59 +60,124 @@ def triangle_velocity(points, corners) -> np.ndarray:
     >>> 4 * np.pi * triangle_velocity(np.array([[0.0, 0.0, 1.0]]), corners)
     array([[-0.10641697, -0.06790338,  0.27001206]])
     """
-    kernel = _kernels().triangle_velocity
+    require_numba()
+    from panelcp.panels._kernels import triangle_velocity as kernel
+
     corners = np.asarray(corners, dtype=float)
     normal = np.cross(corners[1] - corners[0], corners[2] - corners[0])
     normal /= np.linalg.norm(normal)
     return np.array([kernel(*point, corners, normal) for point in np.asarray(points, float)])
 
 
-def normal_influence(surface: SurfaceMesh) -> tuple[np.ndarray, ...]:
-    """Matrices of the normal velocity outside each panel from unit density on each panel.
+class InducedVelocity:
+    """Velocity at fixed points from any density on fixed panels.
+
+    The near field is a sparse matrix: curved panels with linear density, less their point
+    sources. The far field is the sum of all point sources.
 
     Parameters
     ----------
-    surface : SurfaceMesh
-
-    Returns
-    -------
-    One (n_solved, n_solved) matrix, or two for a mirrored surface: density equal on the mirror
-    image, and density of opposite sign there.
+    panels : CurvedPanels
+    points : (n_points, 3) float, m
+    own : (n_points,) int, the panel whose control point the point is, -1 for none
+    tolerance : of the far field; None sums it directly
+    divisions : how often a near patch may be divided
     """
-    geometry = _geometry(surface)
-    points, normals = geometry[2], geometry[1]
-    if surface.mirrored:
-        return _kernels().mirrored_normal_influence(points, normals, *geometry, FAR_LIMIT)
-    return (_kernels().normal_influence(points, normals, *geometry, FAR_LIMIT),)
+
+    def __init__(
+        self,
+        panels: CurvedPanels,
+        points,
+        own=None,
+        tolerance: float | None = TOLERANCE,
+        divisions: int = DIVISIONS,
+    ):
+        require_numba()
+        self.panels = panels
+        self.points = np.ascontiguousarray(points, dtype=float)
+        own = np.full(len(self.points), -1) if own is None else own
+        self.own = np.ascontiguousarray(own, dtype=np.int64)
+        self._near = near_field(panels, self.points, self.own, divisions)
+        self._far = FarField(self.points, panels.centroids, self.own, tolerance)
+
+    @property
+    def near_entries(self) -> int:
+        """Number of entries of the near field."""
+        return len(self._near[1])
+
+    def apply(self, strengths) -> np.ndarray:
+        """(n_units, n_points, 3) m/s from densities (n_units, n_panels), m/s; without jumps."""
+        from panelcp.panels.near_kernels import add_near
+
+        strengths = np.atleast_2d(np.asarray(strengths, dtype=float))
+        velocity = np.zeros((len(self.points), 3, len(strengths)))
+        self._far.apply(strengths * self.panels.areas, velocity)
+        add_near(*self._near, np.ascontiguousarray(strengths.T), velocity)
+        return np.ascontiguousarray(np.moveaxis(velocity, 2, 0))
 
 
 def induced_velocity(surface: SurfaceMesh, source_strength, points=None) -> np.ndarray:
-    """Velocity at points from source densities on all panels.
+    """Velocity at points from densities on all panels of a surface.
 
     Parameters
     ----------
     surface : SurfaceMesh
-    source_strength : (n_units, n_panels) float, m/s, both halves
-    points : (n_points, 3) float, m; the outer side of the centroids when not given
+    source_strength : (n_units, n_panels) float, m/s, at the control points, both halves
+    points : (n_points, 3) float, m, anywhere, also close to the skin; the outer side of the
+        control points when not given
 
     Returns
     -------
     (n_units, n_points, 3) float, m/s
     """
-    strength = np.ascontiguousarray(source_strength, dtype=float)
-    geometry = _geometry(surface.unmirrored())
+    panels = curved_panels(surface)
+    strengths = np.atleast_2d(np.asarray(source_strength, dtype=float))
     if points is not None:
-        points = np.ascontiguousarray(points, dtype=float)
-        return _kernels().induced_velocity(points, strength, *geometry, FAR_LIMIT)
-    points = geometry[2][: surface.n_solved]
-    velocity = _kernels().induced_velocity(points, strength, *geometry, FAR_LIMIT)
-    own = strength[:, : surface.n_solved, None] * surface.normals[: surface.n_solved]
-    return velocity + 0.5 * own
+        operator = InducedVelocity(panels, points, tolerance=None, divisions=FINE_DIVISIONS)
+        return operator.apply(strengths)
+    own = np.arange(surface.n_panels)
+    velocity = InducedVelocity(panels, panels.points, own).apply(strengths)
+    return velocity + 0.5 * strengths[:, :, None] * panels.normals
 
 
-def _geometry(surface: SurfaceMesh):
-    n = surface.n_solved
-    return tuple(
-        np.ascontiguousarray(array[:n])
-        for array in (surface.corners, surface.normals, surface.centroids, surface.areas)
+def near_field(panels: CurvedPanels, points, own, divisions: int):
+    """Rows of the near field: starts, columns and (n_entries, 3) velocities.
+
+    Parameters
+    ----------
+    panels : CurvedPanels
+    points : (n_points, 3) float, m
+    own : (n_points,) int, see `InducedVelocity`
+    divisions : how often a near patch may be divided
+
+    Returns
+    -------
+    starts (n_points + 1,), columns (n_entries,), values (n_entries, 3)
+    """
+    from panelcp.panels import near_kernels as kernels
+
+    tree = build_tree(panels.centroids, panels.areas)
+    box = (tree.start, tree.end, tree.first_child, tree.n_children, tree.centre)
+    box = (*box, tree.radius, tree.largest)
+    shape = (panels.centroids, panels.areas, panels.neighbours)
+    counts = kernels.count_near(points, FAR_LIMIT, box, tree.order, *shape, BLOCKS)
+    starts = np.concatenate([[0], np.cumsum(counts)])
+    columns = np.empty(starts[-1], dtype=np.int64)
+    values = np.empty((starts[-1], 3))
+    kernels.fill_near(
+        *(points, own, FAR_LIMIT, box, tree.order, panels.coefficients, panels.points),
+        *(panels.normals, *shape, panels.stencil, divisions, _rules()),
+        *(starts, columns, values, BLOCKS),
     )
+    return starts, columns, values
+
+
+def _rules() -> tuple[np.ndarray, ...]:
+    """Gauss points and weights on [0, 1], along an edge and outward from the middle."""
+    from panelcp.panels.near_kernels import POINTS_ALONG, POINTS_OUT
+
+    rules = []
+    for count in (POINTS_ALONG, POINTS_OUT):
+        nodes, weights = np.polynomial.legendre.leggauss(count)
+        rules += [0.5 * (nodes + 1.0), 0.5 * weights]
+    return tuple(rules)

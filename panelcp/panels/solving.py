@@ -2,20 +2,53 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse.linalg import LinearOperator, gmres
 
 from panelcp.errors import FlowError
-from panelcp.panels.influence import induced_velocity, normal_influence
+from panelcp.panels.influence import TOLERANCE, InducedVelocity
+from panelcp.surface.curved import CurvedPanels, curved_panels
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
+from panelcp.surface.opening import Opening, panel_cover
 
 STREAMS = ("stream x", "stream y", "stream z")
-TOLERANCE = 1e-9
+KRYLOV_TOLERANCE = 1e-7
 MAX_ITERATIONS = 100
 MIRROR = np.array([1.0, -1.0, 1.0])
+
+
+@dataclass(frozen=True, eq=False)
+class GroundPlane:
+    """Flat ground; the flow is that of the body with its mirror image below.
+
+    Attributes
+    ----------
+    point : (3,) float, m, any point of the ground, body axes
+    normal : (3,) float, upward; made a unit vector
+    """
+
+    point: np.ndarray
+    normal: np.ndarray
+
+    def __post_init__(self):
+        normal = np.asarray(self.normal, dtype=float)
+        if not np.linalg.norm(normal) > 0.0:
+            raise FlowError("the normal of the ground is zero; give its upward direction")
+        object.__setattr__(self, "point", frozen_array(self.point))
+        object.__setattr__(self, "normal", frozen_array(normal / np.linalg.norm(normal)))
+
+    @property
+    def reflection(self) -> tuple[np.ndarray, np.ndarray]:
+        """Matrix (3, 3) and offset (3,), m, of the mirror image x -> matrix x + offset."""
+        matrix = np.eye(3) - 2.0 * np.outer(self.normal, self.normal)
+        return matrix, 2.0 * (self.point @ self.normal) * self.normal
+
+    def height(self, points) -> np.ndarray:
+        """(n,) float, m: heights of (n, 3) points above the ground."""
+        return (np.asarray(points, dtype=float) - self.point) @ self.normal
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,34 +58,49 @@ class UnitSolutions:
     Attributes
     ----------
     surface : SurfaceMesh
-    names : of the unit causes: streams of 1 m/s along x, y and z
-    source_strength : (n_units, n_panels) float, m/s
-    velocity : (n_units, n_panels, 3) float, m/s, outside the panels at their centroids
-    iterations : (n_units,) int, steps of the iterative solver
-    residuals : (n_units,) float, rms of the normal velocity left, parts of the unit speed
+    panels : CurvedPanels of the whole surface; values belong to its control points
+    names : of the unit causes: streams of 1 m/s along x, y and z, then 1 m3/s out of each
+        opening, then the onset fields given
+    source_strength : (n_units, n_panels) float, m/s, at the control points
+    velocity : (n_units, n_panels, 3) float, m/s, outside the skin at the control points
+    iterations : steps of the iterative solver, all units together
+    residuals : (n_units,) float, m/s, rms over the skin of the normal velocity left
+    ground : GroundPlane or None
     """
 
     surface: SurfaceMesh
+    panels: CurvedPanels
     names: tuple[str, ...]
     source_strength: np.ndarray
     velocity: np.ndarray
-    iterations: np.ndarray
+    iterations: int
     residuals: np.ndarray
+    ground: GroundPlane | None = None
 
     def __post_init__(self):
         for name in ("source_strength", "velocity", "residuals"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
-        object.__setattr__(self, "iterations", frozen_array(self.iterations, np.int64))
 
 
 def solve_units(
-    surface: SurfaceMesh, progress: Callable[[str], None] = lambda text: None
+    surface: SurfaceMesh,
+    openings: Sequence[Opening] = (),
+    onsets: Sequence[tuple[str, np.ndarray]] = (),
+    ground: GroundPlane | None = None,
+    tolerance: float | None = TOLERANCE,
+    progress: Callable[[str], None] = lambda text: None,
 ) -> UnitSolutions:
-    """Solve the flow for unit streams along x, y and z.
+    """Solve the flow for unit causes.
 
     Parameters
     ----------
     surface : SurfaceMesh, closed and outward
+    openings : each gets a unit solution of 1 m3/s outward through the skin, spread by the panels'
+        cover fractions
+    onsets : (name, velocity) of further onset fields, (n_panels, 3) float, m/s, at the control
+        points of `curved_panels(surface)`; their part beside the body must be free of divergence
+    ground : GroundPlane or None
+    tolerance : of the far field, parts of the rms induced velocity; None sums it directly
     progress : called with a short text before each long step
 
     Returns
@@ -61,72 +109,161 @@ def solve_units(
 
     Raises
     ------
-    FlowError : the iteration does not converge
+    FlowError : the iteration does not converge, an onset field of wrong shape, the body reaches
+        into the ground, an opening that covers no panel
 
     Notes
     -----
-    (1/2 I + K') s = -n.V0 with one density per panel, taken at the centroids. A mirrored
-    surface is solved as one half: streams along x and z with equal density on the image, the
-    stream along y with opposite density.
+    (1/2 I + K') s = v_n - n.V0 at the control points. A mirrored surface is solved as one half:
+    the boundary data are split into a part that is equal on both sides and one of opposite sign.
+    The ground is a mirror image with equal density; a stream into the ground has no meaning.
     Source: J. Katz, A. Plotkin, Low-Speed Aerodynamics, 2nd ed., 2001, ch. 9 and 12 (from
     memory); the sign of every term is tested on spheres and ellipsoids.
     """
-    n = surface.n_solved
+    panels = curved_panels(surface)
+    names, onset, outflow = _causes(surface, panels, openings, onsets)
+    panels = panels.cut((np.abs(outflow) > 0.0).any(axis=0)) if openings else panels
     progress(f"influence of {surface.n_panels} panels")
-    matrices = normal_influence(surface)
-    progress("solving for unit streams")
-    strengths, iterations = [], []
-    for axis in range(3):
-        matrix = matrices[-1] if axis == 1 else matrices[0]
-        strength, steps = _solve(matrix, -surface.normals[:n, axis], STREAMS[axis])
-        strengths.append(_unfold(strength, surface.mirrored, odd=axis == 1))
-        iterations.append(steps)
-    del matrices
+    problem = _Problem(surface, panels, ground, tolerance)
+    data = outflow - np.einsum("upd,pd->up", onset, panels.normals)
+    even, odd = problem.parts(data)
+    progress("solving for unit causes")
+    strengths, iterations = problem.solve(even, odd)
     progress("surface velocities")
-    velocity = induced_velocity(surface, np.array(strengths)) + np.eye(3)[:, None, :]
-    normal_part = np.einsum("uni,ni->un", velocity, surface.normals[:n])
-    whole = [_unfold_velocity(velocity[k], surface.mirrored, odd=k == 1) for k in range(3)]
+    induced = problem.whole_velocity(strengths, len(even))
+    velocity = onset + induced
+    residual = np.einsum("upd,pd->up", velocity, panels.normals) - outflow
     return UnitSolutions(
         surface=surface,
-        names=STREAMS,
-        source_strength=np.array(strengths),
-        velocity=np.array(whole),
-        iterations=np.array(iterations),
-        residuals=np.sqrt((normal_part**2).mean(axis=1)),
+        panels=panels,
+        names=names,
+        source_strength=problem.whole_strength(strengths, len(even)),
+        velocity=velocity,
+        iterations=iterations,
+        residuals=np.sqrt((residual**2).mean(axis=1)),
+        ground=ground,
     )
 
 
-def _solve(matrix: np.ndarray, right_side: np.ndarray, name: str) -> tuple[np.ndarray, int]:
-    steps = []
-    diagonal = np.diag(matrix).copy()
-    solution, fault = gmres(
-        matrix,
-        right_side,
-        rtol=TOLERANCE,
-        atol=0.0,
-        restart=MAX_ITERATIONS,
-        maxiter=1,
-        M=LinearOperator(matrix.shape, matvec=lambda v: v / diagonal),
-        callback=steps.append,
-        callback_type="pr_norm",
-    )
-    if fault or not np.isfinite(solution).all():
-        left = np.linalg.norm(matrix @ solution - right_side) / np.linalg.norm(right_side)
-        raise FlowError(
-            f"the solution for {name} did not converge in {len(steps)} steps (residual "
-            f"{left:.1e}, wanted {TOLERANCE:.0e}); likely the skin touches itself, parts "
-            "interpenetrate, or panels are extremely thin"
+def _causes(surface, panels, openings, onsets):
+    """Names, onset velocity (n_units, n_panels, 3) and outflow (n_units, n_panels)."""
+    n = surface.n_panels
+    names = [*STREAMS, *(f"opening {opening.name}" for opening in openings)]
+    names += [name for name, _ in onsets]
+    onset, outflow = np.zeros((len(names), n, 3)), np.zeros((len(names), n))
+    onset[:3] = np.eye(3)[:, None, :]
+    for k, opening in enumerate(openings, start=3):
+        outflow[k] = panel_cover(surface, opening)
+        total = outflow[k] @ panels.areas
+        if not total > 0.0:
+            raise FlowError(f"opening {opening.name} covers no panel; nothing can flow through it")
+        outflow[k] /= total
+    for k, (name, field) in enumerate(onsets, start=3 + len(openings)):
+        field = np.asarray(field, dtype=float)
+        if field.shape != (n, 3) or not np.isfinite(field).all():
+            raise FlowError(
+                f"onset field {name} has shape {field.shape}; expected ({n}, 3) finite numbers, "
+                "one velocity at every control point"
+            )
+        onset[k] = field
+    return tuple(names), onset, outflow
+
+
+class _Problem:
+    """The linear system of one surface: unknowns on one half when it is mirrored."""
+
+    def __init__(self, surface, panels, ground, tolerance):
+        n = surface.n_solved
+        self.n, self.mirrored, self.surface = n, surface.mirrored, surface
+        self.normals = panels.normals[:n]
+        self.copies = 1 if ground is None else 2
+        sources = panels
+        if ground is not None:
+            _require_above(surface, ground)
+            sources = panels.joined(panels.reflected(*ground.reflection))
+        self.operator = InducedVelocity(sources, panels.points[:n], np.arange(n), tolerance)
+
+    def parts(self, data) -> tuple[np.ndarray, np.ndarray]:
+        """Boundary data of the half, equal on both sides and of opposite sign."""
+        if not self.mirrored:
+            return data, data[:0]
+        right, left = data[:, : self.n], data[:, self.n :]
+        return 0.5 * (right + left), 0.5 * (right - left)
+
+    def unfold(self, half, n_even: int) -> np.ndarray:
+        """Densities of all sources from those of the half; the first `n_even` rows are even."""
+        whole = half
+        if self.mirrored:
+            sign = np.where(np.arange(len(half)) < n_even, 1.0, -1.0)[:, None]
+            whole = np.concatenate([half, sign * half], axis=1)
+        return np.concatenate([whole] * self.copies, axis=1)
+
+    def velocity(self, half, n_even: int) -> np.ndarray:
+        """(n_rows, n_half, 3) velocity just outside the skin, the onset not included."""
+        induced = self.operator.apply(self.unfold(half, n_even))
+        return induced + 0.5 * half[:, :, None] * self.normals
+
+    def solve(self, even, odd) -> tuple[np.ndarray, int]:
+        """Densities of the half for all boundary data that are not zero, in one iteration."""
+        data = np.concatenate([even, odd])
+        scale = np.sqrt((data**2).mean(axis=1))
+        used = scale > 1e-14 * scale.max()
+        n_even = int(np.count_nonzero(used[: len(even)]))
+        strengths = np.zeros(data.shape)
+        rows = data[used] / scale[used, None]
+        steps: list[float] = []
+
+        def normal_velocity(unknown):
+            half = unknown.reshape(rows.shape)
+            return np.einsum("upd,pd->up", self.velocity(half, n_even), self.normals).ravel()
+
+        solution, fault = gmres(
+            LinearOperator((rows.size, rows.size), matvec=normal_velocity, dtype=float),
+            rows.ravel(),
+            x0=2.0 * rows.ravel(),
+            rtol=KRYLOV_TOLERANCE,
+            atol=0.0,
+            restart=MAX_ITERATIONS,
+            maxiter=1,
+            callback=steps.append,
+            callback_type="pr_norm",
         )
-    return solution, len(steps)
+        if fault or not np.isfinite(solution).all():
+            raise FlowError(self._complaint(steps))
+        strengths[used] = solution.reshape(rows.shape) * scale[used, None]
+        return strengths, len(steps)
+
+    def whole_strength(self, strengths, n_units: int) -> np.ndarray:
+        """(n_units, n_panels) densities from the even and the odd part."""
+        if not self.mirrored:
+            return strengths
+        even, odd = strengths[:n_units], strengths[n_units:]
+        return np.concatenate([even + odd, even - odd], axis=1)
+
+    def whole_velocity(self, strengths, n_units: int) -> np.ndarray:
+        """(n_units, n_panels, 3) velocity from the even and the odd part."""
+        if not self.mirrored:
+            return self.velocity(strengths, n_units)
+        velocity = self.velocity(strengths, n_units)
+        even, odd = velocity[:n_units], velocity[n_units:]
+        return np.concatenate([even + odd, (even - odd) * MIRROR], axis=1)
+
+    def _complaint(self, steps) -> str:
+        left = f"{steps[-1]:.1e}" if steps and np.isfinite(steps[-1]) else "not a number"
+        return (
+            f"the solution did not converge in {len(steps)} steps (residual {left}, wanted "
+            f"{KRYLOV_TOLERANCE:.0e}); likely the skin touches itself, parts interpenetrate, or "
+            "panels are extremely thin"
+        )
 
 
-def _unfold(half: np.ndarray, mirrored: bool, odd: bool) -> np.ndarray:
-    if not mirrored:
-        return half
-    return np.concatenate([half, -half if odd else half])
-
-
-def _unfold_velocity(half: np.ndarray, mirrored: bool, odd: bool) -> np.ndarray:
-    if not mirrored:
-        return half
-    return np.concatenate([half, half * (-MIRROR if odd else MIRROR)])
+def _require_above(surface: SurfaceMesh, ground: GroundPlane):
+    low = float(ground.height(surface.vertices).min())
+    if low <= 0.0:
+        raise FlowError(
+            f"the body reaches {-low * 1e3:.0f} mm into the ground; raise the ground clearance"
+        )
+    if surface.mirrored and abs(ground.normal[1]) > 1e-12:
+        raise FlowError(
+            "the ground is banked, but the surface is solved as a half; use surface.unmirrored()"
+        )

@@ -76,8 +76,8 @@ def _surface(contents) -> dict[str, Any]:
 
 
 def _solver(contents) -> dict[str, Any]:
-    units, areas = contents.units, contents.flow.surface.areas
-    flows = units.source_strength * areas
+    units = contents.units
+    flows = units.source_strength * units.panels.areas
     return {
         "unit_solutions": list(units.names),
         "iterations": units.iterations,

@@ -6,12 +6,13 @@ the three corners and three lifted mid-edge nodes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
-from panelcp.surface.interpolation import corner_groups, gradient_weights, smooth_neighbours
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
+from panelcp.surface.neighbours import corner_groups, gradient_weights, smooth_neighbours
 
 MAX_LIFT = 0.15
 """Greatest lift of a mid-edge node, parts of the edge."""
@@ -77,15 +78,33 @@ class CurvedPanels:
             stencil=self.stencil @ matrix.T,
         )
 
+    def joined(self, other: CurvedPanels) -> CurvedPanels:
+        """These panels, then the other ones."""
+        moved = np.where(other.neighbours >= 0, other.neighbours + len(self.areas), -1)
+        pairs = {
+            name: np.concatenate([getattr(self, name), getattr(other, name)])
+            for name in ("coefficients", "points", "normals", "areas", "centroids", "stencil")
+        }
+        return CurvedPanels(neighbours=np.concatenate([self.neighbours, moved]), **pairs)
 
-def curved_panels(surface: SurfaceMesh, apart=None) -> CurvedPanels:
-    """Fit curved panels to a surface.
+    def cut(self, group) -> CurvedPanels:
+        """Copy whose stencils do not reach across panels of different `group`, (n_panels,).
+
+        For rims of openings with a given flow: the skin stays smooth, the density jumps.
+        """
+        group = np.asarray(group)
+        neighbours = np.where(group[self.neighbours] == group[:, None], self.neighbours, -1)
+        stencil = gradient_weights(self.points, self.normals, neighbours)
+        return replace(self, neighbours=neighbours, stencil=stencil)
+
+
+@lru_cache(maxsize=4)
+def curved_panels(surface: SurfaceMesh) -> CurvedPanels:
+    """Fit curved panels to a surface; the last few results are kept.
 
     Parameters
     ----------
     surface : SurfaceMesh
-    apart : (n_panels,) int, or None: the gradient stencils are cut between panels of different
-        value (rims of openings with a given flow); the skin stays smooth there
 
     Returns
     -------
@@ -103,9 +122,6 @@ def curved_panels(surface: SurfaceMesh, apart=None) -> CurvedPanels:
     normals = area_vectors(coefficients, 1 / 3, 1 / 3)
     normals = normals / np.linalg.norm(normals, axis=1, keepdims=True)
     areas, centroids = _areas(coefficients)
-    if apart is not None:
-        apart = np.asarray(apart)
-        neighbours = np.where(apart[neighbours] == apart[:, None], neighbours, -1)
     stencil = gradient_weights(points, normals, neighbours)
     return CurvedPanels(coefficients, points, normals, areas, centroids, neighbours, stencil)
 

@@ -1,58 +1,19 @@
-"""Values between the panel points: gradients from edge neighbours, values at points and corners."""
+"""Values between the control points: at points on the skin and at the corners of panels."""
 
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse import coo_array, csr_array, diags_array
 
+from panelcp.surface.curved import curved_panels
 from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.neighbours import corner_groups
 
-SHARP_ANGLE = 40.0
-"""Edges folded by more than this many degrees are sharp: nothing is carried across them."""
+LEAST_POINTS = 8
+"""A quadratic fit at a vertex wants at least so many control points."""
 
-
-def smooth_neighbours(surface: SurfaceMesh) -> np.ndarray:
-    """(n_panels, 3) int: `edge_neighbours`, with -1 also across sharp edges."""
-    neighbours = np.array(surface.edge_neighbours)
-    facing = np.einsum("nki,ni->nk", surface.normals[neighbours], surface.normals)
-    neighbours[facing < np.cos(np.radians(SHARP_ANGLE))] = -1
-    return neighbours
-
-
-def gradient_weights(points, normals, neighbours) -> np.ndarray:
-    """Weights that turn differences to the edge neighbours into a gradient along the skin.
-
-    Parameters
-    ----------
-    points : (n_panels, 3) float, m, where the values are known
-    normals : (n_panels, 3) float, unit
-    neighbours : (n_panels, 3) int, -1 where there is none
-
-    Returns
-    -------
-    (n_panels, 3, 3) float, 1/m: gradient = sum over k of weights[:, k] (value_k - value)
-
-    Notes
-    -----
-    Least squares over the at most three neighbours with weights 1/distance; the distance vector
-    is laid into the tangent plane and stretched to the full length, so that a linear function of
-    arc length is met on a curved skin. Singular values below 0.05 of the largest are dropped.
-    Panels with fewer than two neighbours have no gradient.
-    """
-    found = neighbours >= 0
-    step = points[neighbours] - points[:, None]
-    length = np.linalg.norm(step, axis=2)
-    normal = normals[:, None]
-    flat = step - (step * normal).sum(axis=2, keepdims=True) * normal
-    shadow = np.linalg.norm(flat, axis=2)
-    usable = found & (shadow > 0.0)
-    stretch = np.divide(length, shadow, out=np.zeros_like(length), where=usable)
-    weight = np.divide(1.0, length, out=np.zeros_like(length), where=usable)
-    inverse = np.linalg.pinv(flat * (stretch * weight)[:, :, None], rcond=0.05)
-    weights = np.swapaxes(inverse, 1, 2) * weight[:, :, None]
-    weights[usable.sum(axis=1) < 2] = 0.0
-    return weights
+WORST_CONDITION = 1e7
+"""Fits with a worse condition number of the normal equations are not used."""
 
 
 def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
@@ -70,18 +31,18 @@ def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
 
     Notes
     -----
-    value = f_j + g_j . (x - c_j), with g_j from `gradient_weights`. Exact for a constant;
-    second-order accurate where the skin is smooth.
+    value = f_j + g_j . (x - x_j), x_j the control point, g_j the gradient from the edge
+    neighbours. Exact for a constant; second-order accurate where the skin is smooth.
     """
     points, panels = np.asarray(points, dtype=float), np.asarray(panels)
-    neighbours = smooth_neighbours(surface)
-    stencil = gradient_weights(surface.centroids, surface.normals, neighbours)[panels]
-    offset = points - surface.centroids[panels]
-    normal = surface.normals[panels]
+    curved = curved_panels(surface)
+    offset = points - curved.points[panels]
+    normal = curved.normals[panels]
     offset = offset - (offset * normal).sum(axis=1, keepdims=True) * normal
-    share = np.einsum("pki,pi->pk", stencil, offset)
+    share = np.einsum("pki,pi->pk", curved.stencil[panels], offset)
     rows = np.repeat(np.arange(len(points)), 4)
-    columns = np.hstack([panels[:, None], np.maximum(neighbours[panels], 0)]).ravel()
+    neighbours = np.maximum(curved.neighbours[panels], 0)
+    columns = np.hstack([panels[:, None], neighbours]).ravel()
     values = np.hstack([1.0 - share.sum(axis=1, keepdims=True), share]).ravel()
     return coo_array((values, (rows, columns)), shape=(len(points), surface.n_panels)).tocsr()
 
@@ -99,29 +60,80 @@ def corner_operator(surface: SurfaceMesh) -> csr_array:
     Returns
     -------
     (3 n_panels, n_panels) sparse array; row 3 j + k is corner k of panel j
+
+    Notes
+    -----
+    Quadratic least-squares fit, weights 1/distance, through the control points of the panels at
+    the corner and of their edge neighbours; where there are too few, the mean of the linear
+    values of the panels at the corner.
     """
+    groups = corner_groups(surface)
+    fitted, good = _fitted_rows(surface, groups)
+    mean = _mean_rows(surface, groups)
+    rows = diags_array(good.astype(float)) @ fitted + diags_array((~good).astype(float)) @ mean
+    return csr_array(rows.tocsr()[groups])
+
+
+def _mean_rows(surface: SurfaceMesh, groups) -> csr_array:
+    """(n_groups, n_panels): mean of the linear values of the panels at each corner group."""
     n = surface.n_panels
     panels = np.repeat(np.arange(n), 3)
     own = point_operator(surface, surface.corners.reshape(-1, 3), panels)
-    groups = corner_groups(surface)
     counts = np.bincount(groups)
-    gather = coo_array(
-        (1.0 / counts[groups], (groups, np.arange(3 * n))), shape=(len(counts), 3 * n)
-    ).tocsr()
-    return csr_array((gather @ own)[groups])
+    shape = (len(counts), 3 * n)
+    return coo_array((1.0 / counts[groups], (groups, np.arange(3 * n))), shape=shape).tocsr() @ own
 
 
-def corner_groups(surface: SurfaceMesh) -> np.ndarray:
-    """(3 n_panels,) int: corners of the same group share vertex, normal and value."""
-    triangles, neighbours = surface.triangles, smooth_neighbours(surface)
-    n = surface.n_panels
+def _fitted_rows(surface: SurfaceMesh, groups) -> tuple[csr_array, np.ndarray]:
+    """(n_groups, n_panels) weights of the quadratic fit, and which rows are usable."""
+    curved, n = curved_panels(surface), surface.n_panels
+    n_groups = int(groups.max()) + 1
+    near = _panels_near(curved.neighbours, groups, n_groups)
+    counts = np.diff(near.indptr)
+    rows = np.repeat(np.arange(n_groups), counts)
+    place = np.arange(len(rows)) - near.indptr[rows]
+    vertex = np.empty((n_groups, 3))
+    vertex[groups] = surface.corners.reshape(-1, 3)
+    offset, weight = _tangent_offsets(curved, vertex, near.indices, rows, n_groups)
+    x, y = offset.T
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+    padded = np.zeros((n_groups, counts.max(), 6))
+    padded[rows, place] = terms * np.sqrt(weight)[:, None]
+    normal_matrix = np.swapaxes(padded, 1, 2) @ padded
+    condition = np.linalg.cond(normal_matrix)
+    good = (counts >= LEAST_POINTS) & (condition < WORST_CONDITION)
+    normal_matrix[~good] = np.eye(6)
+    first = np.linalg.solve(normal_matrix, np.broadcast_to(np.eye(6)[:, :1], (n_groups, 6, 1)))
+    values = weight * (terms * first[rows, :, 0]).sum(axis=1)
+    return csr_array((values, near.indices, near.indptr), shape=(n_groups, n)), good
+
+
+def _panels_near(neighbours, groups, n_groups) -> csr_array:
+    """(n_groups, n_panels): panels at each corner group and their edge neighbours."""
+    n = len(neighbours)
+    at = coo_array((np.ones(3 * n), (groups, np.repeat(np.arange(n), 3))), shape=(n_groups, n))
     panel, edge = np.nonzero(neighbours >= 0)
-    other = neighbours[panel, edge]
-    links = []
-    for end in (edge, (edge + 1) % 3):
-        vertex = triangles[panel, end]
-        place = np.argmax(triangles[other] == vertex[:, None], axis=1)
-        links.append((3 * panel + end, 3 * other + place))
-    rows, columns = (np.concatenate(part) for part in zip(*links, strict=True))
-    graph = coo_array((np.ones(len(rows)), (rows, columns)), shape=(3 * n, 3 * n))
-    return connected_components(graph, directed=False)[1]
+    beside = coo_array((np.ones(len(panel)), (panel, neighbours[panel, edge])), shape=(n, n))
+    near = csr_array(at.tocsr() + at.tocsr() @ beside.tocsr())
+    near.sort_indices()
+    return near
+
+
+def _tangent_offsets(curved, vertex, panels, rows, n_groups):
+    """Offsets (n, 2) of control points in the tangent plane at each vertex, and weights.
+
+    Stretched to the full distance and divided by the mean distance of the group.
+    """
+    normals = curved.normals[panels]
+    mean = np.stack([np.bincount(rows, normals[:, k], n_groups) for k in range(3)], axis=1)
+    mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-300)
+    axis = np.eye(3)[np.argmin(np.abs(mean), axis=1)]
+    first = np.cross(mean, axis)
+    first /= np.maximum(np.linalg.norm(first, axis=1, keepdims=True), 1e-300)
+    second = np.cross(mean, first)
+    step = curved.points[panels] - vertex[rows]
+    flat = np.stack([(step * first[rows]).sum(axis=1), (step * second[rows]).sum(axis=1)], axis=1)
+    length = np.linalg.norm(step, axis=1)
+    shadow = np.maximum(np.linalg.norm(flat, axis=1), 1e-300)
+    scale = (np.bincount(rows, length, n_groups) / np.bincount(rows, minlength=n_groups))[rows]
+    return flat * (length / shadow / scale)[:, None], scale / length

@@ -176,6 +176,59 @@ def lay_opening(
     )
 
 
+def panel_cover(surface: SurfaceMesh, opening: Opening) -> np.ndarray:
+    """Part of every panel that lies inside the outline of an opening.
+
+    Parameters
+    ----------
+    surface : SurfaceMesh
+    opening : Opening laid onto it
+
+    Returns
+    -------
+    (n_panels,) float, 0 to 1; its sum times the panel areas is the area of the opening
+
+    Notes
+    -----
+    Panels that look the same way as the opening are cut with the outline in the opening's plane.
+    """
+    flat = (opening.outline - opening.centre) @ np.array([opening.along, opening.across]).T
+    radius = float(np.linalg.norm(flat, axis=1).max())
+    near = SkinFinder(surface).near(opening.centre, 1.5 * radius)
+    near = near[surface.normals[near] @ opening.normal > STEEP]
+    plane = (surface.corners[near] - opening.centre) @ np.array([opening.along, opening.across]).T
+    cover = np.zeros(surface.n_panels)
+    for panel, corners in zip(near, plane, strict=True):
+        whole = _polygon_area(corners)
+        cover[panel] = min(1.0, _polygon_area(_clipped(corners, flat)) / whole)
+    return cover
+
+
+def _clipped(polygon: np.ndarray, window: np.ndarray) -> np.ndarray:
+    """Part of a polygon inside a convex window, both counter-clockwise, (n, 2)."""
+    for start, end in zip(window, np.roll(window, -1, axis=0), strict=True):
+        if len(polygon) == 0:
+            break
+        edge = end - start
+        inside = edge[0] * (polygon[:, 1] - start[1]) - edge[1] * (polygon[:, 0] - start[0])
+        kept = []
+        for k in range(len(polygon)):
+            a, b, side_a, side_b = polygon[k - 1], polygon[k], inside[k - 1], inside[k]
+            if (side_a < 0.0) != (side_b < 0.0):
+                kept.append(a + (b - a) * side_a / (side_a - side_b))
+            if side_b >= 0.0:
+                kept.append(b)
+        polygon = np.array(kept).reshape(-1, 2)
+    return polygon
+
+
+def _polygon_area(polygon: np.ndarray) -> float:
+    if len(polygon) < 3:
+        return 0.0
+    x, y = polygon.T
+    return 0.5 * abs(float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()))
+
+
 def _axes(normal: np.ndarray, turn: float) -> np.ndarray:
     """Rows: along, across, normal."""
     reference = np.array([0.0, 0.0, 1.0]) if abs(normal[0]) > 0.8 else np.array([1.0, 0.0, 0.0])

@@ -3,14 +3,9 @@
 import numpy as np
 import pytest
 
-from panelcp.surface.interpolation import (
-    corner_groups,
-    corner_operator,
-    gradient_weights,
-    point_operator,
-    smooth_neighbours,
-)
+from panelcp.surface.interpolation import corner_operator, point_operator
 from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.neighbours import corner_groups, gradient_weights, smooth_neighbours
 from tests import bodies
 
 SLOPE = np.array([1.3, -0.7, 2.1])

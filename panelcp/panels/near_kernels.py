@@ -1,0 +1,366 @@
+"""Compiled loops of the near field: curved panels with linear density.
+
+A panel is given by the six coefficients of its patch (see `CurvedPanels`). `u` is the velocity
+from unit density, `w[d, k]` the velocity component k from the density (y - x_j)_d, x_j the
+control point. Both carry 1/(4 pi).
+"""
+
+from math import log, pi, sqrt
+
+import numpy as np
+from numba import njit, prange
+
+from panelcp.panels._kernels import triangle_velocity
+
+FOUR_PI = 4.0 * pi
+THIRD = 1.0 / 3.0
+POINTS_ALONG = 12
+POINTS_OUT = 3
+NEAR = 3.0
+"""Up to this many panel sizes the patch is divided; beyond it the 3-point rule serves."""
+
+
+@njit(cache=True, inline="always")
+def _patch_point(c, xi, eta, out):
+    for d in range(3):
+        out[d] = (
+            c[0, d]
+            + xi * (c[1, d] + xi * c[3, d] + eta * c[4, d])
+            + eta * (c[2, d] + eta * c[5, d])
+        )
+
+
+@njit(cache=True, inline="always")
+def _patch_area(c, xi, eta):
+    """|X_xi x X_eta|."""
+    a0 = c[1, 0] + 2.0 * xi * c[3, 0] + eta * c[4, 0]
+    a1 = c[1, 1] + 2.0 * xi * c[3, 1] + eta * c[4, 1]
+    a2 = c[1, 2] + 2.0 * xi * c[3, 2] + eta * c[4, 2]
+    b0 = c[2, 0] + xi * c[4, 0] + 2.0 * eta * c[5, 0]
+    b1 = c[2, 1] + xi * c[4, 1] + 2.0 * eta * c[5, 1]
+    b2 = c[2, 2] + xi * c[4, 2] + 2.0 * eta * c[5, 2]
+    n0, n1, n2 = a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0
+    return sqrt(n0 * n0 + n1 * n1 + n2 * n2)
+
+
+@njit(cache=True, inline="always")
+def _add_point(x, y, control, area, u, w):
+    """Add a point source of strength `area` at y, and its linear moments."""
+    d0, d1, d2 = x[0] - y[0], x[1] - y[1], x[2] - y[2]
+    square = d0 * d0 + d1 * d1 + d2 * d2
+    factor = area / (FOUR_PI * square * sqrt(square))
+    k0, k1, k2 = factor * d0, factor * d1, factor * d2
+    u[0] += k0
+    u[1] += k1
+    u[2] += k2
+    for d in range(3):
+        arm = y[d] - control[d]
+        w[d, 0] += arm * k0
+        w[d, 1] += arm * k1
+        w[d, 2] += arm * k2
+
+
+@njit(cache=True, error_model="numpy")
+def three_points(x, c, control, xi, eta, size_xi, size_eta, share, u, w):
+    """Add a part of a patch by the 3-point rule.
+
+    The part is the parameter triangle with corner (xi, eta) and legs `size_xi`, `size_eta`
+    (equal, both positive or both negative); `share` is its part of the parameter area.
+    """
+    y = np.empty(3)
+    for k in range(3):
+        a = xi + size_xi * (2.0 * THIRD if k == 1 else 0.5 * THIRD)
+        b = eta + size_eta * (2.0 * THIRD if k == 2 else 0.5 * THIRD)
+        _patch_point(c, a, b, y)
+        _add_point(x, y, control, share * _patch_area(c, a, b) / 6.0, u, w)
+
+
+@njit(cache=True, error_model="numpy")
+def _add_flat(x, corners, control, middle, u, w):
+    """Add the flat triangle through three points exactly, its linear moments by its middle."""
+    e0, e1 = corners[1] - corners[0], corners[2] - corners[0]
+    normal = np.cross(e0, e1)
+    length = sqrt((normal * normal).sum())
+    if length == 0.0:
+        return
+    v0, v1, v2 = triangle_velocity(x[0], x[1], x[2], corners, normal / length)
+    u[0] += v0
+    u[1] += v1
+    u[2] += v2
+    for d in range(3):
+        arm = middle[d] - control[d]
+        w[d, 0] += arm * v0
+        w[d, 1] += arm * v1
+        w[d, 2] += arm * v2
+
+
+@njit(cache=True, error_model="numpy")
+def divided(x, c, control, levels, u, w, stack, corners, middle):
+    """Add a patch, quartered until every part is far enough from x for the 3-point rule.
+
+    Far enough: at least twice the distance from the part's middle to its farthest corner. Parts
+    that are still too near after `levels` divisions are taken as flat triangles, exactly.
+    `stack` (4 levels + 4, 4), `corners` (3, 3) and `middle` (3,) are work space.
+    """
+    top = 0
+    stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3] = 0.0, 0.0, 1.0, 0.0
+    while top >= 0:
+        xi, eta, size, level = stack[top, 0], stack[top, 1], stack[top, 2], stack[top, 3]
+        top -= 1
+        _patch_point(c, xi, eta, corners[0])
+        _patch_point(c, xi + size, eta, corners[1])
+        _patch_point(c, xi, eta + size, corners[2])
+        _patch_point(c, xi + THIRD * size, eta + THIRD * size, middle)
+        reach = 0.0
+        for k in range(3):
+            square = 0.0
+            for d in range(3):
+                square += (corners[k, d] - middle[d]) ** 2
+            reach = max(reach, square)
+        distance = 0.0
+        for d in range(3):
+            distance += (x[d] - middle[d]) ** 2
+        if distance >= 4.0 * reach:
+            three_points(x, c, control, xi, eta, size, size, size * size, u, w)
+        elif level >= levels:
+            _add_flat(x, corners, control, middle, u, w)
+        else:
+            half = 0.5 * size
+            # three parts like the whole, and the middle one turned over (legs negative)
+            for k in range(4):
+                top += 1
+                stack[top, 0] = xi + (half if k == 1 or k == 3 else 0.0)
+                stack[top, 1] = eta + (half if k == 2 or k == 3 else 0.0)
+                stack[top, 2] = -half if k == 3 else half
+                stack[top, 3] = level + 1.0
+
+
+@njit(cache=True, error_model="numpy")
+def own_part(c, normal, along, along_weights, out, out_weights, u, w):
+    """Add the principal value of a patch at its own control point; the jump is not included.
+
+    For each edge of the parameter triangle, d(w) leads from the middle to the point w of the
+    edge: y - x = s y', y' = a + s b, a = [X(c+d) - X(c-d)]/2, b = [X(c+d) + X(c-d)]/2 - X(c).
+    The singular part is that of the flat triangle with the same slopes, in closed form.
+    """
+    middle, plus, minus = np.empty(3), np.empty(3), np.empty(3)
+    a, b, y = np.empty(3), np.empty(3), np.empty(3)
+    _patch_point(c, THIRD, THIRD, middle)
+    area = _patch_area(c, THIRD, THIRD)
+    corner_xi = np.array([0.0, 1.0, 0.0, 0.0])
+    corner_eta = np.array([0.0, 0.0, 1.0, 0.0])
+    flat = np.empty((4, 3))
+    for k in range(4):
+        d_xi, d_eta = corner_xi[k] - THIRD, corner_eta[k] - THIRD
+        for d in range(3):
+            slope_xi = c[1, d] + THIRD * (2.0 * c[3, d] + c[4, d])
+            slope_eta = c[2, d] + THIRD * (c[4, d] + 2.0 * c[5, d])
+            flat[k, d] = slope_xi * d_xi + slope_eta * d_eta
+    for edge in range(3):
+        _add_edge(flat[edge], flat[edge + 1], normal, u)
+        step_xi = corner_xi[edge + 1] - corner_xi[edge]
+        step_eta = corner_eta[edge + 1] - corner_eta[edge]
+        for i in range(len(along)):
+            d_xi = corner_xi[edge] + along[i] * step_xi - THIRD
+            d_eta = corner_eta[edge] + along[i] * step_eta - THIRD
+            turn = abs(d_xi * step_eta - d_eta * step_xi)
+            _patch_point(c, THIRD + d_xi, THIRD + d_eta, plus)
+            _patch_point(c, THIRD - d_xi, THIRD - d_eta, minus)
+            square = 0.0
+            for d in range(3):
+                a[d] = 0.5 * (plus[d] - minus[d])
+                b[d] = 0.5 * (plus[d] + minus[d]) - middle[d]
+                square += a[d] * a[d]
+            first = -area * turn / (FOUR_PI * square * sqrt(square))
+            for j in range(len(out)):
+                s = out[j]
+                square = 0.0
+                for d in range(3):
+                    y[d] = a[d] + s * b[d]
+                    square += y[d] * y[d]
+                local = _patch_area(c, THIRD + s * d_xi, THIRD + s * d_eta)
+                factor = -local * turn / (FOUR_PI * square * sqrt(square))
+                weight = along_weights[i] * out_weights[j]
+                for d in range(3):
+                    u[d] += weight * (factor * y[d] - first * a[d]) / s
+                    for k in range(3):
+                        w[d, k] += weight * factor * y[d] * y[k]
+
+
+@njit(cache=True, error_model="numpy")
+def _add_edge(a, b, normal, u):
+    """Add (1/4 pi) ln((ra + rb + l)/(ra + rb - l)) times the outward normal of an edge."""
+    ra = sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2])
+    rb = sqrt(b[0] * b[0] + b[1] * b[1] + b[2] * b[2])
+    e0, e1, e2 = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    length = sqrt(e0 * e0 + e1 * e1 + e2 * e2)
+    factor = log((ra + rb + length) / (ra + rb - length)) / (FOUR_PI * length)
+    u[0] += factor * (e1 * normal[2] - e2 * normal[1])
+    u[1] += factor * (e2 * normal[0] - e0 * normal[2])
+    u[2] += factor * (e0 * normal[1] - e1 * normal[0])
+
+
+@njit(cache=True, error_model="numpy")
+def _near_sources(x, limit, cell, order, centroids, areas, found):
+    """Panels within `limit` panel sizes of x, by descent through the tree; returns their number.
+
+    `cell` holds the arrays of the tree: start, end, first child, number of children, centre,
+    radius, largest panel area.
+    """
+    start, end, first_child, n_children, centre, radius, largest = cell
+    stack = np.empty(256, dtype=np.int64)
+    stack[0] = 0
+    top, count = 0, 0
+    while top >= 0:
+        box = stack[top]
+        top -= 1
+        d0, d1, d2 = x[0] - centre[box, 0], x[1] - centre[box, 1], x[2] - centre[box, 2]
+        gap = sqrt(d0 * d0 + d1 * d1 + d2 * d2) - radius[box]
+        if gap > 0.0 and gap * gap > limit * limit * largest[box]:
+            continue
+        if n_children[box] > 0:
+            for k in range(n_children[box]):
+                top += 1
+                stack[top] = first_child[box] + k
+            continue
+        for k in range(start[box], end[box]):
+            j = order[k]
+            d0 = x[0] - centroids[j, 0]
+            d1 = x[1] - centroids[j, 1]
+            d2 = x[2] - centroids[j, 2]
+            if d0 * d0 + d1 * d1 + d2 * d2 <= limit * limit * areas[j]:
+                if count < len(found):
+                    found[count] = j
+                count += 1
+    return count
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def count_near(points, limit, cell, order, centroids, areas, neighbours, n_blocks):
+    """(n_points,) int: entries of each row of the near field, stencil neighbours included.
+
+    The rows are worked on in `n_blocks` blocks with work space of their own.
+    """
+    n, m = len(points), len(centroids)
+    counts = np.zeros(n, dtype=np.int64)
+    for block in prange(n_blocks):
+        mark = np.full(m, -1, dtype=np.int64)
+        found = np.empty(m, dtype=np.int64)
+        for i in range(block * n // n_blocks, (block + 1) * n // n_blocks):
+            near = _near_sources(points[i], limit, cell, order, centroids, areas, found)
+            count = 0
+            for a in range(near):
+                j = found[a]
+                if mark[j] != i:
+                    mark[j] = i
+                    count += 1
+                for k in range(3):
+                    other = neighbours[j, k]
+                    if other >= 0 and mark[other] != i:
+                        mark[other] = i
+                        count += 1
+            counts[i] = count
+    return counts
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def fill_near(
+    points,
+    own,
+    limit,
+    cell,
+    order,
+    patches,
+    controls,
+    normals,
+    centroids,
+    areas,
+    neighbours,
+    stencil,
+    levels,
+    rules,
+    starts,
+    columns,
+    values,
+    n_blocks,
+):
+    """Fill the near field: velocity from each panel's density, less that of its point source.
+
+    `own[i]` is the panel whose control point is point i, or -1; there the principal value is
+    taken, without the jump, and no point source is subtracted. Rows are sorted by column.
+    """
+    along, along_weights, out, out_weights = rules
+    n, m = len(points), len(centroids)
+    for block in prange(n_blocks):
+        place = np.full(m, -1, dtype=np.int64)
+        found = np.empty(m, dtype=np.int64)
+        stack, corners, middle = np.empty((4 * levels + 8, 4)), np.empty((3, 3)), np.empty(3)
+        u, w, share = np.empty(3), np.empty((3, 3)), np.empty(3)
+        for i in range(block * n // n_blocks, (block + 1) * n // n_blocks):
+            x = points[i]
+            near = _near_sources(x, limit, cell, order, centroids, areas, found)
+            first, count = starts[i], 0
+            for a in range(near):
+                j = found[a]
+                if place[j] < first or place[j] >= first + count or columns[place[j]] != j:
+                    place[j] = first + count
+                    columns[first + count] = j
+                    count += 1
+                for k in range(3):
+                    o = neighbours[j, k]
+                    if o >= 0 and (
+                        place[o] < first or place[o] >= first + count or columns[place[o]] != o
+                    ):
+                        place[o] = first + count
+                        columns[first + count] = o
+                        count += 1
+            columns[first : first + count].sort()
+            for k in range(count):
+                place[columns[first + k]] = first + k
+                values[first + k, :] = 0.0
+            for a in range(near):
+                j = found[a]
+                u[:] = 0.0
+                w[:, :] = 0.0
+                d0 = x[0] - centroids[j, 0]
+                d1 = x[1] - centroids[j, 1]
+                d2 = x[2] - centroids[j, 2]
+                square = d0 * d0 + d1 * d1 + d2 * d2
+                if own[i] == j:
+                    own_part(patches[j], normals[j], along, along_weights, out, out_weights, u, w)
+                elif square > NEAR * NEAR * areas[j]:
+                    three_points(x, patches[j], controls[j], 0.0, 0.0, 1.0, 1.0, 1.0, u, w)
+                else:
+                    divided(x, patches[j], controls[j], levels, u, w, stack, corners, middle)
+                if own[i] != j:
+                    factor = areas[j] / (FOUR_PI * square * sqrt(square))
+                    values[place[j], 0] -= factor * d0
+                    values[place[j], 1] -= factor * d1
+                    values[place[j], 2] -= factor * d2
+                for d in range(3):
+                    values[place[j], d] += u[d]
+                for k in range(3):
+                    o = neighbours[j, k]
+                    if o < 0:
+                        continue
+                    for d in range(3):
+                        share[d] = (
+                            stencil[j, k, 0] * w[0, d]
+                            + stencil[j, k, 1] * w[1, d]
+                            + stencil[j, k, 2] * w[2, d]
+                        )
+                        values[place[o], d] += share[d]
+                        values[place[j], d] -= share[d]
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def add_near(starts, columns, values, strengths, velocity):
+    """Add the near field to (n_points, 3, n_units); strengths are (n_panels, n_units)."""
+    n_units = strengths.shape[1]
+    for i in prange(len(starts) - 1):
+        for p in range(starts[i], starts[i + 1]):
+            j = columns[p]
+            for d in range(3):
+                value = values[p, d]
+                for k in range(n_units):
+                    velocity[i, d, k] += value * strengths[j, k]
