@@ -6,6 +6,7 @@ import base64
 import re
 from html import escape
 from pathlib import Path
+from urllib.parse import quote
 
 import numpy as np
 
@@ -57,7 +58,7 @@ nav a { display:inline-block; margin-right:1rem } a { color:inherit }
 footer { margin:3rem 0 2rem; color:var(--soft); font-size:.85rem }
 @media (max-width:640px) {
   main, header { padding:0 14px } ol, ul { padding-left:1.3rem }
-  table { font-size:.85rem } th, td { padding:.3rem .4rem }
+  table { font-size:.85rem } th, td { padding:.3rem .3rem }
   th, td.t, td.p, td.r { white-space:normal; min-width:0 } td.t { min-width:9ch }
   .cards, .cards tbody, .cards tr, .cards td { display:block }
   .cards thead, .cards td:empty { display:none }
@@ -67,7 +68,11 @@ footer { margin:3rem 0 2rem; color:var(--soft); font-size:.85rem }
               padding:.1rem 0; text-align:right; white-space:normal; overflow-wrap:anywhere }
   .cards td::before { content:attr(data-label); color:var(--soft); text-align:left;
                       flex:none; font-weight:400 }
-  .cards td[colspan] { text-align:left; color:var(--soft) } }
+  .cards td:first-child { font-weight:600 }
+  .cards td[colspan] { display:block; text-align:left; color:var(--soft) }
+  .cards td[colspan]::before { content:none }
+  .wide th:first-child, .wide td:first-child { position:sticky; left:0; max-width:24vw }
+  .wide td:first-child { background:var(--paper) } }
 @media print { nav { display:none } figure { break-inside:avoid } body { font-size:11pt } }
 """
 
@@ -217,7 +222,7 @@ def _maps(maps) -> str:
         figures.append(
             f'<figure><img alt="Pressure coefficient in {escape(name, quote=True)}" '
             f'src="data:image/png;base64,{data}"><figcaption>{escape(caption)}; '
-            f"file maps/{escape(path.name)}</figcaption></figure>"
+            f'<a href="maps/{quote(path.name)}">maps/{escape(path.name)}</a></figcaption></figure>'
         )
     note = (
         "<p class='soft'>Colour shows Cp: blue-green is suction (lines dashed), amber is pressure "
@@ -258,7 +263,7 @@ def _conditions(contents: RunContents) -> str:
             (f"{condition.altitude / UNITS['length']['ft']:.0f}".replace("-", "−"), ""),
             (f"{condition.air.temperature - 273.15:.0f}".replace("-", "−"), ""),
             (f"{condition.dynamic_pressure:.0f}", ""),
-            (format_quantity(needed.value, "pressure") if needed else "not given", ""),
+            (format_quantity(needed.value, "pressure", digits=3) if needed else "not given", ""),
             (needed.mark if needed else "", "t"),
         ]
         rows.append(_row(cells, titles=titles))
@@ -288,7 +293,7 @@ def _signed(value: float) -> str:
 
 def _kept(text: str) -> str:
     """A place whose lines do not break between a letter group and its number."""
-    return re.sub(r"(?<=STA|.BL|.WL) (?=-?\d)| (?=mm\b)", "\u00a0", text)
+    return re.sub(r"(?<=STA|.BL|.WL) (?=-?\d)", "\u00a0", text)
 
 
 def _row(cells, tag: str = "td", titles=()) -> str:

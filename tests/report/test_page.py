@@ -102,13 +102,15 @@ def test_page_is_well_formed_and_has_all_sections(which, request):
 
 @pytest.mark.parametrize("which", ["plain", "hostile"])
 def test_page_runs_nothing_and_loads_nothing(which, request):
-    page = page_of(request.getfixturevalue(which))
+    path = request.getfixturevalue(which)
+    page = page_of(path)
     for tag in ("script", "iframe", "object", "embed", "form", "base", "b"):
         assert tag not in page.tags
     for name, value in page.attributes:
         assert not name.startswith("on"), (name, value)
         if name in ("src", "href"):
-            assert value.startswith(("data:", "#")), value[:80]
+            beside = value.startswith("maps/") and (path.parent / value).is_file()
+            assert beside or value.startswith(("data:", "#")), value[:80]
     style = page.texts[page.texts.index(next(t for t in page.texts if ":root" in t))]
     assert "url(" not in style
     assert "@import" not in style
