@@ -134,6 +134,7 @@ NO_CUT = {
 REPORT = {
     "views": Entry(schema.words(*MAP_VIEWS), default=("left", "top", "bottom", "front")),
     "best": Entry(schema.whole_number(1, 50), default=8),
+    "last_station": Entry(quantity("length")),
 }
 
 
@@ -191,7 +192,7 @@ class Case:
     regions, conditions, openings, searches, zones : in the order of the file
     needed : pressure needed at full power, or None
     needed_pressure : for each condition, Pa with band, or None
-    views, best : of the maps and the short list
+    views, best, last_station : of the maps and the short list
     text_hash : of the bytes of the case file
     """
 
@@ -211,6 +212,7 @@ class Case:
     needed_pressure: tuple[UncertainValue | None, ...]
     views: tuple[str, ...]
     best: int
+    last_station: float | None
     text_hash: str
     tables: dict[str, Any] = field(default_factory=dict)
 
@@ -267,6 +269,7 @@ def read_case(path) -> Case:
         needed_pressure=tuple(pressures),
         views=report["views"],
         best=report["best"],
+        last_station=report["last_station"],
         text_hash=hashlib.sha256(case_path.read_bytes()).hexdigest(),
         tables=dict(case_text.raw),
     )

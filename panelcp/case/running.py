@@ -156,6 +156,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
         log=(*check.lines(), *found_lines, *_solver_lines(units, flow)),
         views=case.views,
         best=case.best,
+        last_station=case.last_station,
     )
 
 

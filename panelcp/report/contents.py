@@ -62,6 +62,7 @@ class RunContents:
     log : lines of what was done
     views : names of the map views
     best : number of places in the short list
+    last_station : m, the maps show the body up to there; None leaves it to the openings
     """
 
     name: str
@@ -82,6 +83,7 @@ class RunContents:
     log: tuple[str, ...]
     views: tuple[str, ...]
     best: int
+    last_station: float | None = None
     notices: tuple[str, ...] = field(default=(PROPELLER_NOTICE,))
 
     @property

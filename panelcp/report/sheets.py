@@ -13,9 +13,23 @@ import numpy as np
 
 from panelcp.report.contents import RunContents, condition_line
 from panelcp.surface.interpolation import corner_operator
+from panelcp.surface.mesh import SurfaceMesh
 
 RESOLUTION = 150
 """Dots per inch of the sheets."""
+
+CAPTION = (
+    "Estimate from potential flow. Not approved data. Black outlines: the best places, by number "
+    "in the short list."
+)
+ROOM_AFT = 0.12
+"""Room drawn aft of the last opening, parts of the body's length."""
+
+WHOLE_SHARE = 0.7
+"""From this part of its length on the whole body is drawn."""
+
+RARE_SHARE = 0.005
+"""Part of the area whose Cp may lie beyond the ends of the colour scale."""
 LONGEST_TITLE, LONGEST_LABEL = 44, 24
 """Letters of a name that are shown in a title and at a mark."""
 
@@ -41,13 +55,15 @@ def write_map_sheets(
     from panelcp.report.maps import pressure_figure, project_view, write_picture
 
     folder.mkdir()
-    surface, flow = contents.flow.surface, contents.flow
+    flow = contents.flow
     moving = [c for c, condition in enumerate(flow.conditions) if condition.speed > 0.0]
     if not moving:
         return []
-    corners = corner_operator(surface)
-    cp = [(corners @ flow.cp[c]).reshape(-1, 3) for c in moving]
-    scale = pressure_scale(np.concatenate(cp))
+    corners = corner_operator(flow.surface)
+    shown = _shown_panels(contents)
+    surface = _part(flow.surface, shown)
+    cp = [(corners @ flow.cp[c]).reshape(-1, 3)[shown] for c in moving]
+    scale = pressure_scale(_usual_limit(cp, surface.areas))
     views = [project_view(surface, view.replace("-", "_")) for view in contents.views]
     markers = _markers(contents)
     sheets = []
@@ -63,13 +79,41 @@ def write_map_sheets(
                 scale=scale,
                 markers=markers,
                 title=_title(contents, condition),
-                notice="\n".join(
-                    ["Estimate from potential flow. Not approved data.", *_notices(contents)]
-                ),
+                notice="\n".join([CAPTION, *_notices(contents)]),
             )
             write_picture(path, figure, RESOLUTION)
         sheets.append((condition.name, condition_line(condition), path))
     return sheets
+
+
+def _shown_panels(contents: RunContents) -> np.ndarray:
+    """(n_panels,) bool: panels ahead of the last station that is drawn."""
+    surface = contents.flow.surface
+    end = contents.last_station
+    if end is None:
+        low, high = surface.bounds[:, 0]
+        groups = (contents.openings, contents.ranking.inlets, contents.ranking.exits)
+        aft = max(opening.centre[0] for group in groups for opening in group.openings)
+        end = aft + ROOM_AFT * (high - low)
+        if end > low + WHOLE_SHARE * (high - low):
+            end = high
+    return surface.centroids[:, 0] <= end
+
+
+def _part(surface: SurfaceMesh, shown: np.ndarray) -> SurfaceMesh:
+    if shown.all():
+        return surface
+    used, triangles = np.unique(surface.triangles[shown], return_inverse=True)
+    return SurfaceMesh(surface.vertices[used], triangles.reshape(-1, 3))
+
+
+def _usual_limit(cp: list[np.ndarray], areas: np.ndarray) -> float:
+    """Cp that all but 0.5 % of the area shown stays within, in all conditions; at least 0.5."""
+    size = np.abs(np.concatenate([values.mean(axis=1) for values in cp]))
+    order = np.argsort(size)
+    share = np.cumsum(np.tile(areas, len(cp))[order])
+    usual = size[order][np.searchsorted(share, (1.0 - RARE_SHARE) * share[-1])]
+    return max(0.5, float(usual))
 
 
 def file_word(name: str) -> str:
@@ -128,9 +172,9 @@ def _markers(contents: RunContents) -> list:
     for opening in contents.openings.openings:
         style = "inlet" if opening.takes_air_in else "exit" if opening.lets_air_out else "other"
         markers.append(Marker(opening.outline, picture_text(opening.name, LONGEST_LABEL), style))
-    for name, (_, opening) in best.items():
+    for name, (place, opening) in best.items():
         if name not in named:
-            markers.append(Marker(opening.outline, picture_text(name, LONGEST_LABEL), "best"))
+            markers.append(Marker(opening.outline, str(place), "best"))
     return markers
 
 

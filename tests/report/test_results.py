@@ -79,7 +79,7 @@ def test_terminal_tells_answer_and_place_apart_from_progress(finished):
     _, folder, out, err = finished
     assert out.rstrip().endswith(f"report: {folder / 'report.html'}")
     assert "Best of" in out
-    assert "s  solving for unit streams" in err
+    assert "s  solving for unit causes" in err
     assert err.rstrip().endswith("done")
     assert "solving" not in out
     assert "Best of" not in err
