@@ -4,19 +4,20 @@ import numpy as np
 from numba import njit, prange
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def parallel_hits(origins, direction, corners, normals):
     """Panel that each of many parallel rays meets from outside, nearest to the ray's origin.
 
     A hit may lie ahead of the origin or behind it; panels seen from inside do not count.
     Returns panel (-1 where nothing is hit) and signed distance along the direction, m.
-    Test by the three signed volumes of ray and edges; the boundary belongs to the panel.
+    Test by the three signed volumes of ray and edges; the boundary belongs to the panel. One
+    thread: the calls are many and small.
     """
     n, m = len(origins), len(corners)
     panel = np.full(n, -1, dtype=np.int64)
     distance = np.full(n, np.inf)
     dx, dy, dz = direction[0], direction[1], direction[2]
-    for i in prange(n):
+    for i in range(n):
         x, y, z = origins[i, 0], origins[i, 1], origins[i, 2]
         for j in range(m):
             facing = normals[j, 0] * dx + normals[j, 1] * dy + normals[j, 2] * dz
