@@ -9,6 +9,7 @@ import numpy as np
 
 from panelcp.errors import FlowError
 from panelcp.onset import FlightCondition
+from panelcp.panels.influence import FINE_DIVISIONS, InducedVelocity
 from panelcp.panels.solving import UnitSolutions, solve_units
 from panelcp.surface.curved import curved_panels
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
@@ -83,12 +84,62 @@ def superpose(units: UnitSolutions, conditions: Sequence[FlightCondition]) -> Su
     conditions = tuple(conditions)
     if not conditions:
         raise FlowError("no flight condition given; at least one is needed")
+    _refuse_streams_into_the_ground(units, conditions)
     streams = np.array([condition.stream for condition in conditions])
     velocity = np.einsum("cu,uni->cni", streams, units.velocity[:3])
     density = np.array([condition.air.density for condition in conditions])[:, None]
     q = np.array([condition.dynamic_pressure for condition in conditions])[:, None]
     gauge_pressure = q - 0.5 * density * (velocity**2).sum(axis=2)
     return SurfaceFlow(units.surface, conditions, velocity, gauge_pressure)
+
+
+def _refuse_streams_into_the_ground(units: UnitSolutions, conditions):
+    if units.ground is None:
+        return
+    for condition in conditions:
+        into = float(condition.stream @ units.ground.normal)
+        if abs(into) > 1e-6 * max(condition.speed, 1e-9):
+            raise FlowError(
+                f"condition {condition.name}: the stream has {into:+.3f} m/s across the ground; "
+                "over ground the air flows along it: set alpha and beta to the attitude"
+            )
+
+
+def velocity_at(units: UnitSolutions, conditions: Sequence[FlightCondition], points) -> np.ndarray:
+    """Velocity in the air, also close to the skin.
+
+    Parameters
+    ----------
+    units : UnitSolutions
+    conditions : one or more FlightCondition
+    points : (n_points, 3) float, m, outside the body
+
+    Returns
+    -------
+    (n_conditions, n_points, 3) float, m/s
+
+    Raises
+    ------
+    FlowError : points that are not finite or of wrong shape
+    """
+    points = np.asarray(points, dtype=float)
+    if points.ndim != 2 or points.shape[1] != 3 or not np.isfinite(points).all():
+        raise FlowError(f"points has shape {points.shape}; expected (n_points, 3) finite numbers")
+    streams = np.array([condition.stream for condition in conditions])
+    strengths = streams @ units.source_strength[:3]
+    operator = InducedVelocity(units.all_panels, points, tolerance=None, divisions=FINE_DIVISIONS)
+    copies = len(units.all_panels.areas) // units.surface.n_panels
+    return operator.apply(np.tile(strengths, copies)) + streams[:, None, :]
+
+
+def gauge_pressure_at(
+    units: UnitSolutions, conditions: Sequence[FlightCondition], points
+) -> np.ndarray:
+    """(n_conditions, n_points) float, Pa: gauge pressure in the air, see `velocity_at`."""
+    velocity = velocity_at(units, conditions, points)
+    density = np.array([condition.air.density for condition in conditions])[:, None]
+    q = np.array([condition.dynamic_pressure for condition in conditions])[:, None]
+    return q - 0.5 * density * (velocity**2).sum(axis=2)
 
 
 def solve(
@@ -110,4 +161,4 @@ def solve(
     -------
     SurfaceFlow
     """
-    return superpose(solve_units(surface, progress), conditions)
+    return superpose(solve_units(surface, progress=progress), conditions)

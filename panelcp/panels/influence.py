@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
 import numpy as np
 
 from panelcp.errors import PanelcpError
@@ -28,7 +30,7 @@ TOLERANCE = 1e-4
 def require_numba():
     """Say clearly that the compiler package is missing, where it is."""
     try:
-        import numba  # noqa: F401, ICN
+        import_module("numba")
     except ImportError as error:
         raise PanelcpError(
             "the compiler package numba is not installed for this Python; panelcp needs it. "

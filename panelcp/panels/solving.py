@@ -81,11 +81,19 @@ class UnitSolutions:
         for name in ("source_strength", "velocity", "residuals"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
+    @property
+    def all_panels(self) -> CurvedPanels:
+        """The panels, and behind them their images below the ground where there is one."""
+        if self.ground is None:
+            return self.panels
+        return self.panels.joined(self.panels.reflected(*self.ground.reflection))
+
 
 def solve_units(
     surface: SurfaceMesh,
     openings: Sequence[Opening] = (),
     onsets: Sequence[tuple[str, np.ndarray]] = (),
+    outflows: Sequence[tuple[str, np.ndarray]] = (),
     ground: GroundPlane | None = None,
     tolerance: float | None = TOLERANCE,
     progress: Callable[[str], None] = lambda text: None,
@@ -99,6 +107,8 @@ def solve_units(
         cover fractions
     onsets : (name, velocity) of further onset fields, (n_panels, 3) float, m/s, at the control
         points of `curved_panels(surface)`; their part beside the body must be free of divergence
+    outflows : (name, normal velocity) of further flows through the skin, (n_panels,) float, m/s,
+        outward positive, at the control points
     ground : GroundPlane or None
     tolerance : of the far field, parts of the rms induced velocity; None sums it directly
     progress : called with a short text before each long step
@@ -109,8 +119,8 @@ def solve_units(
 
     Raises
     ------
-    FlowError : the iteration does not converge, an onset field of wrong shape, the body reaches
-        into the ground, an opening that covers no panel
+    FlowError : the iteration does not converge, an onset field or an outflow of wrong shape, the
+        body reaches into the ground, an opening that covers no panel
 
     Notes
     -----
@@ -121,8 +131,9 @@ def solve_units(
     memory); the sign of every term is tested on spheres and ellipsoids.
     """
     panels = curved_panels(surface)
-    names, onset, outflow = _causes(surface, panels, openings, onsets)
-    panels = panels.cut((np.abs(outflow) > 0.0).any(axis=0)) if openings else panels
+    names, onset, outflow = _causes(surface, panels, openings, onsets, outflows)
+    if openings:
+        panels = panels.cut(_rims(outflow[3 : 3 + len(openings)]))
     progress(f"influence of {surface.n_panels} panels")
     problem = _Problem(surface, panels, ground, tolerance)
     data = outflow - np.einsum("upd,pd->up", onset, panels.normals)
@@ -145,11 +156,11 @@ def solve_units(
     )
 
 
-def _causes(surface, panels, openings, onsets):
+def _causes(surface, panels, openings, onsets, outflows):
     """Names, onset velocity (n_units, n_panels, 3) and outflow (n_units, n_panels)."""
     n = surface.n_panels
     names = [*STREAMS, *(f"opening {opening.name}" for opening in openings)]
-    names += [name for name, _ in onsets]
+    names += [name for name, _ in (*onsets, *outflows)]
     onset, outflow = np.zeros((len(names), n, 3)), np.zeros((len(names), n))
     onset[:3] = np.eye(3)[:, None, :]
     for k, opening in enumerate(openings, start=3):
@@ -158,15 +169,28 @@ def _causes(surface, panels, openings, onsets):
         if not total > 0.0:
             raise FlowError(f"opening {opening.name} covers no panel; nothing can flow through it")
         outflow[k] /= total
-    for k, (name, field) in enumerate(onsets, start=3 + len(openings)):
-        field = np.asarray(field, dtype=float)
-        if field.shape != (n, 3) or not np.isfinite(field).all():
-            raise FlowError(
-                f"onset field {name} has shape {field.shape}; expected ({n}, 3) finite numbers, "
-                "one velocity at every control point"
-            )
-        onset[k] = field
+    first = 3 + len(openings)
+    for k, (name, field) in enumerate(onsets, start=first):
+        onset[k] = _checked_field(name, field, (n, 3), "onset field")
+    for k, (name, field) in enumerate(outflows, start=first + len(onsets)):
+        outflow[k] = _checked_field(name, field, (n,), "outflow")
     return tuple(names), onset, outflow
+
+
+def _checked_field(name, field, shape, what) -> np.ndarray:
+    field = np.asarray(field, dtype=float)
+    if field.shape != shape or not np.isfinite(field).all():
+        raise FlowError(
+            f"{what} {name} has shape {field.shape}; expected {shape} finite numbers, one at every "
+            "control point"
+        )
+    return field
+
+
+def _rims(cover) -> np.ndarray:
+    """(n_panels,) int: different on both sides of the rim of every opening."""
+    inside = cover > 0.5 * cover.max(axis=1, keepdims=True)
+    return (inside * np.arange(1, len(cover) + 1)[:, None]).max(axis=0)
 
 
 class _Problem:
