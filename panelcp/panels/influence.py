@@ -29,14 +29,12 @@ TOLERANCE = 1e-4
 
 def require_numba():
     """Say clearly that the compiler package is missing, where it is."""
-    try:
-        import_module("numba")
-    except ImportError as error:
+    if find_spec("numba") is None:
         raise PanelcpError(
-            "the compiler package numba is not installed for this Python; panelcp needs it. "
-            "Use a Python version for which numba has a ready-made package (3.11 to 3.15 at the "
-            f"time of this release) and install again ({error})"
-        ) from error
+            "the compiler package numba is not installed for this Python; panelcp needs it. Use a "
+            "Python version for which numba has a ready-made package (3.11 to 3.15 at the time of "
+            "this release) and install again"
+        )
 
 
 def triangle_velocity(points, corners) -> np.ndarray:

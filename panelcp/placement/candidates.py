@@ -72,6 +72,21 @@ class NoCutZone:
         for key in ("low", "high", "start", "end", "centre", "direction"):
             if getattr(self, key) is not None:
                 object.__setattr__(self, key, frozen_array(getattr(self, key)))
+        fault = self._fault()
+        if fault:
+            raise PlacementError(f"no-cut zone {self.name}: {fault}")
+
+    def _fault(self) -> str:
+        """What makes the zone empty, or nothing."""
+        if self.shape == "box" and not (self.low <= self.high).all():
+            return f"low {self.low} is not below high {self.high} everywhere"
+        if self.shape == "cylinder" and np.array_equal(self.start, self.end):
+            return "start and end are the same point; the cylinder has no length"
+        if self.shape == "half space" and not np.linalg.norm(self.direction) > 0.0:
+            return "its direction is zero; give the direction that points into the half space"
+        if self.radius is not None and not self.radius > 0.0:
+            return f"radius {self.radius} m is not positive"
+        return ""
 
     def holds(self, points) -> np.ndarray:
         """(n,) bool: which of (n, 3) points lie inside or on the boundary.

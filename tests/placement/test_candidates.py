@@ -162,3 +162,17 @@ def test_regions_that_make_no_sense(changes, message):
 def test_grid_that_is_too_fine_is_refused_before_any_work(brick):
     with pytest.raises(PlacementError, match=rf"\d+ grid points; at most {MAX_GRID} are tried"):
         search(brick, region(spacing=1e-3))
+
+
+@pytest.mark.parametrize(
+    ("zone", "words"),
+    [
+        ({"shape": "box", "low": [0, 0, 1], "high": [1, 1, 0]}, "not below high"),
+        ({"shape": "cylinder", "start": [1, 0, 0], "end": [1, 0, 0], "radius": 0.1}, "no length"),
+        ({"shape": "half space", "centre": [0, 0, 0], "direction": [0, 0, 0]}, "is zero"),
+        ({"shape": "sphere", "centre": [0, 0, 0], "radius": 0.0}, "not positive"),
+    ],
+)
+def test_empty_zones_are_refused(zone, words):
+    with pytest.raises(PlacementError, match=words):
+        NoCutZone("tank", **zone)
