@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from importlib import import_module
+from importlib.util import find_spec
 
 import numpy as np
 
