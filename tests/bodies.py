@@ -3,7 +3,7 @@
 import numpy as np
 
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
-from tests.exact import RankineOvoid
+from tests.exact import RankineOvoid, ellipsoid_normal, onto_ellipsoid
 
 
 def icosphere(level):
@@ -19,6 +19,30 @@ def ellipsoid(axes, level):
     """Ellipsoid with semi-axes along x, y, z."""
     vertices, triangles = icosphere(level)
     return SurfaceMesh(vertices * axes, triangles)
+
+
+def jittered_ellipsoid(axes, level, amount=0.3, draw=0):
+    """Ellipsoid whose vertices are moved along it by up to a part of their shortest edge."""
+    vertices, triangles = icosphere(level)
+    vertices = vertices * axes
+    ends = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    length = np.linalg.norm(vertices[ends[:, 0]] - vertices[ends[:, 1]], axis=1)
+    shortest = np.full(len(vertices), np.inf)
+    np.minimum.at(shortest, ends.ravel(), np.repeat(length, 2))
+    random = np.random.default_rng(draw)
+    normal = ellipsoid_normal(axes, vertices)
+    step = random.normal(size=vertices.shape)
+    step -= (step * normal).sum(axis=1, keepdims=True) * normal
+    step /= np.linalg.norm(step, axis=1, keepdims=True)
+    step *= amount * (shortest * random.uniform(size=len(vertices)))[:, None]
+    return SurfaceMesh(onto_ellipsoid(axes, vertices + step), triangles)
+
+
+def quality(surface):
+    """(n_panels,) 4 sqrt(3) area / sum of squared edges: 1 for equal sides, 0 for a needle."""
+    corners = surface.corners
+    edges = (np.roll(corners, -1, axis=1) - corners) ** 2
+    return 4.0 * np.sqrt(3.0) * surface.areas / edges.sum(axis=(1, 2))
 
 
 def half_ellipsoid(axes, level):

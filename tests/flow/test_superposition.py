@@ -47,12 +47,12 @@ def test_bernoulli_holds_at_every_panel(units):
 
 def test_cp_of_a_sphere_in_any_air(units):
     flow = superpose(units, [CLIMB, CRUISE])
-    feet = onto_ellipsoid(SPHERE, units.surface.centroids)
+    feet = onto_ellipsoid(SPHERE, units.panels.points)
     for k, direction in enumerate((stream(8.0, 5.0), stream(0.0, 0.0))):
         error = flow.cp[k] - ellipsoid_cp(SPHERE, direction, feet)
-        # 1280 panels are 0.14 wide: twice the errors of 5120
-        assert np.sqrt(np.mean(error**2)) < 0.007
-        assert np.abs(error).max() < 0.02
+        # 1280 panels: what is wanted of 5120 is met already
+        assert np.sqrt(np.mean(error**2)) <= 0.0005
+        assert np.abs(error).max() <= 0.0015
     assert flow.cp.max() <= 1.0
 
 
@@ -82,11 +82,14 @@ def test_standing_still_has_no_pressure_and_no_cp(units):
 def test_force_coefficient_is_the_force_over_the_frontal_area(units_of):
     units = units_of("egg", 3)
     flow = superpose(units, [CLIMB])
-    vectors = units.surface.area_vectors
+    vectors = units.panels.normals * units.panels.areas[:, None]
     force = np.linalg.norm((flow.gauge_pressure[0][:, None] * vectors).sum(axis=0))
     frontal = vectors[vectors[:, 0] > 0.0, 0].sum()
-    assert flow.force_coefficient == pytest.approx([force / frontal / CLIMB.dynamic_pressure])
-    assert flow.force_coefficient[0] < 0.02
+    # front and rear views of the curved panels differ by 3e-4: their rules are not exact
+    expected = force / frontal / CLIMB.dynamic_pressure
+    assert flow.force_coefficient == pytest.approx([expected], rel=1e-3)
+    # d'Alembert: none in theory; 1280 panels
+    assert flow.force_coefficient[0] < 0.001
 
 
 def test_no_condition_is_an_error(units):

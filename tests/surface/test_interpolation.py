@@ -1,8 +1,9 @@
-"""Between panel points: exact for linear values on flat skin, second order on smooth skin."""
+"""Between control points: exact for linear values on flat skin, second order on smooth skin."""
 
 import numpy as np
 import pytest
 
+from panelcp.surface.curved import curved_panels
 from panelcp.surface.interpolation import corner_operator, point_operator
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.neighbours import corner_groups, gradient_weights, smooth_neighbours
@@ -95,40 +96,51 @@ def test_linear_values_on_flat_skin_are_exact_at_points(brick):
     assert found[enough] == pytest.approx(linear(points)[enough], abs=1e-12)
 
 
-def test_values_at_centroids_are_the_panel_values(sphere):
-    operator = point_operator(sphere, sphere.centroids, np.arange(sphere.n_panels))
-    values = wavy(sphere.centroids)
+def test_values_at_control_points_are_the_panel_values(sphere):
+    points = curved_panels(sphere).points
+    operator = point_operator(sphere, points, np.arange(sphere.n_panels))
+    values = wavy(points)
     assert operator @ values == pytest.approx(values, abs=1e-14)
 
 
 def test_only_the_asked_panels_count_and_in_the_asked_order(sphere):
     panels = np.array([700, 3, 3, 41])
-    points = sphere.centroids[panels] + 0.01
-    some = point_operator(sphere, points, panels) @ wavy(sphere.centroids)
+    controls = curved_panels(sphere).points
+    points = controls[panels] + 0.01
+    some = point_operator(sphere, points, panels) @ wavy(controls)
     one_by_one = [
-        (point_operator(sphere, [point], [panel]) @ wavy(sphere.centroids))[0]
+        (point_operator(sphere, [point], [panel]) @ wavy(controls))[0]
         for point, panel in zip(points, panels, strict=True)
     ]
     assert some == pytest.approx(one_by_one, abs=1e-15)
 
 
-@pytest.mark.parametrize("where", ["points", "corners"])
-def test_smooth_values_are_met_with_second_order(where):
+def errors_between_control_points(where, builder, *arguments):
+    """Rms errors of values between the control points, each mesh twice as fine."""
     errors = []
     for level in (2, 3, 4):
-        surface = bodies.ellipsoid((1.5, 1.0, 0.8), level)
+        surface = builder(*arguments, level)
         if where == "points":
             points = on_panels(surface)
             operator = point_operator(surface, points, np.arange(surface.n_panels))
         else:
             points, operator = surface.corners.reshape(-1, 3), corner_operator(surface)
-        errors.append(np.sqrt(np.mean((operator @ wavy(surface.centroids) - wavy(points)) ** 2)))
+        error = operator @ wavy(curved_panels(surface).points) - wavy(points)
+        errors.append(np.sqrt(np.mean(error**2)))
+    return errors
+
+
+@pytest.mark.parametrize("where", ["points", "corners"])
+@pytest.mark.parametrize("builder", [bodies.ellipsoid, bodies.jittered_ellipsoid])
+def test_smooth_values_are_met_with_second_order(where, builder):
+    errors = errors_between_control_points(where, builder, (1.5, 1.0, 0.8))
     assert -np.polyfit(range(3), np.log2(errors), 1)[0] >= 1.8
-    assert errors[-1] < 2e-3
+    # gradients from three neighbours err by a part of the panel size, fits do so less
+    assert errors[-1] < (2e-3 if where == "points" else 3e-4)
 
 
 def test_corners_that_meet_on_smooth_skin_have_one_value(sphere):
-    values = (corner_operator(sphere) @ wavy(sphere.centroids)).reshape(-1, 3)
+    values = (corner_operator(sphere) @ wavy(curved_panels(sphere).points)).reshape(-1, 3)
     of_vertex = np.full(sphere.n_vertices, np.nan)
     of_vertex[sphere.triangles.ravel()] = values.ravel()
     assert np.array_equal(of_vertex[sphere.triangles], values)
