@@ -12,7 +12,7 @@ from PIL import Image
 
 from panelcp.errors import FlowError, SurfaceError
 from panelcp.report.colours import PressureScale, pressure_scale
-from panelcp.report.labels import Box
+from panelcp.report.labels import Box, label_place
 from panelcp.report.maps import (
     VIEWS,
     Marker,
@@ -217,13 +217,17 @@ def test_values_at_pixels_are_the_linear_field(body):
     np.testing.assert_allclose(values[seen], expected[seen], atol=1e-6)
 
 
-def test_values_that_jump_at_sharp_edges_stay_sharp():
+@pytest.mark.parametrize(
+    ("view", "sides"),
+    [("left", {-2}), ("top", {3}), ("front", {-1}), ("three_quarter", {-1, -2, 3})],
+)
+def test_values_that_jump_at_sharp_edges_stay_sharp(view, sides):
     surface = SurfaceMesh(*box((0, 0, 0), (1, 1, 1)))
-    own = np.arange(12.0)[:, None] * np.ones(3)
-    for view in ("left", "top", "three_quarter"):
-        projected = project_view(surface, view, pixel=0.01)
-        values = projected.values(own)[projected.covered]
-        np.testing.assert_allclose(values, projected.triangle_image[projected.covered], atol=1e-5)
+    one_per_side = (surface.normals @ [1.0, 2.0, 3.0])[:, None] * np.ones(3)
+    projected = project_view(surface, view, pixel=0.01)
+    values = projected.values(one_per_side)[projected.covered]
+    np.testing.assert_allclose(values, np.rint(values), atol=1e-6)
+    assert set(np.rint(values).astype(int).tolist()) == sides
 
 
 def test_colours_are_those_of_the_scale_and_shading_is_weak(body):
@@ -440,6 +444,19 @@ def test_many_labels_do_not_overlap(body):
             assert frame.y0 <= found.y0 < found.y1 <= frame.y1
     assert len(boxes) == 13
     assert not any(a.overlaps(b) for k, a in enumerate(boxes) for b in boxes[:k])
+
+
+@pytest.mark.parametrize("corner", [(6.0, 6.0), (294.0, 6.0), (6.0, 194.0), (294.0, 194.0)])
+def test_label_of_a_mark_in_a_corner_stays_on_the_paper(corner):
+    outline = np.add(corner, [[-4.0, -4.0], [4.0, -4.0], [4.0, 4.0], [-4.0, 4.0]])
+    # Most of the paper is body, so the free places are outside the frame.
+    place = label_place((60.0, 10.0), outline, [], [], (300.0, 200.0), lambda box: 1.0)
+    assert place.box.inside((300.0, 200.0))
+
+
+def test_label_larger_than_the_paper_is_left_out():
+    outline = np.array([[10.0, 10.0], [20.0, 20.0]])
+    assert label_place((400.0, 10.0), outline, [], [], (300.0, 200.0), lambda box: 0.0) is None
 
 
 # --- scale, page, files -------------------------------------------------------------------
