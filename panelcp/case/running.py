@@ -13,6 +13,7 @@ import panelcp
 from panelcp.case.reading import Case, read_case, region_index
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.flow.superposition import SurfaceFlow, superpose
+from panelcp.panels.faults import Fault, solution_checks
 from panelcp.panels.solving import UnitSolutions, solve_units
 from panelcp.placement.candidates import SearchResult, search
 from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
@@ -26,8 +27,6 @@ from panelcp.surface.rays import SkinFinder
 from panelcp.surface.reading import load_triangles, surface_from_triangles
 
 Progress = Callable[[str], None]
-FORCE_LIMIT = 0.02
-"""Force coefficient above which the solution is doubted; zero in theory."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,6 +131,8 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
     case = prepared.case
     check = check_surface(prepared.surface)
     units = solve_units(prepared.surface, progress=progress)
+    progress("checking the solution")
+    checks = solution_checks(units)
     flow = superpose(units, case.conditions)
     progress("ranking places")
     ranking = _rank(prepared, flow)
@@ -152,8 +153,9 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
         searches=found_lines,
         inputs={"surface_hash": prepared.surface_hash, "case": case.tables},
         marks=_marks(prepared),
-        warnings=tuple(_warnings(units, flow, ranking)),
-        log=(*check.lines(), *found_lines, *_solver_lines(units, flow)),
+        checks=tuple(checks),
+        warnings=tuple(_warnings(checks, flow, ranking)),
+        log=(*check.lines(), *found_lines, *_solver_lines(units, checks)),
         views=case.views,
         best=case.best,
         last_station=case.last_station,
@@ -300,14 +302,12 @@ def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
     return tuple(marks)
 
 
-def _warnings(units: UnitSolutions, flow: SurfaceFlow, ranking: OpeningRanking) -> list[str]:
-    warnings = []
-    worst = np.nan_to_num(flow.force_coefficient).max()
-    if worst > FORCE_LIMIT:
-        warnings.append(
-            f"pressure force on the closed body is {worst:.3f} q A where theory says 0: "
-            "the panels are too coarse somewhere"
-        )
+def _warnings(checks: list[Fault], flow: SurfaceFlow, ranking: OpeningRanking) -> list[str]:
+    warnings = [
+        f"{check.line()}: the panels are too coarse there, or the mesh is at fault"
+        for check in checks
+        if check.failed
+    ]
     still = [c.name for c in flow.conditions if c.speed == 0.0]
     if still:
         warnings.append(
@@ -321,13 +321,9 @@ def _warnings(units: UnitSolutions, flow: SurfaceFlow, ranking: OpeningRanking) 
     return warnings
 
 
-def _solver_lines(units: UnitSolutions, flow: SurfaceFlow) -> list[str]:
-    flows = units.source_strength * units.panels.areas
-    net = np.abs(flows.sum(axis=1)) / np.abs(flows).sum(axis=1)
+def _solver_lines(units: UnitSolutions, checks: list[Fault]) -> list[str]:
     return [
         f"unit solutions: {', '.join(units.names)}; {units.iterations} iterations",
-        f"normal velocity left: {units.residuals.max():.1e} of the stream (rms)",
-        f"net source: {net.max():.1e} of all sources",
-        f"force on the closed body: {np.nan_to_num(flow.force_coefficient).max():.4f} q A "
-        "(0 in theory)",
+        f"normal velocity left at the control points: {units.residuals.max():.1e} of the stream",
+        *(check.line() for check in checks),
     ]

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from panelcp.flow.superposition import SurfaceFlow
+from panelcp.panels.faults import Fault
 from panelcp.panels.solving import UnitSolutions
 from panelcp.placement.ranking import OpeningPressures, OpeningRanking
 from panelcp.quantity import UncertainValue
@@ -52,6 +53,7 @@ class RunContents:
     check : figures of the surface
     units : UnitSolutions
     flow : SurfaceFlow
+    checks : of the solution, passed or not
     openings : all openings the case names, and their pressures in all conditions
     ranking : OpeningRanking
     needed_pressure : for each condition, or None
@@ -78,6 +80,7 @@ class RunContents:
     needed_pressure: tuple[UncertainValue | None, ...]
     searches: tuple[str, ...]
     inputs: dict[str, Any]
+    checks: tuple[Fault, ...]
     marks: tuple[tuple[str, UncertainValue], ...]
     warnings: tuple[str, ...]
     log: tuple[str, ...]

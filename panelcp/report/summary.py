@@ -77,13 +77,22 @@ def _surface(contents) -> dict[str, Any]:
 
 def _solver(contents) -> dict[str, Any]:
     units = contents.units
-    flows = units.source_strength * units.panels.areas
     return {
         "unit_solutions": list(units.names),
         "iterations": units.iterations,
         "residual_normal_velocity": units.residuals,
-        "net_source": np.abs(flows.sum(axis=1)) / np.abs(flows).sum(axis=1),
         "force_coefficient": contents.flow.force_coefficient,
+        "checks": [
+            {
+                "kind": check.kind,
+                "limit": check.limit,
+                "worst": check.worst,
+                "failed": check.failed,
+                "count": check.count,
+                "place": check.place,
+            }
+            for check in contents.checks
+        ],
     }
 
 
