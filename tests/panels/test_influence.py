@@ -6,6 +6,7 @@ from scipy.integrate import dblquad
 
 from panelcp.panels.influence import induced_velocity, triangle_velocity
 from tests import bodies
+from tests.exact import SPHERE
 
 FOUR_PI = 4.0 * np.pi
 TRIANGLE = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.3, 0.8, 0.0]])
@@ -133,17 +134,15 @@ def test_needle_panels_give_the_exact_flux():
 
 
 def test_uniform_density_on_a_sphere_is_a_point_source_outside_and_nothing_inside():
-    # Newton's shell. The skin of inscribed triangles is 0.7 % smaller than the sphere.
-    sphere = bodies.ellipsoid((1.0, 1.0, 1.0), 3)
+    # Newton's shell; the patches of 1280 panels miss 3e-5 of its area
+    sphere = bodies.ellipsoid(SPHERE, 3)
     strength = np.ones((1, sphere.n_panels))
     direction = np.array([0.6, 0.48, 0.64])
     outside = induced_velocity(sphere, strength, [2.0 * direction, 5.0 * direction])[0]
-    assert outside[0] == pytest.approx(direction / 4.0, abs=0.25 * 0.015)
-    assert outside[1] == pytest.approx(direction / 25.0, abs=0.04 * 0.015)
+    assert outside[0] == pytest.approx(direction / 4.0, rel=3e-4)
+    assert outside[1] == pytest.approx(direction / 25.0, rel=3e-4)
     inside = induced_velocity(sphere, strength, [0.5 * direction, [0.0, 0.0, 0.0]])[0]
     assert inside == pytest.approx(np.zeros((2, 3)), abs=1e-3)
-    skin = induced_velocity(sphere, strength)[0]
-    assert (skin * sphere.normals).sum(axis=1) == pytest.approx(np.ones(sphere.n_panels), abs=0.05)
 
 
 def test_mirrored_surface_induces_what_the_whole_does():
@@ -153,5 +152,6 @@ def test_mirrored_surface_induces_what_the_whole_does():
     whole = half.unmirrored()
     found = induced_velocity(half, strength, points)
     assert found == pytest.approx(induced_velocity(whole, strength, points), abs=1e-14)
-    right = induced_velocity(half, strength)
-    assert right == pytest.approx(induced_velocity(whole, strength)[:, : half.n_solved], abs=1e-13)
+    on_skin = induced_velocity(half, strength)
+    assert on_skin.shape == (2, half.n_panels, 3)
+    assert on_skin == pytest.approx(induced_velocity(whole, strength), abs=1e-13)
