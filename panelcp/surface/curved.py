@@ -123,7 +123,27 @@ def curved_panels(surface: SurfaceMesh) -> CurvedPanels:
     normals = normals / np.linalg.norm(normals, axis=1, keepdims=True)
     areas, centroids = _areas(coefficients)
     stencil = gradient_weights(points, normals, neighbours)
-    return CurvedPanels(coefficients, points, normals, areas, centroids, neighbours, stencil)
+    panels = CurvedPanels(coefficients, points, normals, areas, centroids, neighbours, stencil)
+    return _exactly_mirrored(panels) if surface.mirrored else panels
+
+
+def _exactly_mirrored(panels: CurvedPanels) -> CurvedPanels:
+    """The first half and its exact mirror image, so that rounding cannot make a difference.
+
+    The image of a panel has its corners in the order 0, 2, 1: xi and eta change places.
+    """
+    n = len(panels.areas) // 2
+    flip = np.array([1.0, -1.0, 1.0])
+    image = {
+        "coefficients": panels.coefficients[:n][:, [0, 2, 1, 5, 4, 3]] * flip,
+        "points": panels.points[:n] * flip,
+        "normals": panels.normals[:n] * flip,
+        "areas": panels.areas[:n],
+        "centroids": panels.centroids[:n] * flip,
+        "stencil": panels.stencil[:n][:, [2, 1, 0]] * flip,
+    }
+    both = {name: np.concatenate([getattr(panels, name)[:n], part]) for name, part in image.items()}
+    return CurvedPanels(neighbours=panels.neighbours, **both)
 
 
 def corner_normals(surface: SurfaceMesh) -> np.ndarray:
