@@ -153,6 +153,7 @@ def rank_openings(
     recovery_deviation: Sequence[float],
     cp_deviation: float | np.ndarray = 0.1,
     needed: Sequence[float] | None = None,
+    discretisation: np.ndarray | None = None,
 ) -> OpeningRanking:
     """Rank every pair of inlet and exit by the pressure difference between them.
 
@@ -163,6 +164,8 @@ def rank_openings(
     recovery, recovery_deviation : recovery fraction of each inlet and its standard deviation
     cp_deviation : standard deviation of a patch-mean Cp: one number, or (n_inlets + n_exits,)
     needed : Pa for each condition; the conditions' own `needed_pressure` when not given
+    discretisation : (n_conditions, n_inlets + n_exits) float, Pa, deviation of the patch
+        pressures that the panelling leaves; none when not given
 
     Returns
     -------
@@ -175,8 +178,8 @@ def rank_openings(
 
     Notes
     -----
-    The deviation of the difference adds three independent parts in squares: recovery, model
-    error at the inlet (scaled with 1 - eta) and model error at the exit.
+    The deviation of the difference adds independent parts in squares: recovery, model error and
+    panelling at the inlet (both scaled with 1 - eta), model error and panelling at the exit.
     """
     _require_openings(inlets, exits)
     required, decides, weights = _requirements(flow, needed)
@@ -184,7 +187,10 @@ def rank_openings(
     out = opening_pressures(flow, exits, np.zeros(len(exits)))
     first, second = (index.ravel() for index in np.indices((len(inlets), len(exits))))
     available = into.inlet_pressure[:, first] - out.patch_pressure[:, second]
-    deviation = _deviation(flow, into, recovery, recovery_deviation, cp_deviation, first, second)
+    patch_deviation = _patch_deviation(flow, len(inlets) + len(exits), cp_deviation, discretisation)
+    at_inlet, at_exit = np.split(patch_deviation, [len(inlets)], axis=1)
+    at_inlet = _inlet_deviation(flow, into, at_inlet, recovery, recovery_deviation)
+    deviation = np.hypot(at_inlet[:, first], at_exit[:, second])
     ratio = np.divide(
         available,
         required[:, None],
@@ -249,12 +255,16 @@ def _requirements(flow: SurfaceFlow, needed) -> tuple[np.ndarray, np.ndarray, np
     return required, decides, weights
 
 
-def _deviation(flow, into, recovery, recovery_deviation, cp_deviation, first, second):
+def _patch_deviation(flow, n_openings, cp_deviation, discretisation) -> np.ndarray:
+    """(n_conditions, n_openings) Pa: model error and panelling of every patch pressure."""
+    q = flow.dynamic_pressure[:, None]
+    model = np.broadcast_to(np.asarray(cp_deviation, dtype=float), n_openings) * q
+    return model if discretisation is None else np.hypot(model, discretisation)
+
+
+def _inlet_deviation(flow, into, patch_deviation, recovery, recovery_deviation) -> np.ndarray:
+    """(n_conditions, n_inlets) Pa: deviation of the pressure behind each inlet."""
     q = flow.dynamic_pressure[:, None]
     eta = np.asarray(recovery, dtype=float)
-    n_openings = len(eta) + second.max() + 1
-    cp = np.broadcast_to(np.asarray(cp_deviation, dtype=float), n_openings)
     by_recovery = np.abs(q - into.patch_pressure) * np.asarray(recovery_deviation, dtype=float)
-    by_inlet = (1.0 - eta) * cp[: len(eta)] * q
-    by_exit = cp[len(eta) :] * q
-    return np.sqrt((by_recovery**2 + by_inlet**2)[:, first] + (by_exit**2)[:, second])
+    return np.hypot(by_recovery, (1.0 - eta) * patch_deviation)

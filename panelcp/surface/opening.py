@@ -45,6 +45,7 @@ class Opening:
     kind : one of KINDS
     shape : "rectangle" or "oval"
     length, width : m, along and across, in the plane of the axes
+    turn : deg, of the axes about the normal
     centre : (3,) float, m, on the skin
     along, across, normal : (3,) float, unit; along the local direction of flow (aft; upward on a
         face that looks forward or aft), across to it, outward
@@ -61,6 +62,7 @@ class Opening:
     shape: str
     length: float
     width: float
+    turn: float
     centre: np.ndarray
     along: np.ndarray
     across: np.ndarray
@@ -86,6 +88,20 @@ class Opening:
     def lets_air_out(self) -> bool:
         """True for an opening that may serve as an exit."""
         return self.use in ("exit", "both")
+
+    def laid_on(self, skin: SkinFinder | SurfaceMesh) -> Opening:
+        """The same opening laid onto another panelling of the skin."""
+        return lay_opening(
+            skin,
+            self.name,
+            self.centre,
+            self.length,
+            self.width,
+            use=self.use,
+            kind=self.kind,
+            shape=self.shape,
+            turn=self.turn,
+        )
 
     @property
     def side(self) -> str:
@@ -164,6 +180,7 @@ def lay_opening(
         shape=shape,
         length=float(length),
         width=float(width),
+        turn=float(turn),
         centre=foot,
         along=axes[0],
         across=axes[1],
