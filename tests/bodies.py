@@ -65,6 +65,49 @@ def mirrored_ellipsoid(axes, level):
     return mirrored_whole(*half_ellipsoid(axes, level), tolerance=1e-12)
 
 
+def ring_sphere(steps):
+    """Unit sphere of 8 steps^2 triangles whose vertices lie on circles theta = k 90/steps deg.
+
+    A divided octahedron, each of its levels laid onto a circle about z.
+    """
+    corners = np.array([[1, 0, 0], [0, 1, 0], [-1, 0, 0], [0, -1, 0]], dtype=float)
+    loose = []
+    for k in range(4):
+        for pole in (1.0, -1.0):
+            a, b, c = corners[k], corners[(k + 1) % 4], np.array([0.0, 0.0, pole])
+            a, b = (a, b) if pole > 0 else (b, a)
+            loose += _divided(a, b, c, steps)
+    flat = _joined(np.array(loose))
+    x, y, z = flat.vertices.T
+    theta = 0.5 * np.pi * (1.0 - np.abs(z))
+    along = np.divide(np.abs(y), 1.0 - np.abs(z), out=np.zeros_like(y), where=np.abs(z) < 1.0)
+    azimuth = 0.5 * np.pi * along
+    place = [np.copysign(np.cos(azimuth), x), np.copysign(np.sin(azimuth), y)]
+    vertices = [np.sin(theta) * place[0], np.sin(theta) * place[1], np.copysign(np.cos(theta), z)]
+    return SurfaceMesh(np.stack(vertices, axis=1), flat.triangles)
+
+
+def _divided(a, b, c, steps):
+    """Triangles of a triangle whose edges are divided into equal steps."""
+
+    def point(i, j):
+        return a + (i * (b - a) + j * (c - a)) / steps
+
+    parts = []
+    for j in range(steps):
+        for i in range(steps - j):
+            parts.append([point(i, j), point(i + 1, j), point(i, j + 1)])
+            if i + j < steps - 1:
+                parts.append([point(i + 1, j), point(i + 1, j + 1), point(i, j + 1)])
+    return parts
+
+
+def together(first, second):
+    """Two bodies in one surface."""
+    triangles = np.concatenate([first.triangles, second.triangles + first.n_vertices])
+    return SurfaceMesh(np.concatenate([first.vertices, second.vertices]), triangles)
+
+
 def box(size=(2.0, 1.0, 0.8), steps=(8, 5, 4), centre=(0.0, 0.0, 0.0)):
     """Box of flat faces, each divided into squares and these into two triangles."""
     loose = []
@@ -81,6 +124,15 @@ def box(size=(2.0, 1.0, 0.8), steps=(8, 5, 4), centre=(0.0, 0.0, 0.0)):
                     order = [[0, 1, 2], [0, 2, 3]] if sign > 0 else [[0, 2, 1], [0, 3, 2]]
                     loose += [corners[k] for k in order]
     return _joined(np.array(loose) * size + centre)
+
+
+def slab(length=6.0, depth=0.4, steps=20, gathered=5.0):
+    """Flat square plate with its top at z = 0, panels gathered about the middle of its faces."""
+    even = box((1.0, 1.0, 1.0), (steps, steps, 2))
+    vertices = even.vertices * [1.0, 1.0, depth] - [0.0, 0.0, 0.5 * depth]
+    aside = np.sinh(2.0 * gathered * vertices[:, :2]) / np.sinh(gathered)
+    vertices[:, :2] = 0.5 * length * aside
+    return SurfaceMesh(vertices, even.triangles)
 
 
 def rankine_ovoid(strength, level):
