@@ -30,6 +30,9 @@ OUTLINE_POINTS = 48
 MAX_DISTANCE = 0.05
 """m; a centre farther from the skin than this is taken for a mistake."""
 
+LEAST_COVER = 1e-9
+"""Panels covered less than this only touch the outline: what rounding leaves."""
+
 STEEP = 0.25
 """Least cosine between the opening's axis and the skin under it."""
 
@@ -217,7 +220,8 @@ def panel_cover(surface: SurfaceMesh, opening: Opening) -> np.ndarray:
     cover = np.zeros(surface.n_panels)
     for panel, corners in zip(near, plane, strict=True):
         whole = _polygon_area(corners)
-        cover[panel] = min(1.0, _polygon_area(_clipped(corners, flat)) / whole)
+        part = _polygon_area(_clipped(corners, flat)) / whole
+        cover[panel] = min(1.0, part) if part > LEAST_COVER else 0.0
     return cover
 
 
