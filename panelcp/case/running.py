@@ -22,6 +22,7 @@ from panelcp.quantity import UncertainValue
 from panelcp.report.contents import RunContents
 from panelcp.surface.checking import check_surface
 from panelcp.surface.coarsening import coarsened
+from panelcp.surface.curved import roughness, roughness_band
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening, lay_opening
 from panelcp.surface.rays import SkinFinder
@@ -162,6 +163,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
             *check.lines(),
             *found_lines,
             *_solver_lines(units, checks),
+            _roughness_line(prepared.surface),
             _panelling_line(flow, discretisation),
         ),
         views=case.views,
@@ -302,17 +304,15 @@ def _deviation(value: UncertainValue) -> float:
 
 
 def _cp_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:
-    """Model error of the patch-mean Cp at each opening, by the region it lies in."""
+    """Model error of the patch-mean Cp at each opening, by its region, and the mesh's roughness."""
     case, surface = prepared.case, prepared.surface
     by_region = [case.cp_deviation.value]
     by_region += [(box.cp_deviation or case.cp_deviation).value for box in case.regions]
-    return np.array(
-        [
-            np.array(by_region)[surface.region_index[opening.sample_panels]]
-            @ opening.sample_weights
-            for opening in openings
-        ]
-    )
+    model = [
+        np.array(by_region)[surface.region_index[opening.sample_panels]] @ opening.sample_weights
+        for opening in openings
+    ]
+    return np.hypot(model, roughness_band(surface))
 
 
 def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
@@ -358,6 +358,13 @@ def _warnings(checks: list[Fault], flow: SurfaceFlow, ranking: OpeningRanking) -
             f"no pair reaches the needed pressure: the best has {ranking.least_ratio[0]:.2f} of it"
         )
     return warnings
+
+
+def _roughness_line(surface: SurfaceMesh) -> str:
+    return (
+        f"roughness of the mesh: {roughness(surface):.4f} of the spacing of its vertices, worth "
+        f"{roughness_band(surface):.4f} in Cp; carried into the deviations"
+    )
 
 
 def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray) -> str:

@@ -104,7 +104,8 @@ def _fit_slopes(origin, points, found, count, e1, e2, normal, terms, matrix, rig
     """Slopes a, b of z = a x + b y + quadratic (+ cubic) through a vertex, weights 1/r.
 
     `terms` is 9 for the cubic and 5 for the quadratic surface. Coordinates are divided by the
-    mean distance. Returns the slopes and whether the fit could be solved.
+    mean distance. Returns the slopes, whether the fit could be solved, and the weighted rms
+    distance of the points from the fit, parts of the mean distance, per degree of freedom.
     """
     scale = 0.0
     for k in range(count):
@@ -118,6 +119,7 @@ def _fit_slopes(origin, points, found, count, e1, e2, normal, terms, matrix, rig
         for j in range(terms):
             matrix[i, j] = 0.0
     row = np.empty(9)
+    squares, weights = 0.0, 0.0
     for k in range(count):
         d0 = (points[found[k], 0] - origin[0]) / scale
         d1 = (points[found[k], 1] - origin[1]) / scale
@@ -129,51 +131,65 @@ def _fit_slopes(origin, points, found, count, e1, e2, normal, terms, matrix, rig
         row[0], row[1] = x, y
         row[2], row[3], row[4] = x * x, x * y, y * y
         row[5], row[6], row[7], row[8] = x * x * x, x * x * y, x * y * y, y * y * y
+        squares += weight * z * z
+        weights += weight
         for i in range(terms):
             right[i] += weight * row[i] * z
             for j in range(i + 1):
                 matrix[i, j] += weight * row[i] * row[j]
+    before = right[:terms].copy()
     solved = _solve_positive(matrix, right, terms)
-    return right[0], right[1], solved
+    for i in range(terms):
+        squares -= before[i] * right[i]
+    free = max(1, count - terms)
+    left = np.sqrt(max(0.0, squares) / weights * count / free)
+    return right[0], right[1], solved, left
 
 
 @njit(cache=True, error_model="numpy")
 def _turned_normal(normal, origin, points, found, count, matrix, right):
-    """Normal after one fit, (3,), or the old one when no fit is possible."""
+    """Normal after one fit, (3,), or the old one when no fit is possible; roughness, nan then."""
     axis = np.zeros(3)
     axis[np.argmin(np.abs(normal))] = 1.0
     e1 = np.cross(normal, axis)
     e1 /= np.sqrt((e1 * e1).sum())
     e2 = np.cross(normal, e1)
-    a, b, solved = 0.0, 0.0, False
+    a, b, solved, left = 0.0, 0.0, False, np.nan
     if count >= 10:
-        a, b, solved = _fit_slopes(origin, points, found, count, e1, e2, normal, 9, matrix, right)
+        a, b, solved, left = _fit_slopes(
+            origin, points, found, count, e1, e2, normal, 9, matrix, right
+        )
     if not solved and count >= 6:
-        a, b, solved = _fit_slopes(origin, points, found, count, e1, e2, normal, 5, matrix, right)
+        a, b, solved, left = _fit_slopes(
+            origin, points, found, count, e1, e2, normal, 5, matrix, right
+        )
     if not solved:
-        return normal
+        return normal, np.nan
     turned = normal - a * e1 - b * e2
-    return turned / np.sqrt((turned * turned).sum())
+    return turned / np.sqrt((turned * turned).sum()), left
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
 def fitted_normals(points, normals, starts, links):
     """(n, 3) vertex normals by two passes of a cubic fit over the two rings of neighbours.
 
-    A normal that would turn by more than 60 degrees in all is kept as it was.
+    A normal that would turn by more than 60 degrees in all is kept as it was. Also returns
+    (n,) the rms distance of the neighbours from the last fit, parts of their mean distance.
     """
     n = len(points)
-    result = np.empty((n, 3))
+    result, rough = np.empty((n, 3)), np.empty(n)
     for i in prange(n):
         found = np.empty(MAX_NEIGHBOURS, dtype=np.int64)
         matrix, right = np.empty((9, 9)), np.empty(9)
         count = _ring_points(i, starts, links, found)
         normal = normals[i].copy()
         for _ in range(2):
-            normal = _turned_normal(normal, points[i], points, found, count, matrix, right)
+            normal, rough[i] = _turned_normal(
+                normal, points[i], points, found, count, matrix, right
+            )
         turn = normal[0] * normals[i, 0] + normal[1] * normals[i, 1] + normal[2] * normals[i, 2]
         if turn > 0.5:
             result[i] = normal
         else:
             result[i] = normals[i]
-    return result
+    return result, rough
