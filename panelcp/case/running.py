@@ -14,6 +14,7 @@ from panelcp.case.reading import Case, read_case, region_index
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.flow.superposition import SurfaceFlow, superpose
 from panelcp.panels.faults import Fault, solution_checks
+from panelcp.panels.influence import is_compiled
 from panelcp.panels.solving import UnitSolutions, solve_units
 from panelcp.placement.candidates import SearchResult, search
 from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
@@ -192,6 +193,8 @@ def run_case(case, results=None, progress: Progress = _quiet) -> Run:
     from panelcp.report.writing import write_results
 
     case = case if isinstance(case, Case) else read_case(case)
+    if not is_compiled():
+        progress("first run: compiling the inner loops on the way, about a minute in all")
     contents = solve_case(prepare_case(case, progress), progress)
     root = Path(results) if results is not None else case.path.parent / "results"
     return Run(write_results(contents, root, progress), contents)

@@ -62,8 +62,8 @@ def build_tree(points, areas=None, leaf_size: int = LEAF_SIZE) -> Boxes:
     """
     from panelcp.panels.far_kernels import box_bounds, build_boxes
 
-    points = np.ascontiguousarray(points, dtype=float)
-    areas = np.zeros(len(points)) if areas is None else np.ascontiguousarray(areas, dtype=float)
+    points = np.array(points, dtype=float, order="C")
+    areas = np.zeros(len(points)) if areas is None else np.array(areas, dtype=float)
     order, start, end, first_child, n_children, depth = build_boxes(points, leaf_size)
     parent = np.full(len(start), -1, dtype=np.int64)
     for box in np.flatnonzero(n_children):
@@ -113,9 +113,10 @@ class FarField:
     """
 
     def __init__(self, targets, sources, own, tolerance: float | None):
-        self.targets = np.ascontiguousarray(targets, dtype=float)
-        self.sources = np.ascontiguousarray(sources, dtype=float)
-        self.own = np.ascontiguousarray(own, dtype=np.int64)
+        # copies, so that the compiled loops meet one kind of array only: writable ones
+        self.targets = np.array(targets, dtype=float, order="C")
+        self.sources = np.array(sources, dtype=float, order="C")
+        self.own = np.array(own, dtype=np.int64)
         self.direct = tolerance is None or len(targets) * len(sources) <= DIRECT_PAIRS
         self._order = np.arange(len(self.sources))
         if not self.direct:

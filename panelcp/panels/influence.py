@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from importlib.util import find_spec
+from pathlib import Path
 
 import numpy as np
 
@@ -35,6 +36,17 @@ def require_numba():
             "Python version for which numba has a ready-made package (3.11 to 3.15 at the time of "
             "this release) and install again"
         )
+
+
+def is_compiled() -> bool:
+    """True where the inner loops were compiled by an earlier run and are kept on disk."""
+    require_numba()
+    from panelcp.panels.near_kernels import fill_near
+
+    if not hasattr(fill_near, "stats"):
+        return True
+    folder = fill_near.stats.cache_path
+    return folder is not None and any(Path(folder).glob("near_kernels.fill_near-*.nbi"))
 
 
 def triangle_velocity(points, corners) -> np.ndarray:
@@ -94,9 +106,9 @@ class InducedVelocity:
     ):
         require_numba()
         self.panels = panels
-        self.points = np.ascontiguousarray(points, dtype=float)
+        self.points = np.array(points, dtype=float, order="C")
         own = np.full(len(self.points), -1) if own is None else own
-        self.own = np.ascontiguousarray(own, dtype=np.int64)
+        self.own = np.array(own, dtype=np.int64)
         self._near = near_field(panels, self.points, self.own, divisions)
         self._far = FarField(self.points, panels.centroids, self.own, tolerance)
 

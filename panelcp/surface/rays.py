@@ -63,15 +63,14 @@ class SkinFinder:
         """
         from panelcp.surface._kernels import parallel_hits
 
-        origins = np.ascontiguousarray(origins, dtype=float)
-        direction = np.ascontiguousarray(direction, dtype=float)
-        corners, normals = self.surface.corners, self.surface.normals
-        if panels is not None:
-            corners, normals = corners[panels], normals[panels]
+        origins = np.array(origins, dtype=float, order="C")
+        direction = np.array(direction, dtype=float)
+        # always copies, so that the compiled loop meets one kind of array only
+        chosen = np.arange(self.surface.n_panels) if panels is None else panels
+        corners, normals = self.surface.corners[chosen], self.surface.normals[chosen]
         panel, distance = parallel_hits(origins, direction, corners, normals)
         found = panel >= 0
         points = np.full(origins.shape, np.nan)
         points[found] = origins[found] + distance[found, None] * direction
-        if panels is not None:
-            panel = np.where(found, np.asarray(panels)[panel], -1)
+        panel[found] = chosen[panel[found]]
         return panel, points
