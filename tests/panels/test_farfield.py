@@ -184,7 +184,7 @@ def test_points_on_top_of_each_other_do_not_trap_the_tree():
     random = np.random.default_rng(11)
     points = np.concatenate([np.tile([[0.3, 0.2, 0.1]], (200, 1)), random.normal(size=(1500, 3))])
     charges = random.uniform(0.5, 1.5, size=(1, len(points)))
-    targets = random.normal(size=(300, 3)) + np.array([5.0, 0.0, 0.0])
+    targets = random.normal(size=(300, 3))
     own = np.full(300, -1)
     exact = by_sums(targets, points, own, charges)
     assert error_of(through_tree(targets, points, own, charges, 1e-4), exact) <= 1e-4
