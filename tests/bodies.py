@@ -126,6 +126,25 @@ def box(size=(2.0, 1.0, 0.8), steps=(8, 5, 4), centre=(0.0, 0.0, 0.0)):
     return _joined(np.array(loose) * size + centre)
 
 
+def cylinder(around=32, rows=4):
+    """Cylinder of radius 1 and length 2 along x, with flat ends."""
+    angle = 2 * np.pi * np.arange(around) / around
+    places = np.linspace(-1.0, 1.0, rows + 1)
+    rings = [np.stack([0 * angle + x, np.cos(angle), np.sin(angle)], axis=1) for x in places]
+    ends = [[-1.0, 0.0, 0.0], [1.0, 0.0, 0.0]]
+    a = (around * np.arange(rows)[:, None] + np.arange(around)).ravel()
+    b = (around * np.arange(rows)[:, None] + (np.arange(around) + 1) % around).ravel()
+    first, last = a[:around], a[-around:] + around
+    low, high = np.full(around, around * (rows + 1)), np.full(around, around * (rows + 1) + 1)
+    parts = [
+        np.stack([a, b + around, b], axis=1),
+        np.stack([a, a + around, b + around], axis=1),
+        np.stack([low, first, b[:around]], axis=1),
+        np.stack([high, b[-around:] + around, last], axis=1),
+    ]
+    return SurfaceMesh(np.concatenate([*rings, ends]), np.concatenate(parts))
+
+
 def slab(length=6.0, depth=0.4, steps=20, gathered=5.0):
     """Flat square plate with its top at z = 0, panels gathered about the middle of its faces."""
     even = box((1.0, 1.0, 1.0), (steps, steps, 2))

@@ -78,6 +78,20 @@ def test_gradient_lies_in_the_skin_and_converges():
     assert -np.polyfit(range(3), np.log2(errors), 1)[0] >= 0.9
 
 
+def test_gradient_is_that_along_the_arc_on_strongly_curved_skin():
+    # three neighbours on a unit sphere, values linear in distance and direction from the middle
+    angle, azimuth = np.array([0.3, 0.5, 0.4]), np.array([0.2, 2.0, 4.1])
+    way = np.stack([np.cos(azimuth), np.sin(azimuth), 0.0 * azimuth], axis=1)
+    around = np.sin(angle)[:, None] * way + np.cos(angle)[:, None] * [0.0, 0.0, 1.0]
+    points = np.concatenate([[[0.0, 0.0, 1.0]], around])
+    slope = np.array([1.3, -0.7, 0.0])
+    values = np.linalg.norm(around - points[0], axis=1) * (way @ slope)
+    neighbours = np.array([[1, 2, 3], [0, -1, -1], [0, -1, -1], [0, -1, -1]])
+    weights = gradient_weights(points, points, neighbours)
+    assert values @ weights[0] == pytest.approx(slope, abs=1e-12)
+    assert not weights[1:].any()
+
+
 def test_constants_are_kept_everywhere(brick, sphere):
     for surface in (brick, sphere):
         panels = np.arange(surface.n_panels)
