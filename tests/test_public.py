@@ -43,3 +43,11 @@ def test_help_imports_nothing_heavy():
     assert done.returncode == 0, done.stderr
     assert "run" in done.stdout
     assert "check" in done.stdout
+
+
+def test_missing_compiler_package_is_said_in_one_line(monkeypatch):
+    from panelcp.panels import influence
+
+    monkeypatch.setattr(influence, "find_spec", lambda name: None)
+    with pytest.raises(panelcp.PanelcpError, match="numba is not installed for this Python"):
+        influence.triangle_velocity([[0.0, 0.0, 1.0]], [[0, 0, 0], [1, 0, 0], [0, 1, 0]])

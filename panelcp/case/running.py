@@ -345,11 +345,8 @@ def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
 
 
 def _warnings(checks: list[Fault], flow: SurfaceFlow, ranking: OpeningRanking) -> list[str]:
-    warnings = [
-        f"{check.line()}: the panels are too coarse there, or the mesh is at fault"
-        for check in checks
-        if check.failed
-    ]
+    openings = [*ranking.inlets.openings, *ranking.exits.openings]
+    warnings = [_doubt(check, flow.surface, openings) for check in checks if check.failed]
     still = [c.name for c in flow.conditions if c.speed == 0.0]
     if still:
         warnings.append(
@@ -368,6 +365,24 @@ def _roughness_line(surface: SurfaceMesh) -> str:
         f"roughness of the mesh: {roughness(surface):.4f} of the spacing of its vertices, worth "
         f"{roughness_band(surface):.4f} in Cp; carried into the deviations"
     )
+
+
+def _doubt(check: Fault, surface: SurfaceMesh, openings: list[Opening]) -> str:
+    """Warning for a failed check, with the openings whose pressures it touches."""
+    line = f"{check.line()}: the panels are too coarse there, or the mesh is at fault"
+    if not check.panels.any():
+        return line
+    suspect = surface.centroids[check.panels]
+    near = [
+        opening.name
+        for opening in openings
+        if np.linalg.norm(suspect - opening.centre, axis=1).min()
+        < max(opening.length, opening.width)
+    ]
+    if not near:
+        return f"{line}; no opening is near these panels"
+    more = f" and {len(near) - 3} more" if len(near) > 3 else ""
+    return f"{line}; do not trust the pressures at {', '.join(near[:3])}{more}"
 
 
 def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray) -> str:

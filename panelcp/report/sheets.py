@@ -22,6 +22,10 @@ CAPTION = (
     "Estimate from potential flow. Not approved data. Black outlines: the best places, by number "
     "in the short list."
 )
+SUSPECT_CAPTION = " Red triangles: panels whose pressure is doubtful."
+MOST_SUSPECTS = 400
+"""At most so many doubtful panels are outlined, those first in the surface."""
+
 ROOM_AFT = 0.12
 """Room drawn aft of the last opening, parts of the body's length."""
 
@@ -65,7 +69,9 @@ def write_map_sheets(
     cp = [(corners @ flow.cp[c]).reshape(-1, 3)[shown] for c in moving]
     scale = pressure_scale(_usual_limit(cp, surface.areas))
     views = [project_view(surface, view.replace("-", "_")) for view in contents.views]
-    markers = _markers(contents)
+    suspects = _suspect_panels(contents, shown)
+    markers = [*suspects, *_markers(contents)]
+    captions = [CAPTION + (SUSPECT_CAPTION if suspects else ""), *_notices(contents)]
     sheets = []
     for number, (c, values) in enumerate(zip(moving, cp, strict=True), start=1):
         condition = flow.conditions[c]
@@ -79,7 +85,7 @@ def write_map_sheets(
                 scale=scale,
                 markers=markers,
                 title=_title(contents, condition),
-                notice="\n".join([CAPTION, *_notices(contents)]),
+                notice="\n".join(captions),
             )
             write_picture(path, figure, RESOLUTION)
         sheets.append((condition.name, condition_line(condition), path))
@@ -176,6 +182,16 @@ def _markers(contents: RunContents) -> list:
         if name not in named:
             markers.append(Marker(opening.outline, str(place), "best"))
     return markers
+
+
+def _suspect_panels(contents: RunContents, shown: np.ndarray) -> list:
+    """Outlines of the panels that failed a check of the solution, where they are shown."""
+    from panelcp.report.maps import Marker
+
+    failed = [check.panels for check in contents.checks if check.failed]
+    suspect = np.any([shown & panels for panels in failed], axis=0) if failed else []
+    corners = contents.flow.surface.corners[np.flatnonzero(suspect)[:MOST_SUSPECTS]]
+    return [Marker(outline, "", "suspect") for outline in corners]
 
 
 def _notices(contents: RunContents) -> list[str]:
