@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from panelcp.errors import FlowError
+from panelcp.panels import farfield
 from panelcp.panels.influence import TOLERANCE, induced_velocity
 from panelcp.panels.solving import KRYLOV_TOLERANCE, STREAMS, solve_units
 from panelcp.surface.curved import curved_panels
@@ -18,6 +19,7 @@ from tests.exact import (
     SPHERE,
     RankineOvoid,
     ellipsoid_cp,
+    ellipsoid_exterior,
     ellipsoid_normal,
     ellipsoid_source,
     ellipsoid_velocity,
@@ -170,6 +172,52 @@ def test_velocity_is_the_exact_vector_and_along_the_skin(units_of):
     assert units.residuals.max() <= 2.0 * KRYLOV_TOLERANCE
 
 
+def beside_the_skin(surface, axes, sizes, draw=1):
+    """200 points that many panel sizes off an ellipsoid, over random places of random panels."""
+    random = np.random.default_rng(draw)
+    panels = random.choice(surface.n_panels, 200, replace=False)
+    share = random.dirichlet(np.ones(3), 200)
+    feet = onto_ellipsoid(axes, np.einsum("nk,nki->ni", share, surface.corners[panels]))
+    size = np.sqrt(surface.areas[panels])[:, None]
+    return feet + sizes * size * ellipsoid_normal(axes, feet)
+
+
+@pytest.mark.parametrize("axes", [SPHERE, (3.0, 2.0, 1.0)])
+@pytest.mark.parametrize(
+    ("sizes", "limit_rms", "limit_max"),
+    [
+        # where panels meet the density has small jumps: the velocity is infinite there, as a
+        # logarithm of the distance, and few of the nearest points show it
+        (0.02, 0.001, 0.006),
+        (0.1, 0.0008, 0.004),
+        (0.5, 0.0005, 0.0015),
+        (1.0, 0.0005, 0.0012),
+        (3.0, 0.0005, 0.0010),
+        (10.0, 0.0005, 0.0010),
+    ],
+)
+def test_flow_beside_the_skin_is_that_of_the_ellipsoid(units_of, axes, sizes, limit_rms, limit_max):
+    units = units_of("ellipsoid", axes, FINE)
+    points = beside_the_skin(units.surface, axes, sizes)
+    induced = induced_velocity(units.surface, GENERAL @ units.source_strength, points)[0]
+    error = np.linalg.norm(GENERAL + induced - ellipsoid_exterior(axes, GENERAL, points), axis=1)
+    assert rms(error) <= limit_rms
+    assert error.max() <= limit_max
+    assert np.quantile(error, 0.95) <= 0.002
+
+
+def test_flow_above_control_points_goes_on_from_the_skin(units_of):
+    units = units_of("jittered_ellipsoid", (3.0, 2.0, 1.0), MEDIUM)
+    panels = units.panels
+    points = panels.points + 1e-4 * np.sqrt(panels.areas)[:, None] * panels.normals
+    strength = GENERAL @ units.source_strength
+    above = GENERAL + induced_velocity(units.surface, strength, points)[0]
+    on_skin = np.einsum("u,upi->pi", GENERAL, units.velocity)
+    # the rules differ: 4 divisions and the panel's own part there, 8 divisions here
+    assert rms(np.linalg.norm(above - on_skin, axis=1)) <= 0.001
+    assert np.abs(above - on_skin).max() <= 0.02
+
+
 def test_closed_bodies_have_no_net_source(units_of):
     # symmetric bodies have none for any scheme; the egg has no symmetry
     for builder, arguments in (
@@ -248,11 +296,47 @@ def test_order_of_panels_and_corners_does_not_matter(units_of, cp_in):
     assert found == pytest.approx(cp_in(units, GENERAL)[order], abs=1e-7)
 
 
+@pytest.fixture
+def _tree_for_all_sums(monkeypatch):
+    monkeypatch.setattr(farfield, "DIRECT_PAIRS", 0)
+
+
+@pytest.mark.usefixtures("_tree_for_all_sums")
+@pytest.mark.parametrize("tolerance", [1e-2, 1e-3, TOLERANCE])
+def test_far_field_through_the_tree_keeps_its_tolerance(units_of, tolerance):
+    direct = units_of("ellipsoid", (3.0, 2.0, 1.0), FINE)
+    units = solve_units(direct.surface, tolerance=tolerance)
+    # of the induced velocity, which is of the size of the stream here
+    difference = units.velocity - direct.velocity
+    assert 0.0 < rms(difference) <= tolerance
+    assert rms(units.source_strength - direct.source_strength) <= tolerance
+
+
+@pytest.mark.usefixtures("_tree_for_all_sums")
+def test_cp_through_the_tree_is_as_exact(cp_in):
+    for axes, limit_rms, limit_max in ((SPHERE, 0.0005, 0.0015), ((3.0, 2.0, 1.0), 0.0006, 0.003)):
+        units = solve_units(bodies.ellipsoid(axes, FINE))
+        error = cp_error(units, cp_in, axes, GENERAL)
+        assert rms(error) <= limit_rms
+        assert np.abs(error).max() <= limit_max
+        assert net_source(units).max() <= 1e-4
+
+
+@pytest.mark.usefixtures("_tree_for_all_sums")
 def test_order_of_panels_does_not_matter_in_the_far_field(units_of, cp_in):
     # other boxes, other truncation: parts of the tolerance, Cp changes by twice the velocity
     units = units_of("egg", FINE)
     surface, order = shuffled(units.surface)
     difference = cp_in(solve_units(surface), GENERAL) - cp_in(units, GENERAL)[order]
+    assert rms(difference) <= 2.0 * TOLERANCE
+
+
+@pytest.mark.usefixtures("_tree_for_all_sums")
+def test_half_and_whole_agree_through_the_tree(cp_in):
+    # both have the same boxes of sources, but targets of one side or both
+    surface = bodies.mirrored_ellipsoid((3.0, 2.0, 1.0), 4)
+    half, whole = solve_units(surface), solve_units(surface.unmirrored())
+    difference = cp_in(half, stream(6.0, 12.0)) - cp_in(whole, stream(6.0, 12.0))
     assert rms(difference) <= 2.0 * TOLERANCE
 
 
@@ -281,6 +365,29 @@ def test_wind_from_the_right_is_the_mirror_image_of_wind_from_the_left(units_of,
     x, y, _ = units.panels.points.T
     right_cheek = (x < -2.0) & (y > 0.5)
     assert right[right_cheek].mean() > left[right_cheek].mean() + 0.2
+
+
+def test_onset_fields_superpose(units_of):
+    # a uniform onset field is a stream; twice one and thrice another are their sum
+    units = units_of("egg", MEDIUM)
+    n = units.surface.n_panels
+    onset = np.tile(2.0 * np.eye(3)[0] + 3.0 * np.eye(3)[2], (n, 1))
+    both = solve_units(units.surface, onsets=[("gust", onset)])
+    assert both.names == (*STREAMS, "gust")
+    expected = 2.0 * units.velocity[0] + 3.0 * units.velocity[2]
+    assert both.velocity[3] == pytest.approx(expected, abs=3e-6)
+    assert both.velocity[:3] == pytest.approx(units.velocity, abs=3e-6)
+
+
+def test_onset_fields_on_a_half_body_may_be_lopsided():
+    surface = bodies.mirrored_ellipsoid((3.0, 2.0, 1.0), MEDIUM)
+    points = curved_panels(surface).points
+    arm = points - [0.5, 3.0, 0.4]
+    field = arm / np.linalg.norm(arm, axis=1, keepdims=True) ** 3
+    half = solve_units(surface, onsets=[("source", field)], tolerance=None)
+    whole = solve_units(surface.unmirrored(), onsets=[("source", field)], tolerance=None)
+    assert half.velocity[3] == pytest.approx(whole.velocity[3], abs=1e-6)
+    assert rms(half.velocity[3]) > 0.05
 
 
 def test_record_of_unit_flows(units_of):
