@@ -15,6 +15,7 @@ from panelcp.case import schema
 from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.onset import DAYS, FlightCondition
+from panelcp.panels.influence import TOLERANCE
 from panelcp.placement.candidates import VIEWS, NoCutZone, SearchRegion
 from panelcp.placement.requirement import NeededPressure
 from panelcp.quantity import UncertainValue
@@ -76,6 +77,7 @@ SURFACE = {
     "plane_tolerance": Entry(quantity("length", least=0.0)),
     "crack_tolerance": Entry(quantity("length", least=0.0)),
     "reverse": Entry(true_or_false),
+    "far_field_tolerance": Entry(quantity("number", above=0.0), default=TOLERANCE),
     "cp_deviation": Entry(_FRACTION, default=DEFAULT_CP_DEVIATION),
 }
 REGION = {
@@ -189,6 +191,7 @@ class Case:
     surface_path : of the mesh
     reading : how to read it
     cp_deviation : model error of a patch-mean Cp outside the regions
+    tolerance : of the far field, parts of the rms induced velocity
     regions, conditions, openings, searches, zones : in the order of the file
     needed : pressure needed at full power, or None
     needed_pressure : for each condition, Pa with band, or None
@@ -203,6 +206,7 @@ class Case:
     surface_path: Path
     reading: ReadingOptions
     cp_deviation: UncertainValue
+    tolerance: float
     regions: tuple[RegionBox, ...]
     conditions: tuple[FlightCondition, ...]
     openings: tuple[OpeningEntry, ...]
@@ -260,6 +264,7 @@ def read_case(path) -> Case:
         surface_path=case_path.parent / surface["file"],
         reading=reading,
         cp_deviation=surface["cp_deviation"],
+        tolerance=surface["far_field_tolerance"],
         regions=tuple(regions),
         conditions=tuple(conditions),
         openings=tuple(openings),

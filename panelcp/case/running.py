@@ -133,7 +133,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
     """
     case = prepared.case
     check = check_surface(prepared.surface)
-    units = solve_units(prepared.surface, progress=progress)
+    units = solve_units(prepared.surface, tolerance=case.tolerance, progress=progress)
     progress("checking the solution")
     checks = solution_checks(units)
     flow = superpose(units, case.conditions)
@@ -394,9 +394,16 @@ def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray) -> str:
     )
 
 
+def _far_field_line(units: UnitSolutions) -> str:
+    if units.far_error == 0.0:
+        return "far field: summed directly"
+    return f"far field: tree, error at 50 random panels {units.far_error:.1e} of the rms velocity"
+
+
 def _solver_lines(units: UnitSolutions, checks: list[Fault]) -> list[str]:
     return [
         f"unit solutions: {', '.join(units.names)}; {units.iterations} iterations",
         f"normal velocity left at the control points: {units.residuals.max():.1e} of the stream",
+        _far_field_line(units),
         *(check.line() for check in checks),
     ]

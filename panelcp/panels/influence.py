@@ -117,6 +117,25 @@ class InducedVelocity:
         """Number of entries of the near field."""
         return len(self._near[1])
 
+    def far_error(self, strengths, count: int = 50) -> float:
+        """Error of the far field at some points, summed directly there, parts of its rms.
+
+        Greatest over the units of the rms over `count` points drawn with a fixed seed; zero
+        where the far field is summed directly anyway.
+        """
+        if self._far.direct:
+            return 0.0
+        draw = np.random.default_rng(20250)
+        chosen = draw.choice(len(self.points), min(count, len(self.points)), replace=False)
+        charges = np.atleast_2d(strengths) * self.panels.areas
+        tree = np.zeros((len(self.points), 3, len(charges)))
+        self._far.apply(charges, tree)
+        exact = np.zeros((len(chosen), 3, len(charges)))
+        sources = self.panels.centroids
+        FarField(self.points[chosen], sources, self.own[chosen], None).apply(charges, exact)
+        error, size = ((part**2).sum(axis=1).mean(axis=0) for part in (tree[chosen] - exact, exact))
+        return float(np.sqrt((error / np.maximum(size, 1e-300)).max()))
+
     def apply(self, strengths) -> np.ndarray:
         """(n_units, n_points, 3) m/s from densities (n_units, n_panels), m/s; without jumps."""
         from panelcp.panels.near_kernels import add_near

@@ -65,6 +65,8 @@ class UnitSolutions:
     velocity : (n_units, n_panels, 3) float, m/s, outside the skin at the control points
     iterations : steps of the iterative solver, all units together
     residuals : (n_units,) float, m/s, rms over the skin of the normal velocity left
+    far_error : error of the far field found by direct sums at random points, parts of its rms;
+        zero where it was summed directly
     ground : GroundPlane or None
     """
 
@@ -75,6 +77,7 @@ class UnitSolutions:
     velocity: np.ndarray
     iterations: int
     residuals: np.ndarray
+    far_error: float = 0.0
     ground: GroundPlane | None = None
 
     def __post_init__(self):
@@ -152,6 +155,7 @@ def solve_units(
         velocity=velocity,
         iterations=iterations,
         residuals=np.sqrt((residual**2).mean(axis=1)),
+        far_error=problem.operator.far_error(problem.unfold(strengths, len(even))[:3]),
         ground=ground,
     )
 
