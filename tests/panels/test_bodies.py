@@ -61,15 +61,19 @@ def force(cp, panels):
 
 
 def with_outflow(surface, outflow):
-    """Unit solutions of the streams, and the velocity for a given normal velocity alone.
+    """Unit solutions of the streams and of a given normal velocity."""
+    return solve_units(surface, outflows=[("outflow", outflow)])
 
-    An onset field along the normals that cancels the wanted normal velocity sets the condition;
-    it is taken off again.
-    """
-    panels = curved_panels(surface)
+
+def test_given_outflow_is_what_an_onset_along_the_normals_would_cancel():
+    panels = curved_panels(BALL)
+    outflow = -0.5 * ((1.0 + cosine(panels.points)) / 2.0) ** 4
     onset = -outflow[:, None] * panels.normals
-    units = solve_units(surface, onsets=[("outflow", onset)])
-    return units, units.velocity[3] - onset
+    units = solve_units(BALL, onsets=[("blown", onset)], outflows=[("suction", outflow)])
+    assert units.names[3:] == ("blown", "suction")
+    assert units.velocity[4] == pytest.approx(units.velocity[3] - onset, abs=1e-7)
+    normal = (units.velocity[4] * panels.normals).sum(axis=1)
+    assert normal == pytest.approx(outflow, abs=1e-6)
 
 
 def test_two_spheres_in_tandem():
@@ -184,8 +188,8 @@ def test_sphere_with_smooth_suction(side):
     binomial = np.array([1, 4 * side, 6, 4 * side, 1]) / 16.0
     harmonics = np.polynomial.legendre.poly2leg(-0.5 * binomial)
     normal, across = sphere_with_flow(harmonics, cosine(points))
-    units, velocity = with_outflow(BALL, -0.5 * ((1.0 + side * cosine(points)) / 2.0) ** 4)
-    velocity = velocity + units.velocity[2]
+    units = with_outflow(BALL, -0.5 * ((1.0 + side * cosine(points)) / 2.0) ** 4)
+    velocity = units.velocity[2] + units.velocity[3]
     across = across - 1.5 * np.sqrt(1.0 - cosine(points) ** 2)
     error = cp_of(velocity) - (1.0 - normal**2 - across**2)
     assert rms(error) <= 0.001
@@ -287,8 +291,8 @@ def test_flow_of_sources_inside_a_body(surfaces, limit):
     for surface in surfaces:
         panels = curved_panels(surface)
         exact = field_of_sources(panels.points)
-        units, velocity = with_outflow(surface, (exact * panels.normals).sum(axis=1))
-        errors.append(rms(np.linalg.norm(velocity - exact, axis=1)))
+        units = with_outflow(surface, (exact * panels.normals).sum(axis=1))
+        errors.append(rms(np.linalg.norm(units.velocity[3] - exact, axis=1)))
         net = units.source_strength[3] @ panels.areas
     assert order_of(errors) >= 1.8
     assert errors[-1] <= limit
