@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 from panelcp.panels.influence import induced_velocity
 from panelcp.panels.solving import GroundPlane, solve_units
 from panelcp.surface.curved import curved_panels
-from panelcp.surface.opening import lay_opening
+from panelcp.surface.opening import lay_opening, panel_cover
 from tests import bodies
 from tests.exact import (
     SPHERE,
@@ -227,6 +227,17 @@ def test_sphere_with_an_inlet_whose_rim_the_panels_follow():
     through = (units.velocity[3] * units.panels.normals).sum(axis=1) * units.panels.areas
     assert through[inside].sum() == pytest.approx(1.0, abs=1e-6)
     assert np.abs(through[~inside]).max() <= 1e-7
+
+
+def test_panels_that_only_touch_the_rim_are_not_covered():
+    surface = bodies.ring_sphere(18)
+    rim = surface.vertices[np.abs(surface.vertices[:, 2] - np.cos(np.radians(30.0))) < 1e-9]
+    rim = rim[np.argsort(np.arctan2(rim[:, 1], rim[:, 0]))]
+    laid = lay_opening(surface, "cap", (0.0, 0.0, 1.0), 1.0, 1.0, shape="oval")
+    cover = panel_cover(surface, replace(laid, outline=rim))
+    inside = np.arccos(cosine(surface.centroids)) < np.radians(30.0)
+    assert np.array_equal(cover > 0.0, inside)
+    assert cover[inside] == pytest.approx(1.0, abs=1e-9)
 
 
 @pytest.fixture(scope="module")

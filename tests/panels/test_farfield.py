@@ -10,6 +10,10 @@ from panelcp.surface.curved import curved_panels
 from tests import bodies
 
 
+EVERY = 4
+"""Plain sums are taken at every fourth target."""
+
+
 @pytest.fixture(autouse=True)
 def _always_a_tree(monkeypatch):
     monkeypatch.setattr(farfield, "DIRECT_PAIRS", 0)
@@ -73,8 +77,9 @@ def charges_and_sums(skin):
         np.ones(len(sources)),
         np.random.default_rng(3).normal(size=len(sources)),
     ]
-    charges, own = np.array(strength) * areas, np.arange(len(sources))
-    return charges, by_sums(targets, sources, own, charges)
+    charges = np.array(strength) * areas
+    own = np.arange(0, len(sources), EVERY)
+    return charges, by_sums(targets[own], sources, own, charges)
 
 
 @pytest.mark.parametrize("tolerance", [error for _, _, error in EXPANSIONS])
@@ -82,7 +87,7 @@ def test_tree_keeps_its_tolerance(skin, charges_and_sums, tolerance):
     targets, sources, _ = skin
     charges, exact = charges_and_sums
     found = through_tree(targets, sources, np.arange(len(sources)), charges, tolerance)
-    error = error_of(found, exact)
+    error = error_of(found[::EVERY], exact)
     assert 0.0 < error <= tolerance
     assert np.isfinite(found).all()
 
@@ -91,7 +96,7 @@ def test_direct_sums_are_the_plain_sums(skin, charges_and_sums):
     targets, sources, _ = skin
     charges, exact = charges_and_sums
     found = through_tree(targets, sources, np.arange(len(sources)), charges, None)
-    assert error_of(found, exact) <= 1e-13
+    assert error_of(found[::EVERY], exact) <= 1e-13
 
 
 @pytest.fixture(scope="module")
