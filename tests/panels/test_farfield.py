@@ -9,7 +9,6 @@ from panelcp.panels.farfield import EXPANSIONS, FarField, build_tree, expansion_
 from panelcp.surface.curved import curved_panels
 from tests import bodies
 
-
 EVERY = 4
 """Plain sums are taken at every fourth target."""
 
