@@ -290,14 +290,20 @@ def pass_down(boxes, parent, centre, tables, shift, local):
 
 @njit(cache=True, error_model="numpy", fastmath=REORDER)
 def _near_sums(x, y, z, start, end, skip, sources, charges, total):
-    """Add the fields of the sources start to end, but not `skip`; three units."""
-    sum00 = sum01 = sum02 = sum10 = sum11 = sum12 = sum20 = sum21 = sum22 = 0.0
+    """Add the fields of the sources start to end, but not `skip`; three units.
+
+    Worked in the precision of `sources` and `charges`.
+    """
+    kind = sources.dtype.type
+    zero, one = kind(0.0), kind(1.0)
+    x, y, z = kind(x), kind(y), kind(z)
+    sum00 = sum01 = sum02 = sum10 = sum11 = sum12 = sum20 = sum21 = sum22 = zero
     for j in range(start, end):
         d0, d1, d2 = x - sources[0, j], y - sources[1, j], z - sources[2, j]
         square = d0 * d0 + d1 * d1 + d2 * d2
         # the source left out gets a harmless distance and no weight
-        used = 0.0 if j == skip else 1.0
-        square += 1.0 - used
+        used = zero if j == skip else one
+        square += one - used
         factor = used / (square * sqrt(square))
         d0, d1, d2 = d0 * factor, d1 * factor, d2 * factor
         q0, q1, q2 = charges[0, j], charges[1, j], charges[2, j]

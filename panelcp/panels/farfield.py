@@ -116,9 +116,10 @@ class FarField:
     sources : (n_sources, 3) float, m
     own : (n_targets,) int, source left out at each target, -1 for none
     tolerance : of the velocity, parts of its rms; None sums directly
+    precision : np.float64, or np.float32 for direct sums in single precision
     """
 
-    def __init__(self, targets, sources, own, tolerance: float | None):
+    def __init__(self, targets, sources, own, tolerance: float | None, precision=np.float64):
         # copies, so that the compiled loops meet one kind of array only: writable ones
         self.targets = np.array(targets, dtype=float, order="C")
         self.sources = np.array(sources, dtype=float, order="C")
@@ -130,7 +131,8 @@ class FarField:
         place = np.empty(len(self.sources) + 1, dtype=np.int64)
         place[self._order], place[-1] = np.arange(len(self.sources)), -1
         self._own_place = place[self.own]
-        self._ordered = np.ascontiguousarray(self.sources[self._order].T)
+        self._precision = precision
+        self._ordered = np.array(self.sources[self._order].T, dtype=precision, order="C")
 
     def apply(self, charges, velocity):
         """Add the velocities to (n_targets, 3, n_units); charges are (n_units, n_sources)."""
@@ -145,7 +147,7 @@ class FarField:
     def _apply_three(self, charges, velocity):
         from panelcp.panels import far_kernels as kernels
 
-        ordered = np.ascontiguousarray(charges[:, self._order])
+        ordered = np.array(charges[:, self._order], dtype=self._precision, order="C")
         if self.direct:
             kernels.add_all_points(self.targets, self._own_place, self._ordered, ordered, velocity)
             return

@@ -24,6 +24,9 @@ FINE_DIVISIONS = 8
 BLOCKS = 32
 """Blocks of rows of the near field, each with work space of the size of the surface."""
 
+ROUGH_TOLERANCE = 4e-4
+"""Tolerance of the far field in inner iterations."""
+
 TOLERANCE = 1e-4
 """Tolerance of the far field, parts of the rms of the induced velocity."""
 
@@ -109,13 +112,13 @@ class InducedVelocity:
         self.points = np.array(points, dtype=float, order="C")
         own = np.full(len(self.points), -1) if own is None else own
         self.own = np.array(own, dtype=np.int64)
-        self._near = near_field(panels, self.points, self.own, divisions)
+        self.near = near_field(panels, self.points, self.own, divisions)
         self._far = FarField(self.points, panels.centroids, self.own, tolerance)
 
     @property
     def near_entries(self) -> int:
         """Number of entries of the near field."""
-        return len(self._near[1])
+        return len(self.near[1])
 
     def far_error(self, strengths, count: int = 50) -> float:
         """Error of the far field at some points, summed directly there, parts of its rms.
@@ -143,8 +146,43 @@ class InducedVelocity:
         strengths = np.atleast_2d(np.asarray(strengths, dtype=float))
         velocity = np.zeros((len(self.points), 3, len(strengths)))
         self._far.apply(strengths * self.panels.areas, velocity)
-        add_near(*self._near, np.ascontiguousarray(strengths.T), velocity)
+        add_near(*self.near, np.ascontiguousarray(strengths.T), velocity)
         return np.ascontiguousarray(np.moveaxis(velocity, 2, 0))
+
+
+class RoughNormalVelocity:
+    """Normal velocity in single precision with a rough far field: cheap, for inner iterations.
+
+    Parameters
+    ----------
+    operator : InducedVelocity that it stands for
+    normals : (n_points, 3) float, unit
+    """
+
+    def __init__(self, operator: InducedVelocity, normals):
+        from panelcp.panels.near_kernels import normal_part
+
+        self._normals = np.array(normals, order="C")
+        self._areas = operator.panels.areas
+        starts, columns, values = operator.near
+        self._near = (starts, columns, normal_part(starts, values, self._normals))
+        self._far = FarField(
+            operator.points,
+            operator.panels.centroids,
+            operator.own,
+            ROUGH_TOLERANCE,
+            precision=np.float32,
+        )
+
+    def apply(self, strengths) -> np.ndarray:
+        """(n_units, n_points) m/s from densities (n_units, n_panels), m/s; without jumps."""
+        from panelcp.panels.near_kernels import add_near_normal
+
+        velocity = np.zeros((len(self._normals), 3, len(strengths)))
+        self._far.apply(strengths * self._areas, velocity)
+        normal = np.einsum("ndu,nd->nu", velocity, self._normals)
+        add_near_normal(*self._near, np.array(strengths.T, dtype=np.float32, order="C"), normal)
+        return normal.T
 
 
 def induced_velocity(surface: SurfaceMesh, source_strength, points=None) -> np.ndarray:
@@ -196,7 +234,8 @@ def near_field(panels: CurvedPanels, points, own, divisions: int):
     columns = np.empty(starts[-1], dtype=np.int64)
     values = np.empty((starts[-1], 3))
     kernels.fill_near(
-        *(points, own, FAR_LIMIT, box, tree.order, panels.coefficients, panels.points),
+        *(points, own, FAR_LIMIT, box, tree.order, panels.coefficients),
+        *(*kernels.whole_rules(panels.coefficients), panels.points),
         *(panels.normals, *shape, panels.stencil, divisions, _rules()),
         *(starts, columns, values, BLOCKS),
     )

@@ -44,35 +44,70 @@ def _patch_area(c, xi, eta):
 
 
 @njit(cache=True, inline="always")
-def _add_point(x, y, control, area, u, w):
-    """Add a point source of strength `area` at y, and its linear moments."""
-    d0, d1, d2 = x[0] - y[0], x[1] - y[1], x[2] - y[2]
+def _point_share(x, y0, y1, y2, area):
+    """Velocity at x from a point source of strength `area` at y."""
+    d0, d1, d2 = x[0] - y0, x[1] - y1, x[2] - y2
     square = d0 * d0 + d1 * d1 + d2 * d2
     factor = area / (FOUR_PI * square * sqrt(square))
-    k0, k1, k2 = factor * d0, factor * d1, factor * d2
-    u[0] += k0
-    u[1] += k1
-    u[2] += k2
-    for d in range(3):
-        arm = y[d] - control[d]
-        w[d, 0] += arm * k0
-        w[d, 1] += arm * k1
-        w[d, 2] += arm * k2
+    return factor * d0, factor * d1, factor * d2
 
 
 @njit(cache=True, error_model="numpy")
-def three_points(x, c, control, xi, eta, size_xi, size_eta, share, u, w):
-    """Add a part of a patch by the 3-point rule.
-
-    The part is the parameter triangle with corner (xi, eta) and legs `size_xi`, `size_eta`
-    (equal, both positive or both negative); `share` is its part of the parameter area.
-    """
-    y = np.empty(3)
+def add_points(x, points, weights, control, u, w):
+    """Add three point sources and their linear moments; points are (3, 3), weights (3,)."""
+    u0 = u1 = u2 = w00 = w01 = w02 = w10 = w11 = w12 = w20 = w21 = w22 = 0.0
     for k in range(3):
-        a = xi + size_xi * (2.0 * THIRD if k == 1 else 0.5 * THIRD)
-        b = eta + size_eta * (2.0 * THIRD if k == 2 else 0.5 * THIRD)
-        _patch_point(c, a, b, y)
-        _add_point(x, y, control, share * _patch_area(c, a, b) / 6.0, u, w)
+        y0, y1, y2 = points[k, 0], points[k, 1], points[k, 2]
+        k0, k1, k2 = _point_share(x, y0, y1, y2, weights[k])
+        a0, a1, a2 = y0 - control[0], y1 - control[1], y2 - control[2]
+        u0 += k0
+        u1 += k1
+        u2 += k2
+        w00 += a0 * k0
+        w01 += a0 * k1
+        w02 += a0 * k2
+        w10 += a1 * k0
+        w11 += a1 * k1
+        w12 += a1 * k2
+        w20 += a2 * k0
+        w21 += a2 * k1
+        w22 += a2 * k2
+    u[0] += u0
+    u[1] += u1
+    u[2] += u2
+    w[0, 0] += w00
+    w[0, 1] += w01
+    w[0, 2] += w02
+    w[1, 0] += w10
+    w[1, 1] += w11
+    w[1, 2] += w12
+    w[2, 0] += w20
+    w[2, 1] += w21
+    w[2, 2] += w22
+
+
+@njit(cache=True, error_model="numpy")
+def rule_points(c, xi, eta, size, share, points, weights):
+    """Points (3, 3) and weights (3,) of the 3-point rule on a part of a patch.
+
+    The part is the parameter triangle with corner (xi, eta) and legs `size` (may be negative);
+    `share` is its part of the parameter area.
+    """
+    for k in range(3):
+        a = xi + size * (2.0 * THIRD if k == 1 else 0.5 * THIRD)
+        b = eta + size * (2.0 * THIRD if k == 2 else 0.5 * THIRD)
+        _patch_point(c, a, b, points[k])
+        weights[k] = share * _patch_area(c, a, b) / 6.0
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def whole_rules(patches):
+    """Points (n_panels, 3, 3) and weights (n_panels, 3) of the 3-point rule on every patch."""
+    n = len(patches)
+    points, weights = np.empty((n, 3, 3)), np.empty((n, 3))
+    for j in prange(n):
+        rule_points(patches[j], 0.0, 0.0, 1.0, 1.0, points[j], weights[j])
+    return points, weights
 
 
 @njit(cache=True, error_model="numpy")
@@ -95,12 +130,12 @@ def _add_flat(x, corners, control, middle, u, w):
 
 
 @njit(cache=True, error_model="numpy")
-def divided(x, c, control, levels, u, w, stack, corners, middle):
+def divided(x, c, control, levels, u, w, stack, corners, middle, weights):
     """Add a patch, quartered until every part is far enough from x for the 3-point rule.
 
     Far enough: at least twice the distance from the part's middle to its farthest corner. Parts
     that are still too near after `levels` divisions are taken as flat triangles, exactly.
-    `stack` (4 levels + 4, 4), `corners` (3, 3) and `middle` (3,) are work space.
+    `stack` (4 levels + 4, 4), `corners` (3, 3), `middle` (3,) and `weights` (3,) are work space.
     """
     top = 0
     stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3] = 0.0, 0.0, 1.0, 0.0
@@ -121,7 +156,8 @@ def divided(x, c, control, levels, u, w, stack, corners, middle):
         for d in range(3):
             distance += (x[d] - middle[d]) ** 2
         if distance >= 4.0 * reach:
-            three_points(x, c, control, xi, eta, size, size, size * size, u, w)
+            rule_points(c, xi, eta, size, size * size, corners, weights)
+            add_points(x, corners, weights, control, u, w)
         elif level >= levels:
             _add_flat(x, corners, control, middle, u, w)
         else:
@@ -271,6 +307,8 @@ def fill_near(
     cell,
     order,
     patches,
+    whole_points,
+    whole_weights,
     controls,
     normals,
     centroids,
@@ -287,7 +325,8 @@ def fill_near(
     """Fill the near field: velocity from each panel's density, less that of its point source.
 
     `own[i]` is the panel whose control point is point i, or -1; there the principal value is
-    taken, without the jump, and no point source is subtracted. Rows are sorted by column.
+    taken, without the jump, and no point source is subtracted. A row's columns come in the order of
+    the tree.
     """
     along, along_weights, out, out_weights = rules
     n, m = len(points), len(centroids)
@@ -295,6 +334,7 @@ def fill_near(
         place = np.full(m, -1, dtype=np.int64)
         found = np.empty(m, dtype=np.int64)
         stack, corners, middle = np.empty((4 * levels + 8, 4)), np.empty((3, 3)), np.empty(3)
+        weights = np.empty(3)
         u, w, share = np.empty(3), np.empty((3, 3)), np.empty(3)
         for i in range(block * n // n_blocks, (block + 1) * n // n_blocks):
             x = points[i]
@@ -314,10 +354,8 @@ def fill_near(
                         place[o] = first + count
                         columns[first + count] = o
                         count += 1
-            columns[first : first + count].sort()
-            for k in range(count):
-                place[columns[first + k]] = first + k
-                values[first + k, :] = 0.0
+            for k in range(first, first + count):
+                values[k, 0], values[k, 1], values[k, 2] = 0.0, 0.0, 0.0
             for a in range(near):
                 j = found[a]
                 u[:] = 0.0
@@ -329,9 +367,12 @@ def fill_near(
                 if own[i] == j:
                     own_part(patches[j], normals[j], along, along_weights, out, out_weights, u, w)
                 elif square > NEAR * NEAR * areas[j]:
-                    three_points(x, patches[j], controls[j], 0.0, 0.0, 1.0, 1.0, 1.0, u, w)
+                    add_points(x, whole_points[j], whole_weights[j], controls[j], u, w)
                 else:
-                    divided(x, patches[j], controls[j], levels, u, w, stack, corners, middle)
+                    divided(
+                        *(x, patches[j], controls[j], levels, u, w),
+                        *(stack, corners, middle, weights),
+                    )
                 if own[i] != j:
                     factor = areas[j] / (FOUR_PI * square * sqrt(square))
                     values[place[j], 0] -= factor * d0
@@ -364,3 +405,28 @@ def add_near(starts, columns, values, strengths, velocity):
                 value = values[p, d]
                 for k in range(n_units):
                     velocity[i, d, k] += value * strengths[j, k]
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def normal_part(starts, values, normals):
+    """(n_entries,) float32: near field along the normal of each row's point."""
+    result = np.empty(len(values), dtype=np.float32)
+    for i in prange(len(starts) - 1):
+        for p in range(starts[i], starts[i + 1]):
+            result[p] = (
+                values[p, 0] * normals[i, 0]
+                + values[p, 1] * normals[i, 1]
+                + values[p, 2] * normals[i, 2]
+            )
+    return result
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def add_near_normal(starts, columns, values, strengths, velocity):
+    """Add the near field along the normals to (n_points, n_units), single precision."""
+    n_units = strengths.shape[1]
+    for i in prange(len(starts) - 1):
+        for p in range(starts[i], starts[i + 1]):
+            j, value = columns[p], values[p]
+            for k in range(n_units):
+                velocity[i, k] += value * strengths[j, k]

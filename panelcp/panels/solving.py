@@ -9,14 +9,16 @@ import numpy as np
 from scipy.sparse.linalg import LinearOperator, gmres
 
 from panelcp.errors import FlowError
-from panelcp.panels.influence import TOLERANCE, InducedVelocity
+from panelcp.panels.influence import TOLERANCE, InducedVelocity, RoughNormalVelocity
 from panelcp.surface.curved import CurvedPanels, curved_panels
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 from panelcp.surface.opening import Opening, panel_cover
 
 STREAMS = ("stream x", "stream y", "stream z")
-KRYLOV_TOLERANCE = 1e-7
+KRYLOV_TOLERANCE = 1e-6
+ROUGH_KRYLOV_TOLERANCE = 3e-4
 MAX_ITERATIONS = 100
+MAX_REFINEMENTS = 12
 MIRROR = np.array([1.0, -1.0, 1.0])
 
 
@@ -142,9 +144,8 @@ def solve_units(
     data = outflow - np.einsum("upd,pd->up", onset, panels.normals)
     even, odd = problem.parts(data)
     progress("solving for unit causes")
-    strengths, iterations = problem.solve(even, odd)
-    progress("surface velocities")
-    induced = problem.whole_velocity(strengths, len(even))
+    strengths, half_velocity, iterations = problem.solve(even, odd)
+    induced = problem.whole_velocity(half_velocity, len(even))
     velocity = onset + induced
     residual = np.einsum("upd,pd->up", velocity, panels.normals) - outflow
     return UnitSolutions(
@@ -231,25 +232,46 @@ class _Problem:
         induced = self.operator.apply(self.unfold(half, n_even))
         return induced + 0.5 * half[:, :, None] * self.normals
 
-    def solve(self, even, odd) -> tuple[np.ndarray, int]:
-        """Densities of the half for all boundary data that are not zero, in one iteration."""
+    def solve(self, even, odd) -> tuple[np.ndarray, np.ndarray, int]:
+        """Densities and outer velocities of the half for all boundary data; steps in all."""
         data = np.concatenate([even, odd])
         scale = np.sqrt((data**2).mean(axis=1))
         used = scale > 1e-14 * scale.max()
         n_even = int(np.count_nonzero(used[: len(even)]))
-        strengths = np.zeros(data.shape)
         rows = data[used] / scale[used, None]
+        found, outer, steps = self._refined(rows, n_even)
+        strengths, velocity = np.zeros(data.shape), np.zeros((*data.shape, 3))
+        strengths[used] = found * scale[used, None]
+        velocity[used] = outer * scale[used, None, None]
+        return strengths, velocity, steps
+
+    def _refined(self, rows, n_even: int) -> tuple[np.ndarray, np.ndarray, int]:
+        """Solve with a rough operator, again for what the exact one leaves, until that is small."""
+        rough = RoughNormalVelocity(self.operator, self.normals)
+        found, left, steps = np.zeros(rows.shape), rows, 0
+        for _ in range(MAX_REFINEMENTS):
+            step, inner = self._rough_solution(rough, left, n_even)
+            found, steps = found + step, steps + inner
+            velocity = self.velocity(found, n_even)
+            left = rows - np.einsum("upd,pd->up", velocity, self.normals)
+            size = np.linalg.norm(left) / np.linalg.norm(rows)
+            if size <= KRYLOV_TOLERANCE:
+                return found, velocity, steps
+            if not np.isfinite(size) or size > 1.0:
+                break
+        raise FlowError(self._complaint(steps, size))
+
+    def _rough_solution(self, rough, rows, n_even: int) -> tuple[np.ndarray, int]:
         steps: list[float] = []
 
         def normal_velocity(unknown):
             half = unknown.reshape(rows.shape)
-            return np.einsum("upd,pd->up", self.velocity(half, n_even), self.normals).ravel()
+            return (rough.apply(self.unfold(half, n_even)) + 0.5 * half).ravel()
 
         solution, fault = gmres(
             LinearOperator((rows.size, rows.size), matvec=normal_velocity, dtype=float),
             rows.ravel(),
-            x0=2.0 * rows.ravel(),
-            rtol=KRYLOV_TOLERANCE,
+            rtol=ROUGH_KRYLOV_TOLERANCE,
             atol=0.0,
             restart=MAX_ITERATIONS,
             maxiter=1,
@@ -257,9 +279,8 @@ class _Problem:
             callback_type="pr_norm",
         )
         if fault or not np.isfinite(solution).all():
-            raise FlowError(self._complaint(steps))
-        strengths[used] = solution.reshape(rows.shape) * scale[used, None]
-        return strengths, len(steps)
+            raise FlowError(self._complaint(len(steps), steps[-1] if steps else np.nan))
+        return solution.reshape(rows.shape), len(steps)
 
     def whole_strength(self, strengths, n_units: int) -> np.ndarray:
         """(n_units, n_panels) densities from the even and the odd part."""
@@ -268,18 +289,17 @@ class _Problem:
         even, odd = strengths[:n_units], strengths[n_units:]
         return np.concatenate([even + odd, even - odd], axis=1)
 
-    def whole_velocity(self, strengths, n_units: int) -> np.ndarray:
-        """(n_units, n_panels, 3) velocity from the even and the odd part."""
+    def whole_velocity(self, velocity, n_units: int) -> np.ndarray:
+        """(n_units, n_panels, 3) velocity from the even and the odd part of the half."""
         if not self.mirrored:
-            return self.velocity(strengths, n_units)
-        velocity = self.velocity(strengths, n_units)
+            return velocity
         even, odd = velocity[:n_units], velocity[n_units:]
         return np.concatenate([even + odd, (even - odd) * MIRROR], axis=1)
 
-    def _complaint(self, steps) -> str:
-        left = f"{steps[-1]:.1e}" if steps and np.isfinite(steps[-1]) else "not a number"
+    def _complaint(self, steps: int, size: float) -> str:
+        left = f"{size:.1e}" if np.isfinite(size) else "not a number"
         return (
-            f"the solution did not converge in {len(steps)} steps (residual {left}, wanted "
+            f"the solution did not converge in {steps} steps (residual {left}, wanted "
             f"{KRYLOV_TOLERANCE:.0e}); likely the skin touches itself, parts interpenetrate, or "
             "panels are extremely thin"
         )
