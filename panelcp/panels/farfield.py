@@ -121,8 +121,10 @@ class FarField:
 
     def __init__(self, targets, sources, own, tolerance: float | None, precision=np.float64):
         # copies, so that the compiled loops meet one kind of array only: writable ones
-        self.targets = np.array(targets, dtype=float, order="C")
-        self.sources = np.array(sources, dtype=float, order="C")
+        # about their own middle, so that single precision does not depend on the datum
+        middle = 0.5 * (np.min(sources, axis=0) + np.max(sources, axis=0))
+        self.targets = np.array(targets - middle, dtype=float, order="C")
+        self.sources = np.array(sources - middle, dtype=float, order="C")
         self.own = np.array(own, dtype=np.int64)
         self.direct = tolerance is None or len(targets) * len(sources) <= DIRECT_PAIRS
         self._order = np.arange(len(self.sources))

@@ -24,6 +24,9 @@ JUMP_LIMIT = 0.5
 
 NET_SOURCE_LIMIT = 5e-3
 FORCE_LIMIT = 0.01
+SLENDER_LIMIT = 25.0
+"""Longest edge over height of a panel, above which its pressure is doubtful."""
+
 FOLD_ANGLE = 100.0
 """Edges folded by more than this many degrees look like slivers laid over their neighbours."""
 
@@ -83,13 +86,14 @@ def solution_checks(units: UnitSolutions) -> list[Fault]:
       it to vanish; greatest over the unit streams
     - jump of the velocity between smooth neighbours, less the jump that their gradients explain
     - net source of the closed body and the force on it in a uniform stream: zero in theory
-    - folded panels
+    - thin and folded panels
     """
     return [
         _panel_fault(
             units, "normal velocity beside the control points", NORMAL_LIMIT, normals(units)
         ),
         _panel_fault(units, "jump of velocity between neighbours", JUMP_LIMIT, jumps(units)),
+        _panel_fault(units, "length over height of panels", SLENDER_LIMIT, slender(units.surface)),
         _panel_fault(units, "fold between neighbours, deg", FOLD_ANGLE, folds(units.surface)),
         _whole_fault(
             units, "net source, parts of all sources", NET_SOURCE_LIMIT, net_source(units)
@@ -134,6 +138,13 @@ def jumps(units: UnitSolutions) -> np.ndarray:
     gap = np.abs(expected + velocity[:, None] - velocity[neighbours] - expected_back)
     jump = 0.5 * np.linalg.norm(gap, axis=3).max(axis=2)
     return np.where(neighbours >= 0, jump, 0.0).max(axis=1)
+
+
+def slender(surface) -> np.ndarray:
+    """(n_panels,) float: longest edge over the height on it."""
+    edges = np.roll(surface.corners, -1, axis=1) - surface.corners
+    longest = np.linalg.norm(edges, axis=2).max(axis=1)
+    return longest**2 / (2.0 * surface.areas)
 
 
 def folds(surface) -> np.ndarray:

@@ -23,7 +23,7 @@ def failed(units):
 def test_good_panels_raise_no_doubt(good):
     assert faults.faults(good) == []
     checks = faults.solution_checks(good)
-    assert [check.count for check in checks] == [0] * 5
+    assert [check.count for check in checks] == [0] * 6
     assert all(not check.panels.any() for check in checks)
 
 
@@ -97,3 +97,12 @@ def test_lines_say_what_where_and_how_many(good):
     assert f"on {check.count} panels" in check.line()
     assert "STA" in check.line()
     assert "limit 0.3" in check.line()
+
+
+def test_thin_panels_are_found():
+    body = SurfaceMesh(*bodies.icosphere(2))
+    assert faults.slender(body).max() < 1.5
+    equilateral = 2.0 / np.sqrt(3.0)
+    assert faults.slender(SurfaceMesh(*bodies.icosphere(0))) == pytest.approx(equilateral)
+    stretched = SurfaceMesh(body.vertices * [40.0, 1.0, 1.0], body.triangles)
+    assert faults.slender(stretched).max() > faults.SLENDER_LIMIT
