@@ -98,6 +98,19 @@ def test_direct_sums_are_the_plain_sums(skin, charges_and_sums):
     assert error_of(found[::EVERY], exact) <= 1e-13
 
 
+@pytest.mark.parametrize("tolerance", [1e-2, 2e-3, 4e-4, None])
+def test_single_precision_serves_rough_tolerances(skin, charges_and_sums, tolerance):
+    # 100 km from the datum as well
+    targets, sources, _ = skin
+    charges, exact = charges_and_sums
+    shift = np.array([1e5, -1e5, 1e5])
+    own = np.arange(len(sources))
+    field = FarField(targets + shift, sources + shift, own, tolerance, precision=np.float32)
+    found = np.zeros((len(targets), 3, len(charges)))
+    field.apply(charges, found)
+    assert error_of(found[::EVERY], exact) <= (1e-5 if tolerance is None else tolerance)
+
+
 @pytest.fixture(scope="module")
 def cloud():
     """3000 sources through a volume, with six sets of charges."""

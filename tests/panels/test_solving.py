@@ -273,6 +273,14 @@ def test_size_and_place_do_not_matter(units_of, cp_in, factor):
     assert cp_in(moved, GENERAL) == pytest.approx(cp_in(units, GENERAL), abs=1e-10)
 
 
+def test_a_datum_far_away_costs_no_steps(units_of, cp_in):
+    # 100 km: inner iterations in single precision must not see it
+    units = units_of("egg", COARSE)
+    far = solve_units(units.surface.translated([1e5, -1e5, 1e5]))
+    assert far.iterations <= units.iterations + 2
+    assert cp_in(far, GENERAL) == pytest.approx(cp_in(units, GENERAL), abs=1e-5)
+
+
 def test_speed_does_not_matter(units_of, cp_in):
     units = units_of("egg", COARSE)
     assert cp_in(units, 77.0 * GENERAL) == pytest.approx(cp_in(units, GENERAL), abs=1e-12)
