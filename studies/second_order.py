@@ -14,10 +14,10 @@ import time
 
 import numpy as np
 import trimesh
+from scipy.sparse.linalg import LinearOperator, gmres
 from scipy.special import elliprd
 
-from panelcp.panels.influence import TOLERANCE
-from panelcp.panels.solving import STREAMS, _Problem
+from panelcp.panels.influence import InducedVelocity
 from panelcp.surface.curved import CurvedPanels, curved_panels
 from panelcp.surface.mesh import SurfaceMesh
 
@@ -89,14 +89,24 @@ def flat_panels(surface):
 def solved(surface, panels):
     """Cp in STREAM at the control points of given panels, seconds of assembly and of all."""
     start = time.perf_counter()
-    problem = _Problem(surface, panels, None, TOLERANCE)
+    operator = InducedVelocity(panels, panels.points, np.arange(surface.n_panels))
     assembled = time.perf_counter()
-    onset = np.tile(np.eye(len(STREAMS))[:, None], (1, surface.n_panels, 1))
-    strengths, _ = problem.solve(*problem.parts(-(onset * panels.normals).sum(axis=2)))
-    velocity = onset + problem.whole_velocity(strengths, len(STREAMS))
+
+    def velocity(strength):
+        return operator.apply(strength)[0] + 0.5 * strength[:, None] * panels.normals
+
+    def normal_velocity(strength):
+        return (velocity(strength) * panels.normals).sum(axis=1)
+
+    shape = (surface.n_panels, surface.n_panels)
+    data = -panels.normals @ STREAM
+    equations = LinearOperator(shape, matvec=normal_velocity, dtype=float)
+    strength, fault = gmres(equations, data, x0=2.0 * data, rtol=1e-7)
+    if fault:
+        raise RuntimeError(f"no convergence on {surface.n_panels} panels")
+    outside = STREAM + velocity(strength)
     stop = time.perf_counter()
-    velocity = np.einsum("u,upi->pi", STREAM, velocity)
-    cp = 1.0 - (velocity**2).sum(axis=1) / (STREAM @ STREAM)
+    cp = 1.0 - (outside**2).sum(axis=1) / (STREAM @ STREAM)
     return cp, assembled - start, stop - start
 
 
