@@ -17,7 +17,7 @@ import panelcp
 from panelcp.errors import PanelcpError
 
 DESCRIPTION = """\
-Where to cut the cooling-air openings of a cowl, how big, and whether it works.
+Where to cut the cooling-air openings of a cowl.
 Estimates for study: prove everything in test; local rules and licensed people govern."""
 
 
@@ -190,18 +190,18 @@ class _Progress:
 
 def _short_table(contents) -> str:
     """The answer and the short list for the terminal."""
-    from panelcp.report.contents import answer
+    from panelcp.report.contents import answer, ratio_text
     from panelcp.report.tables import IN_H2O
 
     ranking, conditions = contents.ranking, contents.flow.conditions
     lines = [f"\n{contents.name}", ""]
     lines += [f"  {line}" for line in answer(contents)]
-    lines += ["", f"  {'rank':>4}  {'least':>5}  {'Pa':>6} {'inH2O':>6}  in -> out (limiting)"]
-    for pair in contents.short_list:
+    lines += ["", f"  {'no.':>4}  {'least':>11}  {'Pa':>6} {'inH2O':>6}  in -> out (limiting)"]
+    for number, pair in enumerate(contents.short_list, start=1):
         c = ranking.limiting[pair]
         available, outlet = ranking.available[c, pair], ranking.exit(pair)
         lines.append(
-            f"  {pair + 1:>4}  {ranking.least_ratio[pair]:>5.2f}  {available:>6.0f} "
+            f"  {number:>4}  {ratio_text(contents, pair):>11}  {available:>6.0f} "
             f"{available / IN_H2O:>6.2f}  {ranking.inlet(pair).name} -> {outlet.name}, "
             f"{outlet.side} ({conditions[c].name})"
         )

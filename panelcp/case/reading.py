@@ -56,6 +56,10 @@ _NO_PRESSURE = (
     "it decides, but needs no pressure: give needed_pressure here, or power here and "
     "needed_pressure in [engine], or decides = false"
 )
+_NO_STREAM = (
+    "it decides, but has no stream: nothing can be computed there yet; give a speed, or "
+    "decides = false"
+)
 MAP_VIEWS = ("right", "left", "top", "bottom", "front", "three-quarter")
 
 _SIZE = quantity("length", above=0.0)
@@ -330,6 +334,8 @@ def _conditions(case_text, needed):
         value = pressure.value if pressure else None
         if condition.decides and not value and not case_text.any_wrong("engine"):
             case_text.add("condition", number, "", _NO_PRESSURE)
+        if condition.decides and condition.speed == 0.0:
+            case_text.add("condition", number, "", _NO_STREAM)
         conditions.append(FlightCondition(**row, needed_pressure=value))
         pressures.append(pressure)
     if not case_text.any_wrong("condition"):

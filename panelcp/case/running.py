@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 import panelcp
+from panelcp.case.doubts import doubts
 from panelcp.case.reading import Case, read_case, region_index
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.flow.superposition import SurfaceFlow, superpose
@@ -159,7 +160,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
         inputs={"surface_hash": prepared.surface_hash, "case": case.tables},
         marks=_marks(prepared),
         checks=tuple(checks),
-        warnings=tuple(_warnings(checks, flow, ranking)),
+        warnings=tuple(doubts(case, prepared.openings, check, checks, flow, ranking)),
         log=(
             *check.lines(),
             *found_lines,
@@ -297,6 +298,9 @@ def _rank(prepared: PreparedCase, flow: SurfaceFlow, discretisation) -> OpeningR
         recovery_deviation=[_deviation(eta) for eta in recovery],
         cp_deviation=_cp_deviations(prepared, [*inlets, *exits]),
         discretisation=discretisation,
+        needed_deviation=[
+            _deviation(needed) if needed else 0.0 for needed in prepared.case.needed_pressure
+        ],
     )
 
 
@@ -344,45 +348,11 @@ def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
     return tuple(marks)
 
 
-def _warnings(checks: list[Fault], flow: SurfaceFlow, ranking: OpeningRanking) -> list[str]:
-    openings = [*ranking.inlets.openings, *ranking.exits.openings]
-    warnings = [_doubt(check, flow.surface, openings) for check in checks if check.failed]
-    still = [c.name for c in flow.conditions if c.speed == 0.0]
-    if still:
-        warnings.append(
-            f"no stream in {', '.join(still)}: all pressures are zero there, since neither "
-            "propeller nor buoyancy is modelled"
-        )
-    if ranking.least_ratio[0] < 1.0:
-        warnings.append(
-            f"no pair reaches the needed pressure: the best has {ranking.least_ratio[0]:.2f} of it"
-        )
-    return warnings
-
-
 def _roughness_line(surface: SurfaceMesh) -> str:
     return (
         f"roughness of the mesh: {roughness(surface):.4f} of the spacing of its vertices, worth "
         f"{roughness_band(surface):.4f} in Cp; carried into the deviations"
     )
-
-
-def _doubt(check: Fault, surface: SurfaceMesh, openings: list[Opening]) -> str:
-    """Warning for a failed check, with the openings whose pressures it touches."""
-    line = f"{check.line()}: the panels are too coarse there, or the mesh is at fault"
-    if not check.panels.any():
-        return line
-    suspect = surface.centroids[check.panels]
-    near = [
-        opening.name
-        for opening in openings
-        if np.linalg.norm(suspect - opening.centre, axis=1).min()
-        < max(opening.length, opening.width)
-    ]
-    if not near:
-        return f"{line}; no opening is near these panels"
-    more = f" and {len(near) - 3} more" if len(near) > 3 else ""
-    return f"{line}; do not trust the pressures at {', '.join(near[:3])}{more}"
 
 
 def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray) -> str:

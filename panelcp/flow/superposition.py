@@ -65,6 +65,31 @@ class SurfaceFlow:
         return np.divide(size, q, out=np.full(len(q), np.nan), where=q > 0.0)
 
 
+def interpolated_pressure(flow: SurfaceFlow, operator) -> np.ndarray:
+    """Gauge pressure between the control points.
+
+    Velocity and total pressure are interpolated, and the pressure follows from both: so it is
+    exact where the velocity is linear, near stagnation too, and never above the total pressure.
+
+    Parameters
+    ----------
+    flow : SurfaceFlow
+    operator : (n_points, n_panels) sparse array, from `point_operator` or `corner_operator`
+
+    Returns
+    -------
+    (n_conditions, n_points) float, Pa
+    """
+    pressures = []
+    for condition, velocity, gauge in zip(
+        flow.conditions, flow.velocity, flow.gauge_pressure, strict=True
+    ):
+        half_density = 0.5 * condition.air.density
+        total = operator @ (gauge + half_density * (velocity**2).sum(axis=1))
+        pressures.append(total - half_density * ((operator @ velocity) ** 2).sum(axis=1))
+    return np.array(pressures)
+
+
 def superpose(units: UnitSolutions, conditions: Sequence[FlightCondition]) -> SurfaceFlow:
     """Flow in every condition as a sum of unit solutions.
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from panelcp.errors import PlacementError
-from panelcp.flow.superposition import SurfaceFlow
+from panelcp.flow.superposition import SurfaceFlow, interpolated_pressure
 from panelcp.surface.interpolation import point_operator
 from panelcp.surface.mesh import frozen_array
 from panelcp.surface.opening import Opening
@@ -50,6 +50,9 @@ class OpeningRanking:
     inlet_index, exit_index : (n_pairs,) int, into their openings, best pair first
     available : (n_conditions, n_pairs) float, Pa, inlet pressure less exit pressure
     needed : (n_conditions,) float, Pa, nan where nothing is asked for
+    needed_deviation : (n_conditions,) float, Pa, one standard deviation of `needed`
+    inlet_deviation : (n_conditions, n_inlets) float, Pa, of the pressure behind each inlet
+    exit_deviation : (n_conditions, n_exits) float, Pa, of the pressure at each exit
     deviation : (n_conditions, n_pairs) float, Pa, one standard deviation of `available`
     decides : (n_conditions,) bool
     ratio : (n_conditions, n_pairs) float, available over needed
@@ -64,6 +67,9 @@ class OpeningRanking:
     exit_index: np.ndarray
     available: np.ndarray
     needed: np.ndarray
+    needed_deviation: np.ndarray
+    inlet_deviation: np.ndarray
+    exit_deviation: np.ndarray
     deviation: np.ndarray
     decides: np.ndarray
     ratio: np.ndarray
@@ -72,7 +78,8 @@ class OpeningRanking:
     limiting: np.ndarray
 
     def __post_init__(self):
-        for name in ("available", "needed", "deviation", "ratio", "least_ratio", "mean_ratio"):
+        names = ("available", "needed", "needed_deviation", "inlet_deviation", "exit_deviation")
+        for name in (*names, "deviation", "ratio", "least_ratio", "mean_ratio"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
         for name in ("inlet_index", "exit_index", "limiting"):
             object.__setattr__(self, name, frozen_array(getattr(self, name), np.int64))
@@ -90,6 +97,30 @@ class OpeningRanking:
     def exit(self, pair: int) -> Opening:
         """The exit of a pair."""
         return self.exits.openings[self.exit_index[pair]]
+
+    def least_ratio_deviation(self, pair: int) -> float:
+        """One standard deviation of the least available/needed of a pair."""
+        c = self.limiting[pair]
+        needed, available = self.needed[c], self.available[c, pair]
+        by_available = self.deviation[c, pair] / needed
+        by_needed = available * self.needed_deviation[c] / needed**2
+        return float(np.hypot(by_available, by_needed))
+
+    def difference_deviation(self, first: int, second: int, condition: int) -> float:
+        """Pa: deviation of the difference of two pairs; what they share leaves it."""
+        parts = []
+        for index, deviation in (
+            (self.inlet_index, self.inlet_deviation),
+            (self.exit_index, self.exit_deviation),
+        ):
+            if index[first] != index[second]:
+                parts += [deviation[condition, index[first]], deviation[condition, index[second]]]
+        return float(np.linalg.norm(parts)) if parts else 0.0
+
+    def best_with_exit(self, name: str) -> int | None:
+        """Best pair that uses the exit of a name, None when there is none."""
+        found = (k for k in range(self.n_pairs) if self.exit(k).name == name)
+        return next(found, None)
 
     def best_of_each_side(self) -> dict[str, int]:
         """Best pair for every side the exit may look at."""
@@ -136,7 +167,7 @@ def opening_pressures(
     fraction, p_total = q the total gauge pressure of the stream.
     """
     operator, weights = _sample_operator(flow, openings)
-    samples = operator @ flow.gauge_pressure.T
+    samples = interpolated_pressure(flow, operator).T
     patch = weights @ samples
     spread = np.sqrt(np.maximum(weights @ samples**2 - patch**2, 0.0))
     patch, spread = patch.T, spread.T
@@ -154,6 +185,7 @@ def rank_openings(
     cp_deviation: float | np.ndarray = 0.1,
     needed: Sequence[float] | None = None,
     discretisation: np.ndarray | None = None,
+    needed_deviation: Sequence[float] | None = None,
 ) -> OpeningRanking:
     """Rank every pair of inlet and exit by the pressure difference between them.
 
@@ -166,6 +198,7 @@ def rank_openings(
     needed : Pa for each condition; the conditions' own `needed_pressure` when not given
     discretisation : (n_conditions, n_inlets + n_exits) float, Pa, deviation of the patch
         pressures that the panelling leaves; none when not given
+    needed_deviation : Pa for each condition, standard deviation of `needed`; 0 when not given
 
     Returns
     -------
@@ -209,6 +242,9 @@ def rank_openings(
         exit_index=second[order],
         available=available[:, order],
         needed=required,
+        needed_deviation=np.zeros(len(required)) if needed_deviation is None else needed_deviation,
+        inlet_deviation=at_inlet,
+        exit_deviation=at_exit,
         deviation=deviation[:, order],
         decides=decides,
         ratio=ratio[:, order],
@@ -249,6 +285,12 @@ def _requirements(flow: SurfaceFlow, needed) -> tuple[np.ndarray, np.ndarray, np
         raise PlacementError(
             f"no needed pressure above 0 for the deciding condition(s) {', '.join(lacking)}: give "
             "needed_pressure there, or needed_pressure in [engine]"
+        )
+    still = [c.name for c in conditions if c.decides and c.speed == 0.0]
+    if still:
+        raise PlacementError(
+            f"the deciding condition(s) {', '.join(still)} have no stream: nothing can be computed "
+            "there yet; set decides = false"
         )
     if not weights[decides].sum() > 0.0:
         raise PlacementError("the weights of the deciding conditions add up to 0")

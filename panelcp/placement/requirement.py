@@ -14,6 +14,9 @@ EXPONENT = UncertainValue(
     1.7, 1.6, 1.8, "common practice", "pressure drop of a louvred core against flow, range"
 )
 
+WEAK_MARKS = ("common practice", "memory")
+"""Marks that stay when a number is scaled; others become "derived"."""
+
 
 @dataclass(frozen=True)
 class NeededPressure:
@@ -44,7 +47,9 @@ class NeededPressure:
         -----
         Heat goes with shaft power, air flow with heat over (limit - outside temperature), and
         density times core pressure drop with flow to the power 1.7:
-        dp = dp_ref (flow / flow_ref)^1.7 (rho_ref / rho). The band is that of the reference.
+        dp = dp_ref (flow / flow_ref)^1.7 (rho_ref / rho). The band is that of the reference,
+        widened by the exponents 1.6 and 1.8. At idle the heat is more than in proportion to power:
+        the value is low there.
 
         Raises
         ------
@@ -52,14 +57,14 @@ class NeededPressure:
         """
         if condition.power is None:
             return None
-        factor = self._flow(condition) ** EXPONENT.value
-        factor *= self.reference_air.density / condition.air.density
-        low, high = self.reference.low, self.reference.high
+        flow, reference = self._flow(condition), self.reference
+        thin = self.reference_air.density / condition.air.density
+        least, most = sorted(flow**exponent for exponent in (EXPONENT.low, EXPONENT.high))
         return UncertainValue(
-            value=self.reference.value * factor,
-            low=None if low is None else low * factor,
-            high=None if high is None else high * factor,
-            mark="derived" if self.reference.mark == "published" else self.reference.mark,
+            value=reference.value * thin * flow**EXPONENT.value,
+            low=reference.low * thin * least if reference.has_band else None,
+            high=reference.high * thin * most if reference.has_band else None,
+            mark=reference.mark if reference.mark in WEAK_MARKS else "derived",
             source="scaled from needed_pressure in [engine] with power and outside air",
             kind="pressure",
         )

@@ -35,7 +35,10 @@ NOT_MODELLED = (
     "the ground",
     "boundary layer and separated air (the windshield pocket, behind bluff edges)",
     "wakes of cowl flaps, exhaust pipes and blade roots",
-    "the ducts and cores inside: the openings are closed skin here",
+    "the ducts and cores inside: the openings are closed skin here, and how much air flows, so "
+    "how big they must be, is not computed",
+    "several exits on one bay: every pair of inlet and exit stands alone here; of two exits that "
+    "share a bay, the one with more pressure may draw air in",
     "unsteady flow, and structure",
 )
 PROPELLER_NOTICE = "propeller not modelled: tow and run-up are not usable yet"
@@ -117,59 +120,119 @@ def opening_line(opening: Opening) -> str:
     return f"{opening.name} ({place_line(opening)})"
 
 
+def ratio_text(contents: RunContents, pair: int) -> str:
+    """Least available over needed of a pair with its deviation."""
+    ranking = contents.ranking
+    return f"{ranking.least_ratio[pair]:.2f} ± {ranking.least_ratio_deviation(pair):.2f}"
+
+
 def explain(contents: RunContents, pair: int) -> str:
     """Plain sentence why a pair stands where it stands."""
     ranking, conditions = contents.ranking, contents.flow.conditions
     c = int(ranking.limiting[pair])
     q = conditions[c].dynamic_pressure
     inlet, outlet = ranking.inlet_index[pair], ranking.exit_index[pair]
+    into = ranking.inlets.inlet_pressure[c, inlet] / q
+    out = ranking.exits.patch_pressure[c, outlet] / q
+    spread = ranking.exits.pressure_spread[c, outlet]
+    pull = "suction" if out < 0.0 else "pressure"
     sentence = (
         f"{ranking.available[c, pair]:.0f} ± {ranking.deviation[c, pair]:.0f} Pa available and "
-        f"{ranking.needed[c]:.0f} Pa needed in its hardest condition, {conditions[c].name}"
+        f"{ranking.needed[c]:.0f} ± {ranking.needed_deviation[c]:.0f} Pa needed in its hardest "
+        f"condition, {conditions[c].name}: the inlet brings {into:.2f} q, at the exit there is "
+        f"{pull} of {abs(out):.2f} q, which varies by ±{spread:.0f} Pa over the opening"
     )
-    if q > 0.0:
-        into = ranking.inlets.inlet_pressure[c, inlet] / q
-        out = ranking.exits.patch_pressure[c, outlet] / q
-        pull = "suction" if out < 0.0 else "pressure"
-        sentence += f": the inlet brings {into:+.2f} q, at the exit there is {pull} of {out:+.2f} q"
-    reversed_in = reversed_conditions(contents, pair)
-    if reversed_in:
-        sentence += f"; flow would reverse in {', '.join(reversed_in)}"
+    certain, possible = reversed_conditions(contents, pair)
+    if certain:
+        sentence += f"; flow would reverse in {', '.join(certain)}"
+    if possible:
+        sentence += f"; flow may reverse in {', '.join(possible)}"
+    short = short_conditions(contents, pair)
+    if short:
+        sentence += f"; not enough, though not deciding, in {', '.join(short)}"
     return sentence + "."
 
 
-def reversed_conditions(contents: RunContents, pair: int) -> list[str]:
-    """Names of the moving conditions in which the exit would blow inward."""
+def reversed_conditions(contents: RunContents, pair: int) -> tuple[list[str], list[str]]:
+    """Names of the moving conditions in which the exit would, or may, blow inward.
+
+    It may where the available pressure is less than two standard deviations.
+    """
+    certain, possible = [], []
+    for c, condition in enumerate(contents.flow.conditions):
+        available = contents.ranking.available[c, pair]
+        if condition.speed > 0.0 and available < 0.0:
+            certain.append(condition.name)
+        elif condition.speed > 0.0 and available < 2.0 * contents.ranking.deviation[c, pair]:
+            possible.append(condition.name)
+    return certain, possible
+
+
+def short_conditions(contents: RunContents, pair: int) -> list[str]:
+    """Names of conditions that do not decide but in which the pressure is not enough."""
+    ranking = contents.ranking
     return [
-        condition.name
+        f"{condition.name} ({ranking.ratio[c, pair]:.2f})"
         for c, condition in enumerate(contents.flow.conditions)
-        if condition.speed > 0.0 and contents.ranking.available[c, pair] < 0.0
+        if not condition.decides and condition.speed > 0.0 and ranking.ratio[c, pair] < 1.0
     ]
 
 
 def answer(contents: RunContents) -> list[str]:
-    """The answer in at most five sentences."""
+    """The answer in a few sentences."""
     ranking = contents.ranking
-    first = 0
+    notices = "".join(f" ({notice})" for notice in contents.notices)
     lines = [
-        f"Best of {ranking.n_pairs} pairs: air in at {opening_line(ranking.inlet(first))}, out at "
-        f"{opening_line(ranking.exit(first))}; available over needed "
-        f"{ranking.least_ratio[first]:.2f}.",
-        f"Why: {explain(contents, first)}",
+        f"Best of {ranking.n_pairs} pairs{notices}: air in at {opening_line(ranking.inlet(0))}, "
+        f"out at {opening_line(ranking.exit(0))}; available over needed "
+        f"{ratio_text(contents, 0)}, where 1 is just enough.",
+        f"Why: {explain(contents, 0)}",
         _sides_line(contents),
         _tie_line(contents),
+        _named_exits_line(contents),
+        _sign_line(contents),
     ]
-    moving = [c for c in contents.flow.conditions if c.speed > 0.0]
-    turned = {name for pair in contents.short_list for name in reversed_conditions(contents, pair)}
-    lines.append(
-        f"Flow sign: of the {len(contents.short_list)} best places "
-        + (
-            f"some would blow backwards in {', '.join(sorted(turned))}."
-            if turned
-            else f"none would blow backwards in any of the {len(moving)} moving conditions."
-        )
-    )
     return [line for line in lines if line]
+
+
+def _sign_line(contents: RunContents) -> str:
+    """Which of the best places would, or may, blow backwards."""
+    certain, possible = set(), set()
+    for pair in contents.short_list:
+        some, others = reversed_conditions(contents, pair)
+        certain |= set(some)
+        possible |= set(others)
+    moving = sum(condition.speed > 0.0 for condition in contents.flow.conditions)
+    many = f"any of the {moving} moving conditions" if moving > 1 else "the one moving condition"
+    line = (
+        f"Flow sign, each exit alone with its inlet: of the {len(contents.short_list)} best places "
+    )
+    line += (
+        f"some would blow backwards in {', '.join(sorted(certain))}" if certain else "none would"
+    )
+    line += "" if certain else f" blow backwards in {many}"
+    if possible - certain:
+        line += f"; within the uncertainty some may in {', '.join(sorted(possible - certain))}"
+    return line + "."
+
+
+def _named_exits_line(contents: RunContents) -> str:
+    """Where the exits stand that the case names itself."""
+    ranking = contents.ranking
+    rows = []
+    for opening in contents.openings.openings:
+        pair = ranking.best_with_exit(opening.name) if opening.lets_air_out else None
+        if pair is None:
+            continue
+        worst = ranking.exits.patch_pressure[:, ranking.exit_index[pair]]
+        blown = [
+            condition.name
+            for condition, pressure in zip(contents.flow.conditions, worst, strict=True)
+            if condition.decides and pressure > 0.0
+        ]
+        where = f", sits in pressure in {', '.join(blown)}" if blown else ""
+        rows.append(f"{opening.name} {ratio_text(contents, pair)} (rank {pair + 1}{where})")
+    return f"Exits that the case names: {'; '.join(rows)}." if rows else ""
 
 
 def _sides_line(contents: RunContents) -> str:
@@ -179,23 +242,46 @@ def _sides_line(contents: RunContents) -> str:
 
 
 def _tie_line(contents: RunContents) -> str:
+    lines = [_next_inlet_line(contents), _next_place_line(contents)]
+    return " ".join(line for line in lines if line)
+
+
+def _next_inlet_line(contents: RunContents) -> str:
+    """Says so where another inlet with the same exit is as good."""
+    ranking = contents.ranking
+    same_exit = np.flatnonzero(ranking.exit_index == ranking.exit_index[0])
+    if len(same_exit) < 2:
+        return ""
+    second = int(same_exit[1])
+    gap, spread = _gap(contents, 0, second)
+    if gap >= spread:
+        return ""
+    names = f"{ranking.inlet(0).name} and {ranking.inlet(second).name}"
+    return f"The inlets {names} are equal within the uncertainty."
+
+
+def _next_place_line(contents: RunContents) -> str:
     short = contents.short_list
     if len(short) < 2:
         return ""
-    first, second = short[:2]
+    gap, spread = _gap(contents, *short[:2])
+    line = (
+        f"The next place, {opening_line(contents.ranking.exit(short[1]))}, is {gap:.0f} Pa behind"
+    )
+    if gap < spread:
+        return (
+            f"{line}: less than the uncertainty of {spread:.0f} Pa of that difference. Choose "
+            "between them by ease of building."
+        )
+    return f"{line}, more than the uncertainty of {spread:.0f} Pa of that difference."
+
+
+def _gap(contents: RunContents, first: int, second: int) -> tuple[float, float]:
+    """Pa: by how much a pair leads another in the other's hardest condition, and its deviation."""
     ranking = contents.ranking
     c = int(ranking.limiting[second])
     gap = ranking.available[c, first] - ranking.available[c, second]
-    spread = float(np.hypot(ranking.deviation[c, first], ranking.deviation[c, second]))
-    if gap < spread:
-        return (
-            f"The next place, {opening_line(ranking.exit(second))}, is {gap:.0f} Pa behind: less "
-            f"than the uncertainty of {spread:.0f} Pa. Choose between them by ease of building."
-        )
-    return (
-        f"The next place, {opening_line(ranking.exit(second))}, is {gap:.0f} Pa behind, more than "
-        f"the uncertainty of {spread:.0f} Pa."
-    )
+    return float(gap), ranking.difference_deviation(first, second, c)
 
 
 def side_rows(contents: RunContents) -> list[tuple[str, int, Sequence[float]]]:

@@ -18,6 +18,7 @@ from panelcp.report.contents import (
     explain,
     opening_line,
     place_line,
+    ratio_text,
     reversed_conditions,
     side_rows,
 )
@@ -140,7 +141,7 @@ def _sides(contents: RunContents) -> str:
     head = _row([("Best exit of each side", "t"), *((side, "") for side, _, _ in sides)], "th")
     rows = [
         _row([("place", "t"), *((_kept(place_line(ranking.exit(p))), "r") for _, p, _ in sides)]),
-        _row([("least available / needed", "t"), *(_ratio_cell(ranking, p) for _, p, _ in sides)]),
+        _row([("least available / needed", "t"), *(_ratio_cell(contents, p) for _, p, _ in sides)]),
     ]
     rows += [
         _row([(f"Cp: {condition.name}", "t"), *((_signed(cp[c]), "") for _, _, cp in sides)])
@@ -155,28 +156,29 @@ def _sides(contents: RunContents) -> str:
 
 def _ranking(contents: RunContents) -> str:
     ranking, conditions = contents.ranking, contents.flow.conditions
-    titles = (("Rank", ""), ("Least available / needed", ""), ("Exit", "t"), ("Inlet", "t"))
-    more = (("Mean", ""), ("Available, Pa ± deviation", ""), ("inH2O", ""), ("Decided by", "t"))
-    titles += more
+    titles = (("No.", ""), ("Least available / needed", ""), ("Exit", "t"), ("Inlet", "t"))
+    titles += (("Available, Pa ± deviation", ""), ("inH2O", ""), ("Decided by", "t"))
+    titles += (("Mean", ""), ("Rank of all", ""))
     rows = []
-    for pair in contents.short_list:
+    for number, pair in enumerate(contents.short_list, start=1):
         c = int(ranking.limiting[pair])
         available, deviation = ranking.available[c, pair], ranking.deviation[c, pair]
         cells = [
-            (str(pair + 1), ""),
-            _ratio_cell(ranking, pair),
+            (str(number), ""),
+            _ratio_cell(contents, pair),
             (_kept(opening_line(ranking.exit(pair))), "p"),
             (ranking.inlet(pair).name, "p"),
-            (f"{ranking.mean_ratio[pair]:.2f}", ""),
             (f"{available:.0f} ± {deviation:.0f}", ""),
             (f"{available / IN_H2O:.2f}", ""),
             (conditions[c].name, "p"),
+            (f"{ranking.mean_ratio[pair]:.2f}", ""),
+            (str(pair + 1), ""),
         ]
-        why = f'<tr><td></td><td class="w" colspan="7">{escape(explain(contents, pair))}</td></tr>'
+        why = f'<tr><td></td><td class="w" colspan="8">{escape(explain(contents, pair))}</td></tr>'
         rows.append(_row(cells, titles=titles).replace("<tr>", '<tr class="first">', 1) + why)
     note = (
         f"<p class='soft'>The best places that do not overlap, of {ranking.n_pairs} pairs of inlet "
-        "and exit; the rank counts all pairs, and ranking.csv lists them. Available is the "
+        "and exit; the number is that on the maps, ranking.csv lists all pairs. Available is the "
         "pressure behind the inlet less the pressure at the exit, both on the closed skin; needed "
         "is what inlet, core and exit use up. The deviation is one standard deviation of the "
         "estimate.</p>"
@@ -195,8 +197,8 @@ def _available(contents: RunContents) -> str:
     head = _row(
         [("Available, Pa", "t"), ("Decides", "t"), ("Needed", "")]
         + [
-            (f"{ranking.exit(pair).name} (rank\u00a0{pair + 1})", "")
-            for pair in contents.short_list
+            (f"{number}: {ranking.exit(pair).name}", "")
+            for number, pair in enumerate(contents.short_list, start=1)
         ],
         "th",
     )
@@ -206,11 +208,20 @@ def _available(contents: RunContents) -> str:
         cells = [(condition.name, "t"), ("yes" if condition.decides else "no", "t")]
         cells.append(("" if np.isnan(needed) else f"{needed:.0f}", ""))
         for pair in contents.short_list:
-            bad = condition.name in reversed_conditions(contents, pair)
-            text = f"{ranking.available[c, pair]:.0f}" + (" reversed" if bad else "")
-            cells.append((text, "bad" if bad else ""))
+            cells.append(_available_cell(contents, c, pair))
         rows.append(_row(cells))
     return _table(head, rows)
+
+
+def _available_cell(contents: RunContents, c: int, pair: int) -> tuple[str, str]:
+    ranking, name = contents.ranking, contents.flow.conditions[c].name
+    certain, possible = reversed_conditions(contents, pair)
+    text = f"{ranking.available[c, pair]:.0f}"
+    if name in certain:
+        return f"{text} reversed", "bad"
+    if contents.flow.conditions[c].speed > 0.0 and ranking.ratio[c, pair] < 1.0:
+        return f"{text} not enough", "bad"
+    return (f"{text} may reverse", "bad") if name in possible else (text, "")
 
 
 def _maps(maps) -> str:
@@ -282,9 +293,12 @@ def _marks(contents: RunContents) -> str:
     return _table(_row(titles, "th"), rows, "cards")
 
 
-def _ratio_cell(ranking, pair: int) -> tuple[str, str]:
-    ratio = ranking.least_ratio[pair]
-    return f"{ratio:.2f}", "bad" if ratio < 1.0 else "good" if ratio > 1.3 else ""
+def _ratio_cell(contents: RunContents, pair: int) -> tuple[str, str]:
+    """Red below 1; green above 1.3 when one deviation less is still enough."""
+    ranking = contents.ranking
+    ratio, deviation = ranking.least_ratio[pair], ranking.least_ratio_deviation(pair)
+    style = "bad" if ratio < 1.0 else "good" if ratio > 1.3 and ratio - deviation >= 1.0 else ""
+    return ratio_text(contents, pair), style
 
 
 def _signed(value: float) -> str:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from panelcp.flow.superposition import interpolated_pressure
 from panelcp.report.contents import RunContents, condition_line
 from panelcp.surface.interpolation import corner_operator
 from panelcp.surface.mesh import SurfaceMesh
@@ -66,7 +67,9 @@ def write_map_sheets(
     corners = corner_operator(flow.surface)
     shown = _shown_panels(contents)
     surface = _part(flow.surface, shown)
-    cp = [(corners @ flow.cp[c]).reshape(-1, 3)[shown] for c in moving]
+    pressure = interpolated_pressure(flow, corners)
+    q = flow.dynamic_pressure
+    cp = [(pressure[c] / q[c]).reshape(-1, 3)[shown] for c in moving]
     scale = pressure_scale(_usual_limit(cp, surface.areas))
     views = [project_view(surface, view.replace("-", "_")) for view in contents.views]
     suspects = _suspect_panels(contents, shown)

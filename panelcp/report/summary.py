@@ -157,6 +157,7 @@ def _pair(contents, pair: int) -> dict[str, Any]:
         "exit_side": ranking.exit(pair).side,
         "exit_centre": ranking.exit(pair).centre,
         "least_ratio": ranking.least_ratio[pair],
+        "least_ratio_deviation": ranking.least_ratio_deviation(pair),
         "mean_ratio": ranking.mean_ratio[pair],
         "limiting_condition": contents.flow.conditions[ranking.limiting[pair]].name,
         "available": ranking.available[:, pair],

@@ -17,7 +17,8 @@ def ranking_csv(contents: RunContents) -> str:
     """Every pair of inlet and exit, best first, one row each."""
     ranking, conditions = contents.ranking, contents.flow.conditions
     heading = ["rank", "inlet", "exit", "exit_side", "exit_x_m", "exit_y_m", "exit_z_m"]
-    heading += ["least_available_over_needed", "mean_available_over_needed", "limiting_condition"]
+    heading += ["least_available_over_needed", "deviation"]
+    heading += ["mean_available_over_needed", "limiting_condition"]
     for c in conditions:
         heading += [f"{c.name}: available_Pa", f"{c.name}: available_inH2O"]
         heading += [f"{c.name}: deviation_Pa", f"{c.name}: needed_Pa"]
@@ -27,7 +28,8 @@ def ranking_csv(contents: RunContents) -> str:
         outlet = ranking.exit(pair)
         row = [pair + 1, ranking.inlet(pair).name, outlet.name, outlet.side]
         row += [f"{value:.4f}" for value in outlet.centre]
-        row += [f"{ranking.least_ratio[pair]:.4f}", f"{ranking.mean_ratio[pair]:.4f}"]
+        row += [f"{ranking.least_ratio[pair]:.4f}", f"{ranking.least_ratio_deviation(pair):.4f}"]
+        row.append(f"{ranking.mean_ratio[pair]:.4f}")
         row.append(conditions[ranking.limiting[pair]].name)
         for c in range(len(conditions)):
             available = ranking.available[c, pair]

@@ -37,12 +37,15 @@ def test_power_temperature_and_density_by_hand():
     assert at.value == pytest.approx(353.4, abs=0.1)
 
 
-def test_band_scales_with_the_value():
-    condition = FlightCondition("cruise", true_airspeed=50.0, power=0.5)
-    at = needed().at(condition)
-    assert at.value < 400.0
-    assert at.low / at.value == pytest.approx(0.8, rel=1e-12)
-    assert at.high / at.value == pytest.approx(1.3, rel=1e-12)
+def test_band_scales_with_the_value_and_with_the_range_of_exponents():
+    full = needed().at(FlightCondition("full", true_airspeed=50.0, power=1.0, day="hot day"))
+    assert full.low / full.value == pytest.approx(0.8, rel=1e-12)
+    assert full.high / full.value == pytest.approx(1.3, rel=1e-12)
+    cruise = FlightCondition("cruise", true_airspeed=50.0, power=0.5)
+    at, flow = needed().at(cruise), needed()._flow(cruise)
+    assert flow < 0.5
+    assert at.low / at.value == pytest.approx(0.8 * flow**0.1, rel=1e-12)
+    assert at.high / at.value == pytest.approx(1.3 / flow**0.1, rel=1e-12)
 
 
 def test_without_a_band_none_is_invented():

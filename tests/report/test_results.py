@@ -209,19 +209,15 @@ def test_changed_case_and_changed_surface_get_folders_of_their_own(tmp_path):
 
 
 def no_maps(text: str) -> str:
-    """The case with the air at rest in all conditions: nothing is drawn, the run is quick."""
-    text = changed('calibrated_airspeed = "70 kt"', 'calibrated_airspeed = "0 kt"', text)
+    """The case with a stream in one condition only: one map is drawn, the run is quick."""
     return changed('true_airspeed = "40 m/s"', 'true_airspeed = "0 m/s"', text)
 
 
-def test_air_at_rest_everywhere(tmp_path):
-    run = run_case(write_case(tmp_path, no_maps(CASE)))
-    summary = strict_json(run.folder / "summary.json")
-    assert summary["ranking"]["pairs"][0]["available"] == [0.0, 0.0, 0.0]
-    assert summary["solver"]["force_coefficient"] == [None, None, None]
-    assert list((run.folder / "maps").iterdir()) == []
-    assert "there is no pressure to show" in (run.folder / "report.html").read_text("utf-8")
-    assert any("no pair reaches the needed pressure" in text for text in summary["warnings"])
+def test_air_at_rest_cannot_decide(tmp_path):
+    text = changed('calibrated_airspeed = "70 kt"', 'calibrated_airspeed = "0 kt"', no_maps(CASE))
+    with pytest.raises(CaseError, match=r"condition\[1\]: it decides, but has no stream"):
+        run_case(write_case(tmp_path, text))
+    assert not (tmp_path / "results").exists()
 
 
 # --- failures leave nothing behind --------------------------------------------------------

@@ -1,0 +1,120 @@
+"""What a person must know before trusting a result: the warnings of a run."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from panelcp.case.reading import Case
+from panelcp.flow.superposition import SurfaceFlow
+from panelcp.panels.faults import Fault
+from panelcp.placement.ranking import OpeningRanking
+from panelcp.surface.checking import SurfaceCheck
+from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.opening import Opening
+
+LARGE_ANGLE = 15.0
+"""Beyond this angle of attack or sideslip, deg, cowls separate widely: common practice, no
+source."""
+
+FACING = 0.5
+"""A forward-facing opening looks forward: least part of its normal along the stream."""
+
+
+def doubts(
+    case: Case,
+    openings: tuple[Opening, ...],
+    check: SurfaceCheck,
+    checks: list[Fault],
+    flow: SurfaceFlow,
+    ranking: OpeningRanking,
+) -> list[str]:
+    """Warnings of a run, one line each.
+
+    Parameters
+    ----------
+    case : Case
+    openings : those the case names, laid onto the skin
+    check : of the surface
+    checks : of the solution
+    flow : SurfaceFlow
+    ranking : OpeningRanking
+    """
+    everything = [*ranking.inlets.openings, *ranking.exits.openings]
+    lines: list[str] = []
+    lines += [_suspect_panels(fault, flow.surface, everything) for fault in checks if fault.failed]
+    lines += _openings(case, openings)
+    lines += _conditions(flow)
+    lines += _placeholders(case)
+    return lines + _ratio(ranking)
+
+
+def _suspect_panels(fault: Fault, surface: SurfaceMesh, openings: list[Opening]) -> str:
+    """Warning for a failed check, with the openings whose pressures it touches."""
+    line = f"{fault.line()}: the panels are too coarse there, or the mesh is at fault"
+    if not fault.panels.any():
+        return f"{fault.line()}: the whole result is in doubt; the mesh is too coarse or at fault"
+    suspect = surface.centroids[fault.panels]
+    near = [
+        opening.name
+        for opening in openings
+        if np.linalg.norm(suspect - opening.centre, axis=1).min()
+        < max(opening.length, opening.width)
+    ]
+    if not near:
+        return f"{line}; no opening is near these panels"
+    more = f" and {len(near) - 3} more" if len(near) > 3 else ""
+    return f"{line}; do not trust the pressures at {', '.join(near[:3])}{more}"
+
+
+def _openings(case: Case, openings: tuple[Opening, ...]) -> list[str]:
+    lines = []
+    for opening in openings:
+        points = np.vstack([opening.sample_points, opening.outline])
+        zones = [zone.name for zone in case.zones if zone.holds(points).any()]
+        if zones:
+            lines.append(f"opening {opening.name} lies in the no-cut zone {', '.join(zones)}")
+        if opening.kind == "forward-facing" and opening.normal[0] > -FACING:
+            lines.append(
+                f"opening {opening.name} is called forward-facing, but the skin there looks to the "
+                f"{opening.side}: it will not recover what a forward-facing inlet does; move it or "
+                "change its kind"
+            )
+    return lines
+
+
+def _conditions(flow: SurfaceFlow) -> list[str]:
+    lines = []
+    still = [c.name for c in flow.conditions if c.speed == 0.0]
+    if still:
+        lines.append(
+            f"no stream in {', '.join(still)}: all pressures are zero there, since neither "
+            "propeller nor buoyancy is modelled"
+        )
+    steep = [c.name for c in flow.conditions if max(abs(c.alpha), abs(c.beta)) > LARGE_ANGLE]
+    if steep:
+        lines.append(
+            f"angle of attack or sideslip above {LARGE_ANGLE:g} deg in {', '.join(steep)}: the "
+            "flow separates widely there, which is not modelled; do not use these numbers"
+        )
+    return lines
+
+
+def _placeholders(case: Case) -> list[str]:
+    if case.needed and "placeholder" in case.needed.reference.source:
+        return [
+            "the needed pressure is the placeholder of the starter case: available over needed "
+            "means nothing until it is replaced"
+        ]
+    return []
+
+
+def _ratio(ranking: OpeningRanking) -> list[str]:
+    least, deviation = float(ranking.least_ratio[0]), ranking.least_ratio_deviation(0)
+    if least < 1.0:
+        return [f"no pair reaches the needed pressure: the best has {least:.2f} of it"]
+    if least - deviation < 1.0:
+        return [
+            f"the best pair has {least:.2f} ± {deviation:.2f} of the needed pressure: whether that "
+            "is enough is not certain"
+        ]
+    return []
