@@ -23,6 +23,13 @@ CHECKS = {
     "benchmarks/bench_size.py": lambda numbers: (
         numbers["seconds 2000"] > 0.0 and numbers["gigabytes 4000"] < 1.0
     ),
+    # what is wanted of 6000 panels; here against 14 000 only, themselves good to about 0.001
+    "nose_accuracy.py": lambda numbers: (
+        numbers["graded curved all 6000"] <= 0.007
+        and numbers["graded curved windshield base 6000"] <= 0.013
+        and numbers["graded references all 6000"] <= 0.002
+        and 0.015 <= numbers["graded flat all 6000"] <= 0.7 * numbers["graded flat all 3000"]
+    ),
     "second_order.py": lambda numbers: (
         min(numbers[f"{name} order curved"] for name in ("sphere", "3:2:1", "3:2:1 jittered"))
         >= 1.8
