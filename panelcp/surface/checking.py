@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from panelcp.errors import SurfaceError
+from panelcp.surface.doubts import surface_doubts
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.repair import format_place, sorted_edges
 
@@ -30,6 +31,7 @@ class SurfaceCheck:
     least_angle : deg, of all panels
     share_below_20 : fraction of panels with an angle under 20 degrees
     notes : what was changed while reading
+    doubts : signs that it is not the body that was meant
     """
 
     size: np.ndarray
@@ -43,6 +45,7 @@ class SurfaceCheck:
     least_angle: float
     share_below_20: float
     notes: tuple[str, ...]
+    doubts: tuple[str, ...] = ()
 
     def lines(self) -> list[str]:
         """The figures as a few lines of text."""
@@ -54,6 +57,7 @@ class SurfaceCheck:
             f"size: {length:.3f} m long, {width:.3f} m wide, {height:.3f} m high",
             f"place: STA {low[0]:.0f} to {high[0]:.0f}, BL {low[1]:.0f} to {high[1]:.0f}, "
             f"WL {low[2]:.0f} to {high[2]:.0f} mm",
+            f"nose at STA {low[0]:.0f} (least station): is that right?",
             f"panels: {self.n_panels} ({self.n_solved} {sides}); edges {least:.1f} to "
             f"{greatest:.0f} mm, median {median:.0f} mm",
             f"shape of panels: least angle {self.least_angle:.1f} deg, "
@@ -61,6 +65,7 @@ class SurfaceCheck:
             f"closed and outward: area {self.area:.3f} m2, volume {self.volume:.3f} m3",
             f"symmetry: left and right differ by at most {self.asymmetry * 1e3:.2f} mm",
             *self.notes,
+            *(f"doubt: {doubt}" for doubt in self.doubts),
         ]
 
 
@@ -97,6 +102,7 @@ def check_surface(surface: SurfaceMesh) -> SurfaceCheck:
         least_angle=float(angles.min()),
         share_below_20=float((angles < 20.0).mean()),
         notes=tuple(surface.notes),
+        doubts=surface_doubts(surface),
     )
 
 

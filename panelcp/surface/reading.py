@@ -14,6 +14,7 @@ import numpy as np
 from panelcp.errors import SurfaceError
 from panelcp.surface import repair
 from panelcp.surface.checking import require_closed, require_one_body, require_outward
+from panelcp.surface.doubts import require_lengthwise
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.units import UNITS
 
@@ -106,6 +107,7 @@ def surface_from_triangles(vertices, triangles, options: ReadingOptions) -> Surf
         triangles = np.asarray(triangles)[:, [0, 2, 1]]
         notes.append("all triangles turned over (left-handed axes or reverse asked for)")
     _require_believable_size(vertices, options.unit)
+    require_lengthwise(vertices)
     vertices, triangles, lines = repair.merge_coincident(vertices, triangles)
     notes += lines
     vertices, triangles, part = _as_right_half(vertices, triangles, options)
