@@ -10,7 +10,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from panelcp.errors import SurfaceError
-from panelcp.surface.doubts import surface_doubts
+from panelcp.surface.doubts import DOUBTFUL_WALL, WALL_REACH, surface_doubts
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.repair import format_place, sorted_edges
 
@@ -182,11 +182,31 @@ def _open_message(vertices, lone, half: bool) -> str:
         f"all between {format_place(low)} and {format_place(high)}"
     )
     besides = ", besides the centre line" if half else ""
+    advice = "fill the holes, or raise crack_tolerance if these are fine cracks"
+    behind = _open_behind(vertices, lone)
+    if behind.any():
+        station = vertices[lone[behind], 0].mean() * 1e3
+        advice = (
+            f"it ends open at STA {station:.0f}: add the fuselage behind (or a closed tapering "
+            "fairing); a flat wall there would spoil the pressures near it"
+        )
+        advice += "; fill the other holes" if not behind.all() else ""
     return (
         f"surface is not closed: {len(lone)} edges belong to one triangle only, in {n_loops} "
         f"group{'s' if n_loops > 1 else ''}{besides} ({where}). Source panels need a closed "
-        "body; fill the holes, or raise crack_tolerance if these are fine cracks"
+        f"body; {advice}"
     )
+
+
+def _open_behind(vertices, lone) -> np.ndarray:
+    """(k,) bool: open edges at the rear end, if they go round a large part of the section."""
+    size = np.ptp(vertices, axis=0)
+    near = vertices[:, 0] >= vertices[:, 0].max() - WALL_REACH * size[0]
+    behind = near[lone].all(axis=1)
+    if not behind.any():
+        return behind
+    rim = np.ptp(vertices[lone[behind]].reshape(-1, 3), axis=0)
+    return behind & (rim[1] * rim[2] > DOUBTFUL_WALL * size[1] * size[2])
 
 
 def _count_loops(edges) -> int:

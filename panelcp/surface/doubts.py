@@ -36,6 +36,8 @@ DOUBTFUL_WALL = 0.30
 FEW_PANELS = 500
 """Fewer solved panels than this are too coarse for any pressure."""
 
+_LOOKED_AT = 500  # vertices farthest from any mirrored one, whose distance from the skin is found
+
 WRONG_AXES = (
     "the axes of the file are probably not x aft, y right, z up; set axes in [surface], or --axes"
 )
@@ -142,7 +144,8 @@ def _asymmetry(surface: SurfaceMesh) -> list[str]:
     width = float(surface.size[1])
     limit = DOUBTFUL_ASYMMETRY * width
     mirror = surface.vertices * [1.0, -1.0, 1.0]
-    lonely = np.flatnonzero(cKDTree(surface.vertices).query(mirror)[0] > limit)
+    distances = cKDTree(surface.vertices).query(mirror)[0]
+    lonely = np.argsort(-distances)[: min(_LOOKED_AT, np.count_nonzero(distances > limit))]
     finder = SkinFinder(surface)
     worst = max((finder.nearest(point)[2] for point in mirror[lonely]), default=0.0)
     if worst <= limit:

@@ -125,3 +125,30 @@ def test_one_panel_turned_over_is_located(sphere):
     triangles[100] = triangles[100, ::-1]
     with pytest.raises(SurfaceError, match="3 edges join triangles of opposite winding"):
         require_closed(sphere.vertices, triangles)
+
+
+@pytest.mark.parametrize("half", [False, True])
+def test_cowl_that_ends_open_is_to_be_continued_behind(half):
+    vertices, triangles = bodies.half_ellipsoid((2.0, 0.6, 0.5), 3)
+    if not half:
+        whole = bodies.mirrored_ellipsoid((2.0, 0.6, 0.5), 3)
+        vertices, triangles = whole.vertices, whole.triangles
+    ahead = triangles[(vertices[triangles][:, :, 0] <= 1e-9).all(axis=1)]
+    used = np.unique(ahead)
+    vertices, ahead = vertices[used], np.searchsorted(used, ahead)
+    with pytest.raises(SurfaceError, match=r"it ends open at STA -?0: add the fuselage") as caught:
+        require_closed(vertices, ahead, open_at_plane=half)
+    assert "fill" not in str(caught.value)
+    hole = np.flatnonzero((vertices[ahead][:, :, 0] < -1.0).all(axis=1))
+    hole = hole[np.argmax(vertices[ahead[hole]][:, :, 1].min(axis=1))]
+    with pytest.raises(SurfaceError, match=r"spoil the pressures near it; fill the other holes$"):
+        require_closed(vertices, np.delete(ahead, hole, axis=0), open_at_plane=half)
+
+
+def test_small_hole_at_the_rear_is_to_be_filled(sphere):
+    rear = np.argmax(sphere.centroids[:, 0])
+    with pytest.raises(
+        SurfaceError, match=r"need a closed body; fill the holes, or raise"
+    ) as caught:
+        require_closed(sphere.vertices, np.delete(sphere.triangles, rear, axis=0))
+    assert "fuselage" not in str(caught.value)

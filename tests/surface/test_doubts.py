@@ -146,8 +146,10 @@ def test_flat_wall_in_front_means_swapped_ends(whole):
 def test_walls_of_a_cylinder():
     around = 32
     polygon = 0.5 * around * np.sin(2 * np.pi / around)
+    inward = bodies.cylinder(around)
+    outward = SurfaceMesh(inward.vertices, inward.triangles[:, ::-1])
     for sign in (-1.0, 1.0):
-        assert end_wall(bodies.cylinder(around), sign) == pytest.approx((polygon, sign))
+        assert end_wall(outward, sign) == pytest.approx((polygon, sign))
     assert end_wall(bodies.ellipsoid(AXES, 2), 1.0)[0] == 0.0
 
 
