@@ -16,6 +16,9 @@ LARGE_ANGLE = 15.0
 """Beyond this angle of attack or sideslip, deg, cowls separate widely: common practice, no
 source."""
 
+LEAST_COARSENING = 0.75
+"""The coarser panelling must not have more than this part of the panels."""
+
 FACING = 0.5
 """A forward-facing opening looks forward: least part of its normal along the stream."""
 
@@ -27,6 +30,7 @@ def doubts(
     checks: list[Fault],
     flow: SurfaceFlow,
     ranking: OpeningRanking,
+    coarse_share: float,
 ) -> list[str]:
     """Warnings of a run, one line each.
 
@@ -38,10 +42,20 @@ def doubts(
     checks : of the solution
     flow : SurfaceFlow
     ranking : OpeningRanking
+    coarse_share : part of the panels that the coarser panelling has
     """
     everything = [*ranking.inlets.openings, *ranking.exits.openings]
     lines: list[str] = []
     lines += [_suspect_panels(fault, flow.surface, everything) for fault in checks if fault.failed]
+    if coarse_share > LEAST_COARSENING:
+        lines.append(
+            f"the coarser panelling still has {100 * coarse_share:.0f} % of the panels, since they "
+            "are long and thin: how much the panelling matters is missing in the deviations"
+        )
+    if any("left-handed" in note for note in flow.surface.notes):
+        lines.append(
+            "the axes given are left-handed, so that right and left change places: check them"
+        )
     lines += _openings(case, openings)
     lines += _conditions(flow)
     lines += _placeholders(case)
@@ -57,7 +71,8 @@ def _suspect_panels(fault: Fault, surface: SurfaceMesh, openings: list[Opening])
     near = [
         opening.name
         for opening in openings
-        if np.linalg.norm(suspect - opening.centre, axis=1).min()
+        if fault.panels[opening.sample_panels].any()
+        or np.linalg.norm(suspect - opening.centre, axis=1).min()
         < max(opening.length, opening.width)
     ]
     if not near:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -24,13 +24,16 @@ from panelcp.quantity import UncertainValue
 from panelcp.report.contents import RunContents
 from panelcp.surface.checking import check_surface
 from panelcp.surface.coarsening import coarsened
-from panelcp.surface.curved import roughness, roughness_band
+from panelcp.surface.curved import roughness_band
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening, lay_opening
 from panelcp.surface.rays import SkinFinder
 from panelcp.surface.reading import load_triangles, surface_from_triangles
+from panelcp.surface.repair import format_place
 
 Progress = Callable[[str], None]
+ALPHA_DEVIATION, BETA_DEVIATION = 1.5, 3.0
+"""Standard deviations of angle of attack and sideslip, deg, from memory."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,9 +142,11 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
     checks = solution_checks(units)
     flow = superpose(units, case.conditions)
     progress("solving on a coarser panelling, to see how much it matters")
-    discretisation = _discretisation(prepared, flow)
+    discretisation, share = _discretisation(prepared, flow)
     progress("ranking places")
-    ranking = _rank(prepared, flow, discretisation)
+    ranking = _rank(
+        prepared, flow, np.hypot(discretisation, _angle_deviation(prepared, units, flow))
+    )
     etas = [prepared.recovery[opening.name].value for opening in prepared.openings]
     found_lines = tuple(found.line() for found in prepared.searches)
     return RunContents(
@@ -160,13 +165,13 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
         inputs={"surface_hash": prepared.surface_hash, "case": case.tables},
         marks=_marks(prepared),
         checks=tuple(checks),
-        warnings=tuple(doubts(case, prepared.openings, check, checks, flow, ranking)),
+        warnings=tuple(doubts(case, prepared.openings, check, checks, flow, ranking, share)),
         log=(
             *check.lines(),
             *found_lines,
             *_solver_lines(units, checks),
             _roughness_line(prepared.surface),
-            _panelling_line(flow, discretisation),
+            _panelling_line(flow, discretisation, share),
         ),
         views=case.views,
         best=case.best,
@@ -261,8 +266,27 @@ def _inlets_and_exits(prepared: PreparedCase) -> tuple[list[Opening], list[Openi
     return inlets, [opening for opening in everything if opening.lets_air_out]
 
 
-def _discretisation(prepared: PreparedCase, flow: SurfaceFlow) -> np.ndarray:
+def _angle_deviation(prepared: PreparedCase, units: UnitSolutions, flow: SurfaceFlow) -> np.ndarray:
+    """(n_conditions, n_inlets + n_exits) Pa: what uncertain angles do to the patch pressures.
+
+    Angle of attack 1.5 deg and sideslip 3 deg, one deviation each (from memory), as if every
+    opening felt them for itself: on the safe side for a difference of two.
+    """
+    openings = [opening for group in _inlets_and_exits(prepared) for opening in group]
+    nothing = np.zeros(len(openings))
+    usual = opening_pressures(flow, openings, nothing).patch_pressure
+    squares = np.zeros(usual.shape)
+    for angle, step in (("alpha", ALPHA_DEVIATION), ("beta", BETA_DEVIATION)):
+        turned = [replace(c, **{angle: getattr(c, angle) + step}) for c in flow.conditions]
+        moved = opening_pressures(superpose(units, turned), openings, nothing).patch_pressure
+        squares += (moved - usual) ** 2
+    return np.sqrt(squares)
+
+
+def _discretisation(prepared: PreparedCase, flow: SurfaceFlow) -> tuple[np.ndarray, float]:
     """(n_conditions, n_inlets + n_exits) Pa: patch pressures on a coarser panelling less these.
+
+    Also the share of the panels that the coarser one has.
 
     The difference is about 0.8 times the error of the finer panelling; it is taken as one
     standard deviation. An opening that does not fit the coarser skin gets the largest of the
@@ -284,7 +308,8 @@ def _discretisation(prepared: PreparedCase, flow: SurfaceFlow) -> np.ndarray:
         rough = opening_pressures(coarse, laid, np.zeros(len(laid)))
         difference[:, places] = np.abs(rough.patch_pressure - fine.patch_pressure)
     largest = np.nan_to_num(difference).max(axis=1, keepdims=True)
-    return np.where(np.isnan(difference), largest, difference)
+    share = surface.n_panels / prepared.surface.n_panels
+    return np.where(np.isnan(difference), largest, difference), share
 
 
 def _rank(prepared: PreparedCase, flow: SurfaceFlow, discretisation) -> OpeningRanking:
@@ -319,7 +344,11 @@ def _cp_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarra
         np.array(by_region)[surface.region_index[opening.sample_panels]] @ opening.sample_weights
         for opening in openings
     ]
-    return np.hypot(model, roughness_band(surface))
+    band = roughness_band(surface)
+    rough = [
+        np.sqrt(band[opening.sample_panels] ** 2 @ opening.sample_weights) for opening in openings
+    ]
+    return np.hypot(model, rough)
 
 
 def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
@@ -349,18 +378,20 @@ def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
 
 
 def _roughness_line(surface: SurfaceMesh) -> str:
+    band = roughness_band(surface)
+    worst = format_place(surface.centroids[int(np.argmax(band))])
     return (
-        f"roughness of the mesh: {roughness(surface):.4f} of the spacing of its vertices, worth "
-        f"{roughness_band(surface):.4f} in Cp; carried into the deviations"
+        f"roughness of the mesh, worth in Cp: {np.median(band):.4f} (median), {band.max():.3f} at "
+        f"{worst}; that under each opening is carried into the deviations"
     )
 
 
-def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray) -> str:
+def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray, share: float) -> str:
     q = flow.dynamic_pressure[:, None]
     part = np.divide(discretisation, q, out=np.zeros_like(discretisation), where=q > 0.0)
     return (
         f"panelling: patch pressures change by {np.median(part):.4f} q (median) and at most "
-        f"{part.max():.4f} q on about half the panels; carried into the deviations"
+        f"{part.max():.4f} q on {100 * share:.0f} % of the panels; carried into the deviations"
     )
 
 

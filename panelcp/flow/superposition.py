@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from panelcp.errors import FlowError
 from panelcp.onset import FlightCondition
@@ -13,6 +14,7 @@ from panelcp.panels.influence import FINE_DIVISIONS, InducedVelocity
 from panelcp.panels.solving import UnitSolutions, solve_units
 from panelcp.surface.curved import curved_panels
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
+from panelcp.surface.repair import format_place
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,16 +147,32 @@ def velocity_at(units: UnitSolutions, conditions: Sequence[FlightCondition], poi
 
     Raises
     ------
-    FlowError : points that are not finite or of wrong shape
+    FlowError : points that are not finite, of wrong shape or on the skin itself; a stream into the
+        ground
     """
     points = np.asarray(points, dtype=float)
     if points.ndim != 2 or points.shape[1] != 3 or not np.isfinite(points).all():
         raise FlowError(f"points has shape {points.shape}; expected (n_points, 3) finite numbers")
+    _refuse_streams_into_the_ground(units, conditions)
     streams = np.array([condition.stream for condition in conditions])
     strengths = streams @ units.source_strength[:3]
     operator = InducedVelocity(units.all_panels, points, tolerance=None, divisions=FINE_DIVISIONS)
     copies = len(units.all_panels.areas) // units.surface.n_panels
-    return operator.apply(np.tile(strengths, copies)) + streams[:, None, :]
+    velocity = operator.apply(np.tile(strengths, copies)) + streams[:, None, :]
+    _refuse_points_on_the_skin(units, points, velocity)
+    return velocity
+
+
+def _refuse_points_on_the_skin(units: UnitSolutions, points, velocity):
+    gap, panel = cKDTree(units.panels.centroids).query(points)
+    on_skin = gap < 1e-6 * np.sqrt(units.panels.areas[panel])
+    on_skin |= ~np.isfinite(velocity).all(axis=(0, 2))
+    if on_skin.any():
+        first = points[np.flatnonzero(on_skin)[0]]
+        raise FlowError(
+            f"{np.count_nonzero(on_skin)} of {len(points)} points lie on the skin itself (first "
+            f"at {format_place(first)}); take the values of the panels, or points a little outward"
+        )
 
 
 def gauge_pressure_at(

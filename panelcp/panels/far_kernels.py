@@ -327,6 +327,53 @@ def _near_sums(x, y, z, start, end, skip, sources, charges, total):
     total[2, 2] += sum22
 
 
+@njit(cache=True, error_model="numpy", fastmath=REORDER)
+def _near_normal_sums(x, y, z, n0, n1, n2, start, end, skip, sources, charges):
+    """Fields along (n0, n1, n2) of the sources start to end, but not `skip`; three units.
+
+    Worked in the precision of `sources` and `charges`.
+    """
+    kind = sources.dtype.type
+    zero, one = kind(0.0), kind(1.0)
+    x, y, z = kind(x), kind(y), kind(z)
+    n0, n1, n2 = kind(n0), kind(n1), kind(n2)
+    sum0 = sum1 = sum2 = zero
+    for j in range(start, end):
+        d0, d1, d2 = x - sources[0, j], y - sources[1, j], z - sources[2, j]
+        square = d0 * d0 + d1 * d1 + d2 * d2
+        # the source left out gets a harmless distance and no weight
+        used = zero if j == skip else one
+        square += one - used
+        root = one / sqrt(square)
+        factor = used * root * root * root * (n0 * d0 + n1 * d1 + n2 * d2)
+        sum0 += charges[0, j] * factor
+        sum1 += charges[1, j] * factor
+        sum2 += charges[2, j] * factor
+    return sum0, sum1, sum2
+
+
+@njit(cache=True, error_model="numpy")
+def _local_velocity(x, y, z, box, centre, tables, raised, local, power, total):
+    """Set `total` (3, 3), component and unit, to the field of a box's local series, times 4 pi."""
+    indices, parents, axes = tables
+    total[:, :] = 0.0
+    _powers(
+        x - centre[box, 0],
+        y - centre[box, 1],
+        z - centre[box, 2],
+        indices,
+        parents,
+        axes,
+        power,
+    )
+    for d in range(3):
+        for b in range(len(indices)):
+            place = raised[d, b]
+            if place >= 0:
+                for u in range(3):
+                    total[d, u] -= local[box, u, place] * power[b]
+
+
 @njit(cache=True, parallel=True, error_model="numpy")
 def finish_leaves(
     leaves,
@@ -353,30 +400,14 @@ def finish_leaves(
     place there that is left out at target i, or -1; `raised[d, b]` is the place of b + e_d, or
     -1 beyond the order.
     """
-    indices, parents, axes = tables
     for k in prange(len(leaves)):
         box = leaves[k]
-        power = np.empty(len(indices))
+        power = np.empty(len(tables[0]))
         total = np.empty((3, 3))
         for p in range(target_start[box], target_end[box]):
             i = target_order[p]
             x, y, z = targets[i, 0], targets[i, 1], targets[i, 2]
-            total[:, :] = 0.0
-            _powers(
-                x - target_centre[box, 0],
-                y - target_centre[box, 1],
-                z - target_centre[box, 2],
-                indices,
-                parents,
-                axes,
-                power,
-            )
-            for d in range(3):
-                for b in range(len(indices)):
-                    place = raised[d, b]
-                    if place >= 0:
-                        for u in range(3):
-                            total[d, u] -= local[box, u, place] * power[b]
+            _local_velocity(x, y, z, box, target_centre, tables, raised, local, power, total)
             for q in range(near_starts[box], near_starts[box + 1]):
                 s = near_sources[q]
                 _near_sums(x, y, z, source_start[s], source_end[s], own[i], sources, charges, total)
@@ -404,3 +435,75 @@ def add_all_points(targets, own, sources, charges, velocity):
         for d in range(3):
             for u in range(3):
                 velocity[i, d, u] += total[d, u] / FOUR_PI
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def finish_normals(
+    leaves,
+    target_order,
+    target_start,
+    target_end,
+    target_centre,
+    targets,
+    normals,
+    own,
+    tables,
+    raised,
+    local,
+    near_starts,
+    near_sources,
+    source_start,
+    source_end,
+    sources,
+    charges,
+    velocity,
+):
+    """As `finish_leaves`, the part along `normals` (n_targets, 3); adds to (n_targets, 3)."""
+    for k in prange(len(leaves)):
+        box = leaves[k]
+        power = np.empty(len(tables[0]))
+        total = np.empty((3, 3))
+        for p in range(target_start[box], target_end[box]):
+            i = target_order[p]
+            x, y, z = targets[i, 0], targets[i, 1], targets[i, 2]
+            n0, n1, n2 = normals[i, 0], normals[i, 1], normals[i, 2]
+            _local_velocity(x, y, z, box, target_centre, tables, raised, local, power, total)
+            sum0, sum1, sum2 = (
+                n0 * total[0, 0] + n1 * total[1, 0] + n2 * total[2, 0],
+                n0 * total[0, 1] + n1 * total[1, 1] + n2 * total[2, 1],
+                n0 * total[0, 2] + n1 * total[1, 2] + n2 * total[2, 2],
+            )
+            for q in range(near_starts[box], near_starts[box + 1]):
+                s = near_sources[q]
+                start, end = source_start[s], source_end[s]
+                near0, near1, near2 = _near_normal_sums(
+                    x, y, z, n0, n1, n2, start, end, own[i], sources, charges
+                )
+                sum0 += near0
+                sum1 += near1
+                sum2 += near2
+            velocity[i, 0] += sum0 / FOUR_PI
+            velocity[i, 1] += sum1 / FOUR_PI
+            velocity[i, 2] += sum2 / FOUR_PI
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def add_all_normals(targets, normals, own, sources, charges, velocity):
+    """As `add_all_points`, the part along `normals`; arrays as in `finish_normals`."""
+    for i in prange(len(targets)):
+        sum0, sum1, sum2 = _near_normal_sums(
+            targets[i, 0],
+            targets[i, 1],
+            targets[i, 2],
+            normals[i, 0],
+            normals[i, 1],
+            normals[i, 2],
+            0,
+            sources.shape[1],
+            own[i],
+            sources,
+            charges,
+        )
+        velocity[i, 0] += sum0 / FOUR_PI
+        velocity[i, 1] += sum1 / FOUR_PI
+        velocity[i, 2] += sum2 / FOUR_PI

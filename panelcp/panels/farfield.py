@@ -138,25 +138,42 @@ class FarField:
 
     def apply(self, charges, velocity):
         """Add the velocities to (n_targets, 3, n_units); charges are (n_units, n_sources)."""
+        for units, three in self._threes(charges):
+            part = np.zeros((len(self.targets), 3, 3))
+            self._add_three(three, part)
+            velocity[:, :, units] += part[:, :, : units.stop - units.start]
+
+    def apply_normal(self, charges, normals, velocity):
+        """Add the velocities along `normals` (n_targets, 3) to (n_targets, n_units)."""
+        normals = np.array(normals, dtype=float, order="C")
+        for units, three in self._threes(charges):
+            part = np.zeros((len(self.targets), 3))
+            self._add_three(three, part, normals)
+            velocity[:, units] += part[:, : units.stop - units.start]
+
+    def _threes(self, charges):
+        """Slices of up to three units and their charges, filled up with zeros to three."""
         for first in range(0, len(charges), 3):
             units = slice(first, min(first + 3, len(charges)))
             three = np.zeros((3, len(self.sources)))
             three[: units.stop - first] = charges[units]
-            part = np.zeros((len(self.targets), 3, 3))
-            self._apply_three(three, part)
-            velocity[:, :, units] += part[:, :, : units.stop - first]
+            yield units, three
 
-    def _apply_three(self, charges, velocity):
+    def _add_three(self, charges, velocity, normals=None):
+        """Add the velocities of three units, or their parts along normals."""
         from panelcp.panels import far_kernels as kernels
 
         ordered = np.array(charges[:, self._order], dtype=self._precision, order="C")
+        places = (self.targets,) if normals is None else (self.targets, normals)
         if self.direct:
-            kernels.add_all_points(self.targets, self._own_place, self._ordered, ordered, velocity)
+            add_all = kernels.add_all_points if normals is None else kernels.add_all_normals
+            add_all(*places, self._own_place, self._ordered, ordered, velocity)
             return
         source, target = self._source_boxes, self._target_boxes
-        kernels.finish_leaves(
+        finish = kernels.finish_leaves if normals is None else kernels.finish_normals
+        finish(
             *(target.leaves, target.order, target.start, target.end, target.centre),
-            *(self.targets, self._own_place, self._tables.powers, self._tables.raised),
+            *(*places, self._own_place, self._tables.powers, self._tables.raised),
             *(self._local(charges), self._near_starts, self._near_sources),
             *(source.start, source.end, self._ordered, ordered, velocity),
         )

@@ -165,7 +165,8 @@ class RoughNormalVelocity:
         self._normals = np.array(normals, order="C")
         self._areas = operator.panels.areas
         starts, columns, values = operator.near
-        self._near = (starts, columns, normal_part(starts, values, self._normals))
+        along = normal_part(starts, values, self._normals)
+        self._near = (starts, columns.astype(np.int32), along)
         self._far = FarField(
             operator.points,
             operator.panels.centroids,
@@ -178,19 +179,20 @@ class RoughNormalVelocity:
         """(n_units, n_points) m/s from densities (n_units, n_panels), m/s; without jumps."""
         from panelcp.panels.near_kernels import add_near_normal
 
-        velocity = np.zeros((len(self._normals), 3, len(strengths)))
-        self._far.apply(strengths * self._areas, velocity)
-        normal = np.einsum("ndu,nd->nu", velocity, self._normals)
+        normal = np.zeros((len(self._normals), len(strengths)))
+        self._far.apply_normal(strengths * self._areas, self._normals, normal)
         add_near_normal(*self._near, np.array(strengths.T, dtype=np.float32, order="C"), normal)
         return normal.T
 
 
-def induced_velocity(surface: SurfaceMesh, source_strength, points=None) -> np.ndarray:
+def induced_velocity(
+    surface: SurfaceMesh | CurvedPanels, source_strength, points=None
+) -> np.ndarray:
     """Velocity at points from densities on all panels of a surface.
 
     Parameters
     ----------
-    surface : SurfaceMesh
+    surface : SurfaceMesh, or the CurvedPanels of a solution (with openings their stencils differ)
     source_strength : (n_units, n_panels) float, m/s, at the control points, both halves
     points : (n_points, 3) float, m, anywhere, also close to the skin; the outer side of the
         control points when not given
@@ -199,12 +201,12 @@ def induced_velocity(surface: SurfaceMesh, source_strength, points=None) -> np.n
     -------
     (n_units, n_points, 3) float, m/s
     """
-    panels = curved_panels(surface)
+    panels = surface if isinstance(surface, CurvedPanels) else curved_panels(surface)
     strengths = np.atleast_2d(np.asarray(source_strength, dtype=float))
     if points is not None:
         operator = InducedVelocity(panels, points, tolerance=None, divisions=FINE_DIVISIONS)
         return operator.apply(strengths)
-    own = np.arange(surface.n_panels)
+    own = np.arange(len(panels.areas))
     velocity = InducedVelocity(panels, panels.points, own).apply(strengths)
     return velocity + 0.5 * strengths[:, :, None] * panels.normals
 

@@ -138,7 +138,7 @@ def solve_units(
     panels = curved_panels(surface)
     names, onset, outflow = _causes(surface, panels, openings, onsets, outflows)
     if openings:
-        panels = panels.cut(_rims(outflow[3 : 3 + len(openings)]))
+        panels = panels.cut(_rims(outflow[3 : 3 + len(openings)], surface.mirrored))
     progress(f"influence of {surface.n_panels} panels")
     problem = _Problem(surface, panels, ground, tolerance)
     data = outflow - np.einsum("upd,pd->up", onset, panels.normals)
@@ -156,7 +156,7 @@ def solve_units(
         velocity=velocity,
         iterations=iterations,
         residuals=np.sqrt((residual**2).mean(axis=1)),
-        far_error=problem.operator.far_error(problem.unfold(strengths, len(even))[:3]),
+        far_error=problem.operator.far_error(problem.unfold(strengths, len(even))),
         ground=ground,
     )
 
@@ -192,10 +192,18 @@ def _checked_field(name, field, shape, what) -> np.ndarray:
     return field
 
 
-def _rims(cover) -> np.ndarray:
-    """(n_panels,) int: different on both sides of the rim of every opening."""
+def _rims(cover, mirrored: bool) -> np.ndarray:
+    """(n_panels,) int: different on both sides of the rim of every opening.
+
+    On a mirrored surface the rims are cut on both sides alike, so that it stays symmetric.
+    """
     inside = cover > 0.5 * cover.max(axis=1, keepdims=True)
-    return (inside * np.arange(1, len(cover) + 1)[:, None]).max(axis=0)
+    group = (inside * np.arange(1, len(cover) + 1)[:, None]).max(axis=0)
+    if not mirrored:
+        return group
+    right, left = np.split(group, 2)
+    image = np.concatenate([left, right])
+    return np.minimum(group, image) * (len(cover) + 1) + np.maximum(group, image)
 
 
 class _Problem:
@@ -248,7 +256,7 @@ class _Problem:
     def _refined(self, rows, n_even: int) -> tuple[np.ndarray, np.ndarray, int]:
         """Solve with a rough operator, again for what the exact one leaves, until that is small."""
         rough = RoughNormalVelocity(self.operator, self.normals)
-        found, left, steps = np.zeros(rows.shape), rows, 0
+        found, left, steps, before = np.zeros(rows.shape), rows, 0, 1.0
         for _ in range(MAX_REFINEMENTS):
             step, inner = self._rough_solution(rough, left, n_even)
             found, steps = found + step, steps + inner
@@ -257,8 +265,9 @@ class _Problem:
             size = np.linalg.norm(left) / np.linalg.norm(rows)
             if size <= KRYLOV_TOLERANCE:
                 return found, velocity, steps
-            if not np.isfinite(size) or size > 1.0:
+            if not np.isfinite(size) or size > 0.5 * before:
                 break
+            before = size
         raise FlowError(self._complaint(steps, size))
 
     def _rough_solution(self, rough, rows, n_even: int) -> tuple[np.ndarray, int]:
@@ -268,7 +277,7 @@ class _Problem:
             half = unknown.reshape(rows.shape)
             return (rough.apply(self.unfold(half, n_even)) + 0.5 * half).ravel()
 
-        solution, fault = gmres(
+        solution, _ = gmres(
             LinearOperator((rows.size, rows.size), matvec=normal_velocity, dtype=float),
             rows.ravel(),
             rtol=ROUGH_KRYLOV_TOLERANCE,
@@ -278,8 +287,9 @@ class _Problem:
             callback=steps.append,
             callback_type="pr_norm",
         )
-        if fault or not np.isfinite(solution).all():
-            raise FlowError(self._complaint(len(steps), steps[-1] if steps else np.nan))
+        # whether the steps were enough is judged by the exact operator outside
+        if not np.isfinite(solution).all():
+            raise FlowError(self._complaint(len(steps), np.nan))
         return solution.reshape(rows.shape), len(steps)
 
     def whole_strength(self, strengths, n_units: int) -> np.ndarray:

@@ -218,7 +218,7 @@ def rank_openings(
     required, decides, weights = _requirements(flow, needed)
     into = opening_pressures(flow, inlets, recovery)
     out = opening_pressures(flow, exits, np.zeros(len(exits)))
-    first, second = (index.ravel() for index in np.indices((len(inlets), len(exits))))
+    first, second = _pairs(inlets, exits)
     available = into.inlet_pressure[:, first] - out.patch_pressure[:, second]
     patch_deviation = _patch_deviation(flow, len(inlets) + len(exits), cp_deviation, discretisation)
     at_inlet, at_exit = np.split(patch_deviation, [len(inlets)], axis=1)
@@ -269,6 +269,19 @@ def _require_openings(inlets, exits):
             raise PlacementError(
                 f"no {word} to rank: give an [[opening]] or a [[search]] with use = {word!r}"
             )
+
+
+def _pairs(inlets, exits) -> tuple[np.ndarray, np.ndarray]:
+    """Every inlet with every exit, but for those that lie on each other."""
+    pairs = [
+        (i, k)
+        for i, inlet in enumerate(inlets)
+        for k, outlet in enumerate(exits)
+        if inlet.name != outlet.name and not _overlap(inlet, outlet)
+    ]
+    if not pairs:
+        raise PlacementError("every exit lies on the inlet it would go with; move one of them")
+    return tuple(np.array(pairs, dtype=np.int64).T)
 
 
 def _requirements(flow: SurfaceFlow, needed) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

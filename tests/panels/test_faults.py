@@ -96,7 +96,7 @@ def test_lines_say_what_where_and_how_many(good):
     check = faults.solution_checks(dataclasses.replace(good, source_strength=strength))[0]
     assert f"on {check.count} panels" in check.line()
     assert "STA" in check.line()
-    assert "limit 0.3" in check.line()
+    assert "limit 0.2" in check.line()
 
 
 def test_thin_panels_are_found():

@@ -14,6 +14,7 @@ from panelcp.panels.influence import TOLERANCE, induced_velocity
 from panelcp.panels.solving import KRYLOV_TOLERANCE, STREAMS, solve_units
 from panelcp.surface.curved import curved_panels
 from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.opening import lay_opening
 from tests import bodies
 from tests.exact import (
     SPHERE,
@@ -442,3 +443,18 @@ def test_skin_that_runs_through_itself_everywhere_is_refused():
     crumpled = np.random.default_rng(0).normal(size=vertices.shape)
     with pytest.raises(FlowError, match=r"did not converge in \d+ steps.*interpenetrate"):
         solve_units(SurfaceMesh(crumpled, triangles))
+
+
+@pytest.mark.parametrize("side", [0.7, -0.7, 0.15], ids=["right", "left", "across BL 0"])
+def test_opening_beside_the_centre_line_on_a_half_flows_as_on_the_whole(side):
+    half = bodies.mirrored_ellipsoid((3.0, 2.0, 1.0), 3)
+    opening = lay_opening(half, "vent", (0.6, side, 1.0), 0.5, 0.4, max_distance=0.3)
+    found = solve_units(half, openings=[opening], tolerance=None)
+    image = lay_opening(half, "image", (0.6, -side, 1.0), 0.5, 0.4, max_distance=0.3)
+    other = solve_units(half, openings=[image], tolerance=None)
+    n = half.n_panels // 2
+    mirror = np.array([1.0, -1.0, 1.0])
+    swapped = np.concatenate([other.velocity[3][n:], other.velocity[3][:n]]) * mirror
+    assert found.velocity[3] == pytest.approx(swapped, abs=1e-6)
+    flow = np.einsum("pd,pd->p", found.velocity[3], found.panels.normals) @ found.panels.areas
+    assert flow == pytest.approx(1.0, rel=1e-5)
