@@ -141,6 +141,25 @@ def test_velocities_are_added_to_what_is_there(cloud):
     assert twice == pytest.approx(2.0 * once, rel=1e-14)
 
 
+@pytest.mark.parametrize("n_units", [1, 3, 5])
+@pytest.mark.parametrize("tolerance", [1e-4, None])
+@pytest.mark.parametrize(("precision", "rounding"), [(np.float64, 1e-13), (np.float32, 1e-5)])
+def test_normal_part_alone_is_that_of_the_whole(cloud, n_units, tolerance, precision, rounding):
+    # added to what is there; some targets leave out a source, not their own number, some none
+    points, charges = cloud
+    random = np.random.default_rng(12)
+    own = np.where(np.arange(900) % 3 > 0, random.permutation(3000)[:900], -1)
+    targets = np.where(own[:, None] >= 0, points[own], random.normal(size=(900, 3)))
+    normals = random.normal(size=(900, 3))
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    field = FarField(targets, points, own, tolerance, precision=precision)
+    whole, part = np.zeros((900, 3, n_units)), np.ones((900, n_units))
+    field.apply(charges[:n_units], whole)
+    field.apply_normal(charges[:n_units], normals, part)
+    exact = np.einsum("ndu,nd->nu", whole, normals)
+    assert np.abs(part - 1.0 - exact).max() <= rounding * np.abs(whole).max()
+
+
 @pytest.mark.parametrize("tolerance", [3e-5, None])
 def test_targets_apart_from_the_sources(cloud, tolerance):
     sources, charges = cloud
