@@ -45,7 +45,7 @@ def doubts(
     coarse_share : part of the panels that the coarser panelling has
     """
     everything = [*ranking.inlets.openings, *ranking.exits.openings]
-    lines: list[str] = []
+    lines = list(check.doubts)
     lines += [_suspect_panels(fault, flow.surface, everything) for fault in checks if fault.failed]
     if coarse_share > LEAST_COARSENING:
         lines.append(
