@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse.linalg import LinearOperator, gmres
 
 from panelcp.errors import FlowError
 from panelcp.panels.influence import TOLERANCE, InducedVelocity, RoughNormalVelocity
+from panelcp.panels.krylov import solve_rows
 from panelcp.surface.curved import CurvedPanels, curved_panels
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 from panelcp.surface.opening import Opening, panel_cover
@@ -271,26 +271,14 @@ class _Problem:
         raise FlowError(self._complaint(steps, size))
 
     def _rough_solution(self, rough, rows, n_even: int) -> tuple[np.ndarray, int]:
-        steps: list[float] = []
+        def normal_velocity(half):
+            return rough.apply(self.unfold(half, n_even)) + 0.5 * half
 
-        def normal_velocity(unknown):
-            half = unknown.reshape(rows.shape)
-            return (rough.apply(self.unfold(half, n_even)) + 0.5 * half).ravel()
-
-        solution, _ = gmres(
-            LinearOperator((rows.size, rows.size), matvec=normal_velocity, dtype=float),
-            rows.ravel(),
-            rtol=ROUGH_KRYLOV_TOLERANCE,
-            atol=0.0,
-            restart=MAX_ITERATIONS,
-            maxiter=1,
-            callback=steps.append,
-            callback_type="pr_norm",
-        )
+        solution, steps = solve_rows(normal_velocity, rows, ROUGH_KRYLOV_TOLERANCE, MAX_ITERATIONS)
         # whether the steps were enough is judged by the exact operator outside
         if not np.isfinite(solution).all():
-            raise FlowError(self._complaint(len(steps), np.nan))
-        return solution.reshape(rows.shape), len(steps)
+            raise FlowError(self._complaint(steps, np.nan))
+        return solution, steps
 
     def whole_strength(self, strengths, n_units: int) -> np.ndarray:
         """(n_units, n_panels) densities from the even and the odd part."""
