@@ -28,6 +28,8 @@ class _Parser(argparse.ArgumentParser):
         wrong = re.search(r"invalid choice: '([^']*)'", message)
         near = get_close_matches(wrong.group(1), COMMANDS, n=1, cutoff=0.5) if wrong else []
         hint = f" Did you mean 'panelcp {near[0]}'?" if near else ""
+        if "--axes: expected" in message:
+            hint = " Write it with an equals sign: --axes=-z,+x,+y."
         self.exit(2, f"panelcp: {message}.{hint} See 'panelcp --help'.\n")
 
 
@@ -107,12 +109,22 @@ def _run(arguments) -> int:
 def _check_arguments(parser):
     parser.add_argument("file", metavar="FILE", type=Path, help="a mesh, or a case file")
     parser.add_argument("--unit", help="length unit of a mesh (default: proposed from its size)")
+    _axes_argument(parser)
+
+
+def _axes_argument(parser):
+    parser.add_argument(
+        "--axes",
+        metavar="AFT,RIGHT,UP",
+        help="axes of the mesh that point there (default: +x,+y,+z); write it with an equals "
+        "sign: --axes=-z,+x,+y",
+    )
 
 
 def _check(arguments) -> int:
     from panelcp.case.checking import check_file
 
-    print("\n".join(check_file(arguments.file, arguments.unit)))
+    print("\n".join(check_file(arguments.file, arguments.unit, arguments.axes)))
     return 0
 
 
@@ -137,6 +149,7 @@ def _example(arguments) -> int:
 def _new_arguments(parser):
     parser.add_argument("mesh", metavar="MESH", type=Path)
     parser.add_argument("--unit", help="length unit of the mesh (default: proposed from its size)")
+    _axes_argument(parser)
     parser.add_argument(
         "--output", metavar="CASE.toml", type=Path, help="default: beside the mesh, its name .toml"
     )
@@ -145,7 +158,9 @@ def _new_arguments(parser):
 def _new(arguments) -> int:
     from panelcp.case.starter import write_starter_case
 
-    path, unit = write_starter_case(arguments.mesh, arguments.unit, arguments.output)
+    path, unit = write_starter_case(
+        arguments.mesh, arguments.unit, arguments.output, arguments.axes
+    )
     print(f"wrote {path} (length unit {unit}: check it); next: panelcp check {_shell_word(path)}")
     return 0
 

@@ -73,7 +73,7 @@ def test_check_of_a_case(run, tmp_path):
         "opening: chin (bottom, STA -1000 BL 0 WL -4",
         "search top: ",
         "no-cut zone: latch (sphere)",
-        "no mistakes found",
+        "doubts: only 320 panels",
     ):
         assert words in out
     assert not (tmp_path / "results").exists()
@@ -86,7 +86,7 @@ def test_check_of_a_case_with_mistakes(run, tmp_path):
 
 
 def test_check_of_a_mesh(run, tmp_path):
-    write_body(tmp_path / "body.obj")
+    write_body(tmp_path / "body.obj", level=3)
     status, out, err = run("check", tmp_path / "body.obj")
     assert (status, err) == (0, "")
     assert "length unit: m, proposed because the surface is 4 long" in out
@@ -95,6 +95,39 @@ def test_check_of_a_mesh(run, tmp_path):
     status, out, err = run("check", tmp_path / "body.obj", "--unit", "ft")
     assert status == 0
     assert "size: 1.219 m long" in out
+
+
+def test_check_of_a_doubtful_mesh(run, tmp_path):
+    write_body(tmp_path / "body.obj", level=1)
+    status, out, err = run("check", tmp_path / "body.obj")
+    assert (status, err) == (0, "")
+    assert "doubt: only 80 panels: far too coarse" in out
+    assert out.endswith("\ndoubts: only 80 panels: far too coarse; a few thousand are right\n")
+    assert "fit for panels" not in out
+
+
+def test_axes_of_a_mesh(run, tmp_path):
+    write_body(tmp_path / "body.obj", level=3)
+    status, out, err = run("check", tmp_path / "body.obj", "--axes=-x,-y,+z")
+    assert (status, err) == (0, "")
+    assert out.endswith("fit for panels\n")
+    status, out, err = run("check", tmp_path / "body.obj", "--axes=+z,+y,-x")
+    assert (status, out) == (2, "")
+    assert "the body is 4 m high but only 1 m long" in err
+    status, out, err = run("check", tmp_path / "body.obj", "--axes", "-z,+x,+y")
+    assert (status, out) == (2, "")
+    assert "Write it with an equals sign: --axes=-z,+x,+y" in err
+    status, out, err = run("new", tmp_path / "body.obj", "--axes=-x,-y,+z")
+    assert (status, err) == (0, "")
+    text = (tmp_path / "body.toml").read_text(encoding="utf-8")
+    assert 'axes = { aft = "-x", right = "-y", up = "+z" }' in text
+    for words in (("--axes=-x,-y,+z",), ("--unit", "mm")):
+        status, out, err = run("check", tmp_path / "body.toml", *words)
+        assert (status, out) == (2, "")
+        assert "body.toml: unit and axes of a case stand in its [surface] table" in err
+    status, out, err = run("new", tmp_path / "body.toml")
+    assert (status, out) == (2, "")
+    assert "body.toml: is a case, not a mesh" in err
 
 
 def test_check_of_what_is_no_mesh(run, tmp_path):
@@ -137,7 +170,7 @@ def test_examples_are_listed_copied_and_never_overwritten(run, tmp_path, monkeyp
 
 def test_new_then_check_then_run(run, tmp_path):
     mesh = tmp_path / "a body.stl"
-    write_body(mesh)
+    write_body(mesh, level=3)
     status, out, err = run("new", mesh)
     assert (status, err) == (0, "")
     case = tmp_path / "a body.toml"

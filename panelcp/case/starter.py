@@ -11,7 +11,17 @@ import numpy as np
 from panelcp.errors import CaseError, SurfaceError
 from panelcp.report.files import replace_text
 from panelcp.surface.mesh import SurfaceMesh
-from panelcp.surface.reading import load_triangles, propose_unit, read_surface
+from panelcp.surface.opening import Opening, lay_opening
+from panelcp.surface.rays import SkinFinder
+from panelcp.surface.reading import (
+    DEFAULT_AXES,
+    FORMATS,
+    axis_matrix,
+    load_triangles,
+    parse_axes,
+    propose_unit,
+    read_surface,
+)
 
 TEMPLATE = """\
 # Case for panelcp, written as a start for {file}.
@@ -28,7 +38,7 @@ question = "Where does the cooling air go in and out?"
 [surface]
 file = {file}
 unit = {unit}                 # check: the surface is then {length:.2f} m long
-axes = {{ aft = "+x", right = "+y", up = "+z" }}   # axes of the file that point there
+axes = {axes}   # axes of the file that point there
 part = {part}
 
 # Names for parts of the skin (boxes; a later one wins). Wanted for the model error of Cp:
@@ -39,10 +49,9 @@ part = {part}
 # cp_deviation = {{ value = "0.20", mark = "memory" }}
 
 [engine]
-rated_power = "75 kW"
 # Pressure that inlet, core and exit need together at full power on the hot day at sea level:
 # from a bench test of the core if you can. This is a placeholder of common size: replace it.
-needed_pressure = {{ value = "500 Pa", low = "350 Pa", high = "700 Pa", mark = "memory" }}
+needed_pressure = {needed}
 limit_temperature = "115 degC"    # of the coolant; the engine's own document governs
 
 [[condition]]
@@ -69,7 +78,8 @@ beta = "10 deg"
 power = "40 %"
 decides = false           # watched for the sign of the flow only
 
-# One inlet to begin with; the centre is put onto the nearest skin (within 50 mm).
+# One inlet to begin with, a placeholder clear of the propeller axis: replace its place and size.
+# The centre is put onto the nearest skin (within 50 mm).
 [[opening]]
 name = "inlet"
 use = "inlet"
@@ -79,7 +89,8 @@ centre = {inlet}
 length = {inlet_size}
 width = {inlet_size}
 
-# Exits to try, on a grid laid on from one side:
+# Exits to try, on a grid laid on from one side. The boxes are placeholders too: end them ahead
+# of the firewall, and the upper one well ahead of the windshield.
 [[search]]
 name = "top"
 use = "exit"
@@ -111,8 +122,15 @@ width = {exit_size}
 # radius = "60 mm"
 """
 
+NEEDED_PRESSURE = (
+    '{ value = "500 Pa", low = "350 Pa", high = "700 Pa", mark = "memory", '
+    'source = "placeholder of the starter case: replace it" }'
+)
 
-def write_starter_case(mesh, unit: str | None = None, output=None) -> tuple[Path, str]:
+
+def write_starter_case(
+    mesh, unit: str | None = None, output=None, axes: str | None = None
+) -> tuple[Path, str]:
     """Write a commented case for a mesh; never over an existing file.
 
     Parameters
@@ -120,6 +138,7 @@ def write_starter_case(mesh, unit: str | None = None, output=None) -> tuple[Path
     mesh : path of the mesh
     unit : its length unit; proposed from the size when not given
     output : path of the case file; beside the mesh, with the suffix .toml, when not given
+    axes : axes of the file that point aft, right and up, as "+x,+y,+z", when they are others
 
     Returns
     -------
@@ -128,9 +147,15 @@ def write_starter_case(mesh, unit: str | None = None, output=None) -> tuple[Path
     Raises
     ------
     SurfaceError : the mesh cannot be used, or no unit fits
-    CaseError : the case file exists already
+    CaseError : the case file exists already, or a case is given in place of a mesh
     """
     mesh = Path(mesh)
+    if mesh.suffix.lower() == ".toml":
+        raise CaseError(
+            f"{mesh.name}: is a case, not a mesh; check it with 'panelcp check', or give the mesh "
+            f"({', '.join(FORMATS)})"
+        )
+    pointing = tuple(DEFAULT_AXES.items()) if axes is None else parse_axes(axes)
     output = mesh.with_suffix(".toml") if output is None else Path(output)
     if output.exists():
         raise CaseError(f"{output} exists already; give another name with --output")
@@ -138,12 +163,13 @@ def write_starter_case(mesh, unit: str | None = None, output=None) -> tuple[Path
     if unit is None:
         unit, reason = propose_unit(vertices)
         if unit is None:
-            raise SurfaceError(f"{mesh.name}: {reason} with --unit")
-    surface = read_surface(mesh, unit=unit)
+            raise SurfaceError(f"{mesh.name}: {reason}")
+    surface = read_surface(mesh, unit=unit, axes=pointing)
     part = "whole"
     if surface.mirrored:
-        part = "left half" if vertices[:, 1].mean() < 0.0 else "right half"
-    content = starter_case(surface, _relative(mesh, output), unit, mesh.stem, part)
+        sideways = (vertices @ axis_matrix(dict(pointing)).T)[:, 1]
+        part = "left half" if sideways.mean() < 0.0 else "right half"
+    content = starter_case(surface, _relative(mesh, output), unit, mesh.stem, part, pointing)
     try:
         replace_text(output, content)
     except OSError as error:
@@ -151,29 +177,77 @@ def write_starter_case(mesh, unit: str | None = None, output=None) -> tuple[Path
     return output, unit
 
 
-def starter_case(surface: SurfaceMesh, file: str, unit: str, name: str, part: str) -> str:
-    """Text of a case with one inlet at the nose and exits searched on the forward third."""
+def starter_case(
+    surface: SurfaceMesh,
+    file: str,
+    unit: str,
+    name: str,
+    part: str,
+    axes: tuple[tuple[str, str], ...] = tuple(DEFAULT_AXES.items()),
+) -> str:
+    """Text of a case with one inlet below the nose and exits searched on the forward part."""
     low, high = surface.bounds
     length, width, height = surface.size
-    nose = surface.vertices[np.argmin(surface.vertices[:, 0])]
-    front, rear = low[0] + 0.10 * length, low[0] + 0.30 * length
+    inlet_size = min(0.10, 0.15 * min(width, height))
+    front, top_rear, bottom_rear = low[0] + np.array([0.10, 0.22, 0.30]) * length
     half = 0.2 * width
     exit_size = min(0.12, 0.2 * min(width, height))
     return TEMPLATE.format(
         file=_quoted(file),
         name=_quoted(name),
         unit=_quoted(unit),
+        axes="{ " + ", ".join(f"{key} = {_quoted(axis)}" for key, axis in axes) + " }",
         part=_quoted(part),
         length=length,
-        inlet=_place(nose),
-        inlet_size=_length(min(0.10, 0.15 * min(width, height))),
+        needed=NEEDED_PRESSURE,
+        inlet=_place(inlet_place(surface, inlet_size)),
+        inlet_size=_length(inlet_size),
         exit_size=_length(exit_size),
         spacing=_length(max(exit_size, length / 40.0)),
         top_low=_place([front, -half, 0.5 * (low[2] + high[2])]),
-        top_high=_place([rear, half, high[2]]),
+        top_high=_place([top_rear, half, high[2]]),
         bottom_low=_place([front, -half, low[2]]),
-        bottom_high=_place([rear, half, 0.5 * (low[2] + high[2])]),
+        bottom_high=_place([bottom_rear, half, 0.5 * (low[2] + high[2])]),
     )
+
+
+def inlet_place(surface: SurfaceMesh, size: float) -> np.ndarray:
+    """Low place on the front fifth where a round inlet fits that looks forward.
+
+    It keeps clear of the nose point, where a propeller is likely; on a body without such a place
+    it is the nose point.
+
+    Parameters
+    ----------
+    surface : SurfaceMesh
+    size : m, of the inlet
+
+    Returns
+    -------
+    (3,) float, m
+    """
+    foremost = surface.vertices[:, 0] <= surface.bounds[0, 0] + 1e-6 * surface.size[0]
+    nose = surface.vertices[foremost].mean(axis=0)
+    places = surface.centroids
+    aside = np.linalg.norm((places - nose)[:, 1:], axis=1)
+    usable = (places[:, 0] <= nose[0] + 0.2 * surface.size[0]) & (aside >= 1.2 * size)
+    usable &= places[:, 2] <= nose[2]
+    finder = SkinFinder(surface)
+    for looking_forward in (0.85, 0.75, 0.65, 0.55):
+        rows = np.flatnonzero(usable & (surface.normals[:, 0] <= -looking_forward))
+        for row in rows[np.argsort(places[rows, 2] + np.abs(places[rows, 1]))]:
+            on_middle = abs(places[row, 1]) < 0.5 * size
+            opening = _laid(finder, places[row] * [1.0, 0.0 if on_middle else 1.0, 1.0], size)
+            if opening is not None and opening.normal[0] <= -looking_forward:
+                return opening.centre
+    return nose
+
+
+def _laid(finder: SkinFinder, centre, size: float) -> Opening | None:
+    try:
+        return lay_opening(finder, "inlet", centre, size, size, shape="oval")
+    except SurfaceError:
+        return None
 
 
 def _quoted(text: str) -> str:

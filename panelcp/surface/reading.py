@@ -22,6 +22,9 @@ FORMATS = (".obj", ".ply", ".stl")
 EXPECTED_LENGTH = (0.3, 40.0)
 """Longest dimension in m that is believed; outside it the length unit is probably wrong."""
 
+_PROPOSED = ("m", "cm", "mm", "in", "ft")
+_SURE_LENGTHS = (("m", 1.0, 12.0), ("in", 40.0, 500.0), ("mm", 1000.0, 20000.0))
+
 DEFAULT_AXES = {"aft": "+x", "right": "+y", "up": "+z"}
 PARTS = ("auto", "whole", "right half", "left half")
 
@@ -167,6 +170,25 @@ def axis_matrix(axes: dict[str, str]) -> np.ndarray:
     return matrix
 
 
+def parse_axes(text: str) -> tuple[tuple[str, str], ...]:
+    """Axes of a file from one text: those that point aft, right and up.
+
+    Examples
+    --------
+    >>> parse_axes("-z,+x,+y")
+    (('aft', '-z'), ('right', '+x'), ('up', '+y'))
+    """
+    parts = [part.strip() for part in text.split(",")]
+    if len(parts) != 3:
+        raise SurfaceError(
+            f"axes {text!r} are not three; write the axes of the file that point aft, right and "
+            "up: --axes=+x,+y,+z"
+        )
+    axes = tuple(zip(DEFAULT_AXES, parts, strict=True))
+    axis_matrix(dict(axes))
+    return axes
+
+
 def _parsed(data: bytes, file_type: str) -> tuple[np.ndarray, np.ndarray]:
     """Vertices and triangles; what the reader logs or warns about shows in the result."""
     import trimesh
@@ -272,11 +294,11 @@ def _require_believable_size(vertices: np.ndarray, unit: str):
     if low <= longest <= high:
         return
     in_unit = longest / UNITS["length"][unit]
-    fitting = [name for name in ("m", "cm", "mm", "in", "ft") if _fits(in_unit, name)]
+    fitting = [name for name in _PROPOSED if _fits(in_unit, name)]
     advice = f"; the length unit is perhaps {' or '.join(fitting)}" if fitting else ""
     raise SurfaceError(
         f"surface is {longest:.4g} m long when its unit is {unit!r}; expected {low:g} to "
-        f"{high:g} m{advice}. Set the unit in [surface]"
+        f"{high:g} m{advice}. Set the unit in [surface], or --unit"
     )
 
 
@@ -349,10 +371,17 @@ def propose_unit(vertices) -> tuple[str | None, str]:
     _require_finite(vertices)
     longest = float(np.ptp(vertices, axis=0).max())
     reason = f"the surface is {longest:.4g} long"
-    for unit, low, high in (("m", 1.0, 20.0), ("in", 40.0, 500.0), ("mm", 1000.0, 20000.0)):
+    for unit, low, high in _SURE_LENGTHS:
         if low <= longest <= high:
             return unit, reason
-    return None, f"{reason}: no usual length unit fits it; give the unit"
+    fitting = [unit for unit in _PROPOSED if _fits(longest, unit)]
+    if not fitting:
+        return None, f"{reason}: no usual length unit fits it; give --unit"
+    sizes = [f"{unit} ({longest * UNITS['length'][unit]:.3g} m)" for unit in fitting]
+    advice = " or ".join(f"--unit {unit}" for unit in fitting)
+    return None, (
+        f"{reason}: no usual length unit fits surely; perhaps {' or '.join(sizes)}: give {advice}"
+    )
 
 
 def _require_open_at_plane(triangles, part):

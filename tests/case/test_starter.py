@@ -5,7 +5,7 @@ import pytest
 
 from panelcp.case.reading import read_case
 from panelcp.case.running import prepare_case
-from panelcp.case.starter import write_starter_case
+from panelcp.case.starter import inlet_place, write_starter_case
 from panelcp.errors import CaseError, SurfaceError
 from tests import bodies
 from tests.cases import write_body, write_mesh
@@ -19,15 +19,19 @@ def half_body(left: bool):
 
 @pytest.mark.parametrize("suffix", [".stl", ".obj", ".ply"])
 def test_starter_is_accepted(tmp_path, suffix):
-    write_body(tmp_path / f"body{suffix}")
+    write_body(tmp_path / f"body{suffix}", level=3)
     path, unit = write_starter_case(tmp_path / f"body{suffix}")
     assert (path, unit) == (tmp_path / "body.toml", "m")
     case = read_case(path)
     assert case.surface_path == tmp_path / f"body{suffix}"
     assert case.reading.part == "whole"
     prepared = prepare_case(case)
-    nose = prepared.openings[0].centre
-    assert nose == pytest.approx([-2.0, 0.0, 0.0], abs=1e-3)
+    (inlet,) = prepared.openings
+    assert inlet.normal[0] < -0.55
+    # below the nose point at WL 0, by more than its own size of 100 mm
+    assert inlet.centre[0] < -1.2
+    assert inlet.centre[1] == pytest.approx(0.0, abs=1e-3)
+    assert inlet.centre[2] < -0.1
     assert {found.region.name for found in prepared.searches} == {"top", "bottom"}
 
 
@@ -58,7 +62,7 @@ def test_unit_is_proposed_from_the_size_or_asked_for(tmp_path):
     write_mesh(tmp_path / "mm.stl", vertices * np.array([2000.0, 500.0, 500.0]), triangles)
     assert write_starter_case(tmp_path / "mm.stl")[1] == "mm"
     write_mesh(tmp_path / "odd.stl", vertices * np.array([14.0, 4.0, 4.0]), triangles)
-    with pytest.raises(SurfaceError, match=r"28 long: no usual length unit fits .* with --unit"):
+    with pytest.raises(SurfaceError, match=r"28 long: no usual length unit .* give --unit ft$"):
         write_starter_case(tmp_path / "odd.stl")
     assert not (tmp_path / "odd.toml").exists()
     assert write_starter_case(tmp_path / "odd.stl", unit="ft")[1] == "ft"
@@ -78,3 +82,61 @@ def test_folder_that_does_not_exist(tmp_path):
     write_body(tmp_path / "body.stl")
     with pytest.raises(CaseError, match=r"a\.toml: cannot be written \(No such file"):
         write_starter_case(tmp_path / "body.stl", output=tmp_path / "none" / "a.toml")
+
+
+def test_placeholders_are_called_so(tmp_path):
+    write_body(tmp_path / "body.stl")
+    case = read_case(write_starter_case(tmp_path / "body.stl")[0])
+    assert case.needed.reference.mark == "memory"
+    assert "placeholder" in case.needed.reference.source
+    text = case.path.read_text(encoding="utf-8")
+    assert text.lower().count("placeholder") == 4
+    assert "rated_power" not in text
+
+
+def test_search_boxes_end_ahead_of_the_windshield(tmp_path):
+    write_body(tmp_path / "body.stl")
+    case = read_case(write_starter_case(tmp_path / "body.stl")[0])
+    top, bottom = (entry.region for entry in case.searches)
+    # 4 m long from STA -2000
+    assert (top.low[0], top.high[0]) == pytest.approx((-1.6, -1.12))
+    assert (bottom.low[0], bottom.high[0]) == pytest.approx((-1.6, -0.8))
+
+
+@pytest.mark.parametrize("part", ["whole", "left half"])
+def test_axes_are_used_and_written(tmp_path, part):
+    vertices, triangles = bodies.half_ellipsoid((2.0, 0.5, 0.4), 3)
+    if part == "whole":
+        surface = bodies.mirrored_ellipsoid((2.0, 0.5, 0.4), 3)
+        vertices, triangles = surface.vertices, surface.triangles
+    else:
+        vertices, triangles = vertices * [1, -1, 1], triangles[:, ::-1]
+    # the file's own axes: x right, y up, z forward
+    in_file = np.stack([vertices[:, 1], vertices[:, 2], -vertices[:, 0]], axis=1)
+    write_mesh(tmp_path / "body.stl", in_file, triangles[:, ::-1])
+    with pytest.raises(SurfaceError, match="--axes"):
+        write_starter_case(tmp_path / "body.stl")
+    case = read_case(write_starter_case(tmp_path / "body.stl", axes="-z,+x,+y")[0])
+    assert case.reading.axes == (("aft", "-z"), ("right", "+x"), ("up", "+y"))
+    assert case.reading.part == part
+    assert prepare_case(case).surface.size == pytest.approx([4.0, 1.0, 0.8], abs=1e-6)
+
+
+def test_inlet_of_a_body_without_a_face_is_at_the_nose():
+    needle = bodies.ellipsoid((3.0, 0.05, 0.05), 2)
+    assert inlet_place(needle, 0.1) == pytest.approx([-3.0, 0.0, 0.0], abs=1e-9)
+
+
+def test_inlet_is_where_a_round_hole_fits():
+    # the lowest forward panels lie at the edge of the face, where a hole hangs over
+    brick = bodies.box((2.0, 1.0, 0.8), (10, 10, 8))
+    place = inlet_place(brick, 0.2)
+    assert place[:2] == pytest.approx([-1.0, 0.0])
+    assert -0.4 + 0.1 < place[2] < -0.1
+
+
+def test_case_in_place_of_a_mesh(tmp_path):
+    write_body(tmp_path / "body.stl")
+    path, _ = write_starter_case(tmp_path / "body.stl")
+    with pytest.raises(CaseError, match=r"body\.toml: is a case, not a mesh; .*'panelcp check'"):
+        write_starter_case(path)

@@ -10,6 +10,8 @@ from panelcp.surface.reading import (
     ReadingOptions,
     axis_matrix,
     load_triangles,
+    parse_axes,
+    propose_unit,
     read_surface,
     surface_from_triangles,
 )
@@ -519,3 +521,33 @@ def test_damaged_files_never_give_anything_but_a_surface_or_one_clear_error(
             assert "No module" not in str(outcome)
     assert capfd.readouterr() == ("", "")
     assert caplog.records == []
+
+
+@pytest.mark.parametrize(
+    ("length", "unit", "words"),
+    [
+        (7.03, "m", ""),
+        (7030.0, "mm", ""),
+        (276.8, "in", ""),
+        (703.0, None, "no usual length unit fits surely; perhaps cm (7.03 m): give --unit cm"),
+        (23.1, None, "no usual length unit fits surely; perhaps ft (7.04 m): give --unit ft"),
+        (14.0, None, "perhaps m (14 m) or ft (4.27 m): give --unit m or --unit ft"),
+        (1e6, None, "the surface is 1e+06 long: no usual length unit fits it; give --unit"),
+    ],
+)
+def test_unit_that_the_size_suggests(length, unit, words):
+    proposed, reason = propose_unit(np.array([[0.0, 0.0, 0.0], [length, 1.0, 1.0]]))
+    assert proposed == unit
+    assert reason.endswith(words)
+    assert reason.startswith(f"the surface is {length:.4g} long")
+
+
+def test_axes_from_one_text():
+    assert parse_axes(" -z, x,+Y") == (("aft", "-z"), ("right", "x"), ("up", "+Y"))
+    for text, message in (
+        ("+x,+y", r"axes '\+x,\+y' are not three; .*--axes=\+x,\+y,\+z"),
+        ("+x,+y,+q", r"up = '\+q' is not an axis"),
+        ("+x,+x,+z", "three different axes"),
+    ):
+        with pytest.raises(SurfaceError, match=message):
+            parse_axes(text)
