@@ -22,14 +22,14 @@ from panelcp.units import format_quantity, parse_quantity
 
 _HEADING = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_-]+(?:\s*\.\s*[A-Za-z0-9_-]+)*)\s*\]\]?")
 _KEY = re.compile(r"^\s*([A-Za-z0-9_-]+|\"[^\"]*\")\s*=")
+_BARE_QUANTITY = re.compile(r"[=\[,]\s*([-+]?[\d.][\d.,]*\s*[A-Za-z%][^,\]}]*)")
+_BARE_TEXT = re.compile(r"=\s*([A-Za-z][^,\]}]*)")
 _TOML_ADVICE = (
-    (r"=\s*[-+]?\d[\d.,]*\s*[A-Za-z%]", "line", 'put quotes round values with units: "3 kt"'),
-    (r"overwrite", "reason", "this entry stands here a second time; keep one"),
-    (r"twice", "reason", "this table stands here a second time; keep one"),
-    (r"\\|hex value|escaped", "reason", "write / in place of \\ in paths and texts"),
-    (r"=\s*[A-Za-z]", "line", 'put quotes round texts: "glider tug" (but not round true, false)'),
+    (r"overwrite", "this entry stands here a second time; keep one"),
+    (r"twice", "this table stands here a second time; keep one"),
+    (r"\\|hex value|escaped", "write / in place of \\ in paths and texts"),
 )
-"""Pattern, whether it is sought in the line or in the parser's reason, advice."""
+"""Pattern that is sought in the parser's reason, advice."""
 
 
 @dataclass(frozen=True)
@@ -56,11 +56,17 @@ def quantity(
     def read(raw):
         value = parse_quantity(raw, kind)
         if (least is not None and value < least) or (above is not None and value <= above):
-            bound = f"at least {least:g}" if least is not None else f"more than {above:g}"
+            bound = (
+                f"at least {_bound(least, kind)}"
+                if least is not None
+                else f"more than {_bound(above, kind)}"
+            )
             raise QuantityError(f"{raw!r} is too small; expected {bound}")
         if most is not None and value > most:
             advice = ' (with a sign: "65 %")' if kind == "fraction" else ""
-            raise QuantityError(f"{raw!r} is too large; expected at most {most:g}{advice}")
+            raise QuantityError(
+                f"{raw!r} is too large; expected at most {_bound(most, kind)}{advice}"
+            )
         return value
 
     return read
@@ -74,13 +80,21 @@ def band(kind: str, least: float = -math.inf, most: float = math.inf) -> Callabl
         for name in ("value", "low", "high"):
             number = getattr(value, name)
             if number is not None and not least <= number <= most:
+                low = _bound(least, kind)
                 raise QuantityError(
                     f"{name} is {format_quantity(number, kind)}; expected "
-                    + (f"{least:g} to {most:g}" if most < math.inf else f"at least {least:g}")
+                    + (f"{low} to {_bound(most, kind)}" if most < math.inf else f"at least {low}")
                 )
         return value
 
     return read
+
+
+def _bound(value: float, kind: str) -> str:
+    """A limit with its unit; zero of what has no other zero needs none."""
+    if value == 0.0 and kind != "temperature":
+        return "0"
+    return format_quantity(value, kind) if math.isfinite(value) else f"{value:g}"
 
 
 def text(raw) -> str:
@@ -346,15 +360,53 @@ def _open_text(line: str, inside: str) -> str:
 
 def _toml_advice(message: str, content: str) -> str:
     match = re.search(r" \(at line (\d+), column \d+\)", message)
-    if not match:
+    reason = message.replace(match.group(), "") if match else message
+    number = int(match.group(1)) if match else 0
+    if re.search(r"Unterminated string|Expected \"'|Illegal character '\\n'", reason):
+        number = number or _unclosed_line(content)
+        return f"line {number}: {_shown(content, number)}: the closing quote is missing"
+    if not number:
         return f"not TOML: {message[0].lower()}{message[1:]}"
-    number = int(match.group(1))
-    line = content.split("\n")[number - 1].strip()
-    reason = message.replace(match.group(), "")
-    for pattern, place, advice in _TOML_ADVICE:
-        if re.search(pattern, line if place == "line" else reason):
-            return f"line {number}: {line[:60]}: {advice}"
-    return f"line {number}: {line[:60]}: not TOML: {reason[0].lower()}{reason[1:]}"
+    return f"line {number}: {_shown(content, number)}: {_line_advice(reason, content, number)}"
+
+
+def _line_advice(reason: str, content: str, number: int) -> str:
+    """What to do about a line that the parser does not take."""
+    line = _without_texts(content.split("\n")[number - 1])
+    for pattern, advice in _TOML_ADVICE:
+        if re.search(pattern, reason):
+            return advice
+    if '"' in line or "'" in line:
+        return "a quote is missing: every text begins and ends with one"
+    if bare := _BARE_QUANTITY.search(line):
+        return f'put quotes: "{bare.group(1).strip()}"'
+    bare = _BARE_TEXT.search(line)
+    if bare and bare.group(1).split()[0] not in ("true", "false"):
+        return f'put quotes: "{bare.group(1).strip()}" (but not round true, false)'
+    return f"not TOML: {reason[0].lower()}{reason[1:]}"
+
+
+def _without_texts(line: str) -> str:
+    """A line without the texts in quotes and the remark, so that what stands outside is left."""
+    return re.sub(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'", "", line).split("#")[0]
+
+
+def _unclosed_line(content: str) -> int:
+    """Line of the quote that is open at the end of the file."""
+    inside, opened = "", 0
+    for number, line in enumerate(content.split("\n"), start=1):
+        inside, before = _open_text(line, inside), inside
+        if inside and not before:
+            opened = number
+        left = _without_texts(line)
+        if not inside and not before and ('"' in left or "'" in left):
+            return number
+    return opened or number
+
+
+def _shown(content: str, number: int) -> str:
+    """A line of the file, not too long for a message."""
+    return content.split("\n")[number - 1].strip()[:60]
 
 
 def _nearest(word: str, known) -> str:

@@ -6,7 +6,8 @@ import pytest
 
 from panelcp.case.reading import read_case
 from panelcp.case.running import prepare_case
-from panelcp.errors import CaseError, PanelcpError, SurfaceError
+from panelcp.case.schema import band, quantity
+from panelcp.errors import CaseError, PanelcpError, QuantityError, SurfaceError
 from tests.cases import CASE, changed, line_of, write_case
 
 # What is replaced, by what, a text on the line that must be named, words of the message.
@@ -267,6 +268,19 @@ SINGLE = {
 }
 
 
+def test_limits_are_given_with_their_unit():
+    for read, raw, words in (
+        (quantity("length", least=0.35), "20 mm", "expected at least 350 mm"),
+        (quantity("length", most=2.0), "3 m", "expected at most 2000 mm"),
+        (quantity("angle", most=1 / 3), "2 deg", "expected at most 0.3333 deg"),
+        (quantity("temperature", above=300.0), "0 degC", "expected more than 26.85 degC"),
+        (quantity("length", above=0.0), "0 mm", "expected more than 0"),
+        (band("length", 0.01, 0.35), "1 m", "value is 1000 mm; expected 10 mm to 350 mm"),
+    ):
+        with pytest.raises(QuantityError, match=re.escape(words) + "$"):
+            read(raw)
+
+
 def message_of(path) -> str:
     with pytest.raises(CaseError) as caught:
         read_case(path)
@@ -330,11 +344,49 @@ NOT_TOML = {
     "bare number with unit": (
         '"80 mm"',
         "80 mm",
-        'line {line}: length = 80 mm: put quotes round values with units: "3 kt"',
+        'line {line}: length = 80 mm: put quotes: "80 mm"',
         "length = 80 mm",
     ),
-    "bare percent": ('"100 %"', "100%", "put quotes round values with units", "100%"),
-    "bare text": ('"climb"', "climb", "put quotes round texts", "climb"),
+    "bare percent": ('"100 %"', "100%", 'put quotes: "100%"', "100%"),
+    "bare text": ('"climb"', "climb", 'put quotes: "climb" (but not', "climb"),
+    "bare text with a remark": (
+        '"climb"',
+        "hot climb  # don't",
+        'put quotes: "hot climb" (but not round true, false)',
+        "climb",
+    ),
+    "bare part of a point": (
+        '"-1 m", "0 m", "-433 mm"',
+        '"-1 m", "0 m", -433 mm',
+        'put quotes: "-433 mm"',
+        "-433",
+    ),
+    "bare value of two words": ('"70 kt"', "10 US gal", 'put quotes: "10 US gal"', "US gal"),
+    "bare fraction": ('"80 mm"', ".08 m", 'put quotes: ".08 m"', ".08"),
+    "no closing quote": (
+        '"70 kt"',
+        '"70 kt',
+        'line {line}: calibrated_airspeed = "70 kt: the closing quote is missing',
+        '"70 kt',
+    ),
+    "no closing single quote": (
+        '"70 kt"',
+        "'70 kt",
+        "line {line}: calibrated_airspeed = '70 kt: the closing quote is missing",
+        "'70 kt",
+    ),
+    "no closing quote of three": (
+        '"Invented."',
+        '"""Invented.',
+        'line {line}: note = """Invented.: the closing quote is missing',
+        "Invented.",
+    ),
+    "no opening quote": (
+        '"70 kt"',
+        '70 kt"',
+        'line {line}: calibrated_airspeed = 70 kt": a quote is missing: every text begins',
+        "70 kt",
+    ),
     "entry twice": (
         'shape = "oval"',
         'shape = "oval"\nshape = "oval"\n',
