@@ -102,7 +102,7 @@ class FlightCondition:
             value = getattr(self, field)
             if not (np.isfinite(value) and abs(value) <= limit):
                 raise FlowError(
-                    f"condition {self.name}: {field} is {value} deg; expected -{limit:g} to "
+                    f"condition {self.name}: {field} is {value:.4g} deg; expected -{limit:g} to "
                     f"{limit:g} deg, beyond it the flow separates everywhere"
                 )
 

@@ -11,6 +11,7 @@ from panelcp.errors import PlacementError, SurfaceError
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 from panelcp.surface.opening import Opening, lay_opening
 from panelcp.surface.rays import SkinFinder
+from panelcp.surface.repair import format_place
 
 VIEWS = {
     "top": (2, -1.0),
@@ -79,13 +80,16 @@ class NoCutZone:
     def _fault(self) -> str:
         """What makes the zone empty, or nothing."""
         if self.shape == "box" and not (self.low <= self.high).all():
-            return f"low {self.low} is not below high {self.high} everywhere"
+            return (
+                f"low ({format_place(self.low)}) is not below high ({format_place(self.high)}) "
+                "everywhere"
+            )
         if self.shape == "cylinder" and np.array_equal(self.start, self.end):
             return "start and end are the same point; the cylinder has no length"
         if self.shape == "half space" and not np.linalg.norm(self.direction) > 0.0:
             return "its direction is zero; give the direction that points into the half space"
         if self.radius is not None and not self.radius > 0.0:
-            return f"radius {self.radius} m is not positive"
+            return f"radius {1e3 * self.radius:.4g} mm is not positive"
         return ""
 
     def holds(self, points) -> np.ndarray:
@@ -146,7 +150,8 @@ class SearchRegion:
             object.__setattr__(self, key, frozen_array(getattr(self, key)))
         if not (self.low <= self.high).all():
             raise PlacementError(
-                f"search {self.name}: low {self.low} is not below high {self.high} everywhere"
+                f"search {self.name}: low ({format_place(self.low)}) is not below high "
+                f"({format_place(self.high)}) everywhere"
             )
         if not self.spacing > 0.0:
             raise PlacementError(f"search {self.name}: spacing must be more than 0")
