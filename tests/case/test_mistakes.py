@@ -174,7 +174,7 @@ SINGLE = {
         "[[condition]]",
         "condition[1]: give either the hot day or a temperature, not both",
     ),
-    "angle out of range": ('"6 deg"', '"60 deg"', "[[condition]]", "alpha is 60.0 deg; expected"),
+    "angle out of range": ('"6 deg"', '"60 deg"', "[[condition]]", "alpha is 60 deg; expected"),
     "too fast": (
         '"70 kt"',
         '"300 kt"',
