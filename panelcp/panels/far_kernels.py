@@ -289,8 +289,8 @@ def pass_down(boxes, parent, centre, tables, shift, local):
 
 
 @njit(cache=True, error_model="numpy", fastmath=REORDER)
-def _near_sums(x, y, z, start, end, skip, sources, charges, total):
-    """Add the fields of the sources start to end, but not `skip`; three units.
+def _near_sums(x, y, z, skip, sources, charges, total):
+    """Add the fields of the sources, but not that of number `skip`; three units.
 
     Worked in the precision of `sources` and `charges`.
     """
@@ -298,7 +298,7 @@ def _near_sums(x, y, z, start, end, skip, sources, charges, total):
     zero, one = kind(0.0), kind(1.0)
     x, y, z = kind(x), kind(y), kind(z)
     sum00 = sum01 = sum02 = sum10 = sum11 = sum12 = sum20 = sum21 = sum22 = zero
-    for j in range(start, end):
+    for j in range(sources.shape[1]):
         d0, d1, d2 = x - sources[0, j], y - sources[1, j], z - sources[2, j]
         square = d0 * d0 + d1 * d1 + d2 * d2
         # the source left out gets a harmless distance and no weight
@@ -328,8 +328,8 @@ def _near_sums(x, y, z, start, end, skip, sources, charges, total):
 
 
 @njit(cache=True, error_model="numpy", fastmath=REORDER)
-def _near_normal_sums(x, y, z, n0, n1, n2, start, end, skip, sources, charges):
-    """Fields along (n0, n1, n2) of the sources start to end, but not `skip`; three units.
+def _near_normal_sums(x, y, z, n0, n1, n2, skip, sources, charges):
+    """Fields along (n0, n1, n2) of the sources, but not number `skip`; three units.
 
     Worked in the precision of `sources` and `charges`.
     """
@@ -338,7 +338,7 @@ def _near_normal_sums(x, y, z, n0, n1, n2, start, end, skip, sources, charges):
     x, y, z = kind(x), kind(y), kind(z)
     n0, n1, n2 = kind(n0), kind(n1), kind(n2)
     sum0 = sum1 = sum2 = zero
-    for j in range(start, end):
+    for j in range(sources.shape[1]):
         d0, d1, d2 = x - sources[0, j], y - sources[1, j], z - sources[2, j]
         square = d0 * d0 + d1 * d1 + d2 * d2
         # the source left out gets a harmless distance and no weight
@@ -350,6 +350,39 @@ def _near_normal_sums(x, y, z, n0, n1, n2, start, end, skip, sources, charges):
         sum1 += charges[1, j] * factor
         sum2 += charges[2, j] * factor
     return sum0, sum1, sum2
+
+
+@njit(cache=True, error_model="numpy")
+def _near_of(box, near_starts, near_sources, source_start, source_end, sources, charges):
+    """Sources and charges (3, n) of all near leaves of a box, one after the other.
+
+    One long sum fills the vector registers; many short ones do not.
+    """
+    n = 0
+    for q in range(near_starts[box], near_starts[box + 1]):
+        n += source_end[near_sources[q]] - source_start[near_sources[q]]
+    near, near_charges = np.empty((3, n), sources.dtype), np.empty((3, n), charges.dtype)
+    place = 0
+    for q in range(near_starts[box], near_starts[box + 1]):
+        s = near_sources[q]
+        for j in range(source_start[s], source_end[s]):
+            for d in range(3):
+                near[d, place] = sources[d, j]
+                near_charges[d, place] = charges[d, j]
+            place += 1
+    return near, near_charges
+
+
+@njit(cache=True, error_model="numpy")
+def _place_near(own, box, near_starts, near_sources, source_start, source_end):
+    """Place of source `own` in the arrays of `_near_of`, -1 if it is not there."""
+    before = 0
+    for q in range(near_starts[box], near_starts[box + 1]):
+        s = near_sources[q]
+        if source_start[s] <= own < source_end[s]:
+            return before + own - source_start[s]
+        before += source_end[s] - source_start[s]
+    return -1
 
 
 @njit(cache=True, error_model="numpy")
@@ -404,13 +437,15 @@ def finish_leaves(
         box = leaves[k]
         power = np.empty(len(tables[0]))
         total = np.empty((3, 3))
+        near, near_charges = _near_of(
+            box, near_starts, near_sources, source_start, source_end, sources, charges
+        )
         for p in range(target_start[box], target_end[box]):
             i = target_order[p]
             x, y, z = targets[i, 0], targets[i, 1], targets[i, 2]
             _local_velocity(x, y, z, box, target_centre, tables, raised, local, power, total)
-            for q in range(near_starts[box], near_starts[box + 1]):
-                s = near_sources[q]
-                _near_sums(x, y, z, source_start[s], source_end[s], own[i], sources, charges, total)
+            skip = _place_near(own[i], box, near_starts, near_sources, source_start, source_end)
+            _near_sums(x, y, z, skip, near, near_charges, total)
             for d in range(3):
                 for u in range(3):
                     velocity[i, d, u] += total[d, u] / FOUR_PI
@@ -425,8 +460,6 @@ def add_all_points(targets, own, sources, charges, velocity):
             targets[i, 0],
             targets[i, 1],
             targets[i, 2],
-            0,
-            sources.shape[1],
             own[i],
             sources,
             charges,
@@ -463,6 +496,9 @@ def finish_normals(
         box = leaves[k]
         power = np.empty(len(tables[0]))
         total = np.empty((3, 3))
+        near, near_charges = _near_of(
+            box, near_starts, near_sources, source_start, source_end, sources, charges
+        )
         for p in range(target_start[box], target_end[box]):
             i = target_order[p]
             x, y, z = targets[i, 0], targets[i, 1], targets[i, 2]
@@ -473,18 +509,11 @@ def finish_normals(
                 n0 * total[0, 1] + n1 * total[1, 1] + n2 * total[2, 1],
                 n0 * total[0, 2] + n1 * total[1, 2] + n2 * total[2, 2],
             )
-            for q in range(near_starts[box], near_starts[box + 1]):
-                s = near_sources[q]
-                start, end = source_start[s], source_end[s]
-                near0, near1, near2 = _near_normal_sums(
-                    x, y, z, n0, n1, n2, start, end, own[i], sources, charges
-                )
-                sum0 += near0
-                sum1 += near1
-                sum2 += near2
-            velocity[i, 0] += sum0 / FOUR_PI
-            velocity[i, 1] += sum1 / FOUR_PI
-            velocity[i, 2] += sum2 / FOUR_PI
+            skip = _place_near(own[i], box, near_starts, near_sources, source_start, source_end)
+            near0, near1, near2 = _near_normal_sums(x, y, z, n0, n1, n2, skip, near, near_charges)
+            velocity[i, 0] += (sum0 + near0) / FOUR_PI
+            velocity[i, 1] += (sum1 + near1) / FOUR_PI
+            velocity[i, 2] += (sum2 + near2) / FOUR_PI
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
@@ -498,8 +527,6 @@ def add_all_normals(targets, normals, own, sources, charges, velocity):
             normals[i, 0],
             normals[i, 1],
             normals[i, 2],
-            0,
-            sources.shape[1],
             own[i],
             sources,
             charges,

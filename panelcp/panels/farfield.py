@@ -8,8 +8,15 @@ from functools import lru_cache
 import numpy as np
 
 LEAF_SIZE = 64
+"""Boxes with more points are divided in a search for neighbours."""
+
+FAR_LEAF_SIZE = 128
+"""As LEAF_SIZE, for sums through the tree: of 64 to 200 among the fastest for 10 000 to 100 000
+points (measured)."""
+
 DIRECT_PAIRS = 1.2e8
-"""Up to so many pairs of point and source the direct sum is faster than the tree (measured)."""
+"""Up to so many pairs of point and source the sum is direct: it has no error, and at 1e8 pairs it
+takes at most 1.6 times as long as the tree (measured)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,11 +186,15 @@ class FarField:
         )
 
     def _prepare(self, expansion: Expansion):
-        self._source_boxes = build_tree(self.sources)
+        self._source_boxes = build_tree(self.sources, leaf_size=FAR_LEAF_SIZE)
         same = self.targets.shape == self.sources.shape and np.array_equal(
             self.own, np.arange(len(self.sources))
         )
-        self._target_boxes = self._moved(self._source_boxes) if same else build_tree(self.targets)
+        self._target_boxes = (
+            self._moved(self._source_boxes)
+            if same
+            else build_tree(self.targets, leaf_size=FAR_LEAF_SIZE)
+        )
         self._order = self._source_boxes.order
         self._tables = series_tables(expansion.order)
         far, near = _pairs(self._target_boxes, self._source_boxes, expansion.opening)

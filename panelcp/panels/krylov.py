@@ -43,13 +43,10 @@ def solve_rows(
     parts, left, steps = np.zeros((len(rows), 0)), size, 0
     while steps < max_steps and not np.sqrt(_total(left)) <= wanted:
         new = np.array(operator(basis[-1]), dtype=float)
-        length = _norms(new)
         for k, known in enumerate(basis):
             columns[:, k, steps] = np.einsum("un,un->u", known, new)
             new -= columns[:, k, steps, None] * known
         rest = _norms(new)
-        # nothing but rounding left: the space of this row is complete
-        rest[rest <= np.finfo(float).eps * length] = 0.0
         columns[:, steps + 1, steps] = rest
         basis.append(_over(new, rest))
         steps += 1
