@@ -38,6 +38,7 @@ SPHERE, ELLIPSOID = (1.0, 1.0, 1.0), (3.0, 2.0, 1.0)
 TARGETS = {
     "sphere rms": 0.0005,
     "sphere max": 0.0015,
+    "spheroid 4:1 rms": 0.0015,
     "3:2:1 rms": 0.0006,
     "3:2:1 max": 0.003,
     "3:2:1 jittered rms": 0.0010,
@@ -78,6 +79,7 @@ def accuracy(level, runs):
     for name, (axes, jitter) in study.BODIES.items():
         errors = cp_errors(axes, level, jitter)
         numbers |= {f"{name} rms": rms(errors), f"{name} max": float(np.abs(errors).max())}
+    numbers["spheroid 4:1 rms"] = rms(cp_errors((4.0, 1.0, 1.0), level))
     coarse = [rms(cp_errors(ELLIPSOID, k)) for k in (level - 2, level - 1, level)]
     numbers["order"] = float(-np.polyfit(range(3), np.log2(coarse), 1)[0])
     numbers["assembly ratio"] = assembly_ratio(ELLIPSOID, level, runs)
