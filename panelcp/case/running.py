@@ -32,8 +32,11 @@ from panelcp.surface.reading import load_triangles, surface_from_triangles
 from panelcp.surface.repair import format_place
 
 Progress = Callable[[str], None]
-ALPHA_DEVIATION, BETA_DEVIATION = 1.5, 3.0
-"""Standard deviations of angle of attack and sideslip, deg, from memory."""
+ANGLE_DEVIATIONS = {
+    "alpha": UncertainValue(1.5, mark="memory", source="one standard deviation", kind="angle"),
+    "beta": UncertainValue(3.0, mark="memory", source="one standard deviation", kind="angle"),
+}
+"""How well angle of attack and sideslip are known."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -266,6 +269,11 @@ def _inlets_and_exits(prepared: PreparedCase) -> tuple[list[Opening], list[Openi
     return inlets, [opening for opening in everything if opening.lets_air_out]
 
 
+def _turned(angle: float, step: UncertainValue) -> float:
+    """Angle one deviation nearer to zero or across it: so it stays within what is allowed."""
+    return angle - step.value if angle > 0.0 else angle + step.value
+
+
 def _angle_deviation(prepared: PreparedCase, units: UnitSolutions, flow: SurfaceFlow) -> np.ndarray:
     """(n_conditions, n_inlets + n_exits) Pa: what uncertain angles do to the patch pressures.
 
@@ -276,8 +284,8 @@ def _angle_deviation(prepared: PreparedCase, units: UnitSolutions, flow: Surface
     nothing = np.zeros(len(openings))
     usual = opening_pressures(flow, openings, nothing).patch_pressure
     squares = np.zeros(usual.shape)
-    for angle, step in (("alpha", ALPHA_DEVIATION), ("beta", BETA_DEVIATION)):
-        turned = [replace(c, **{angle: getattr(c, angle) + step}) for c in flow.conditions]
+    for angle, step in ANGLE_DEVIATIONS.items():
+        turned = [replace(c, **{angle: _turned(getattr(c, angle), step)}) for c in flow.conditions]
         moved = opening_pressures(superpose(units, turned), openings, nothing).patch_pressure
         squares += (moved - usual) ** 2
     return np.sqrt(squares)
@@ -354,6 +362,7 @@ def _cp_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarra
 def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
     case = prepared.case
     marks = [("surface: model error of a patch-mean Cp", case.cp_deviation)]
+    marks += [(f"{name}: how well it is known", band) for name, band in ANGLE_DEVIATIONS.items()]
     marks += [
         (f"region {box.name}: model error of a patch-mean Cp", box.cp_deviation)
         for box in case.regions

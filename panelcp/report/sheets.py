@@ -172,16 +172,24 @@ def _markers(contents: RunContents) -> list:
     """Outlines of the case's openings and of the best places, each once."""
     from panelcp.report.maps import Marker
 
-    best = {}
-    for place, pair in enumerate(contents.short_list, start=1):
-        for opening in (contents.ranking.exit(pair), contents.ranking.inlet(pair)):
-            best.setdefault(opening.name, (place, opening))
+    exits = {
+        contents.ranking.exit(pair).name: (place, contents.ranking.exit(pair))
+        for place, pair in enumerate(contents.short_list, start=1)
+    }
+    inlets = {contents.ranking.inlet(pair).name: pair for pair in contents.short_list}
     named = {opening.name for opening in contents.openings.openings}
     markers = []
     for opening in contents.openings.openings:
         style = "inlet" if opening.takes_air_in else "exit" if opening.lets_air_out else "other"
-        markers.append(Marker(opening.outline, picture_text(opening.name, LONGEST_LABEL), style))
-    for name, (place, opening) in best.items():
+        label = picture_text(opening.name, LONGEST_LABEL)
+        if opening.name in exits:
+            label = f"{exits[opening.name][0]}: {label}"
+        markers.append(Marker(opening.outline, label, style))
+    for name, pair in inlets.items():
+        if name not in named:
+            outline = contents.ranking.inlet(pair).outline
+            markers.append(Marker(outline, picture_text(name, LONGEST_LABEL), "inlet"))
+    for name, (place, opening) in exits.items():
         if name not in named:
             markers.append(Marker(opening.outline, str(place), "best"))
     return markers
