@@ -18,6 +18,10 @@ DIRECT_PAIRS = 1.2e8
 """Up to so many pairs of point and source the sum is direct: it has no error, and at 1e8 pairs it
 takes at most 1.6 times as long as the tree (measured)."""
 
+ROUGH_SHARE = 0.5
+"""Part of DIRECT_PAIRS up to which sums in single precision are direct: as fast as the tree there
+(measured)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Boxes:
@@ -133,7 +137,8 @@ class FarField:
         self.targets = np.array(targets - middle, dtype=float, order="C")
         self.sources = np.array(sources - middle, dtype=float, order="C")
         self.own = np.array(own, dtype=np.int64)
-        self.direct = tolerance is None or len(targets) * len(sources) <= DIRECT_PAIRS
+        limit = DIRECT_PAIRS * (1.0 if precision is np.float64 else ROUGH_SHARE)
+        self.direct = tolerance is None or len(targets) * len(sources) <= limit
         self._order = np.arange(len(self.sources))
         if not self.direct:
             self._prepare(expansion_for(tolerance))

@@ -235,11 +235,11 @@ def near_field(panels: CurvedPanels, points, own, divisions: int):
     starts = np.concatenate([[0], np.cumsum(counts)])
     columns = np.empty(starts[-1], dtype=np.int64)
     values = np.empty((starts[-1], 3))
+    sources = kernels.point_rules(panels.coefficients, panels.points, *shape, panels.stencil)
+    everything = (panels.coefficients, panels.points, panels.normals, *shape, panels.stencil)
     kernels.fill_near(
-        *(points, own, FAR_LIMIT, box, tree.order, panels.coefficients),
-        *(*kernels.whole_rules(panels.coefficients), panels.points),
-        *(panels.normals, *shape, panels.stencil, divisions, _rules()),
-        *(starts, columns, values, BLOCKS),
+        *(points, own, FAR_LIMIT, box, tree.order, everything, sources, divisions, _rules()),
+        *((starts, columns), values, BLOCKS),
     )
     return starts, columns, values
 

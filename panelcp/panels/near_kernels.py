@@ -101,13 +101,34 @@ def rule_points(c, xi, eta, size, share, points, weights):
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
-def whole_rules(patches):
-    """Points (n_panels, 3, 3) and weights (n_panels, 3) of the 3-point rule on every patch."""
+def point_rules(patches, controls, centroids, areas, neighbours, stencil):
+    """Point sources that stand for each panel at some distance, its own point source taken off.
+
+    Returns places (n_panels, 3, 4), axis first, and strengths (n_panels, 4, 4): of source k from
+    unit density on the panel (m = 0) and on its neighbour m - 1, over 4 pi. Three sources are the
+    3-point rule on the patch with linear density, the fourth is the centroid with less the area.
+    """
     n = len(patches)
-    points, weights = np.empty((n, 3, 3)), np.empty((n, 3))
+    places, strengths = np.empty((n, 3, 4)), np.zeros((n, 4, 4))
     for j in prange(n):
-        rule_points(patches[j], 0.0, 0.0, 1.0, 1.0, points[j], weights[j])
-    return points, weights
+        points, weights = np.empty((3, 3)), np.empty(3)
+        rule_points(patches[j], 0.0, 0.0, 1.0, 1.0, points, weights)
+        for k in range(3):
+            strengths[j, k, 0] = weights[k] / FOUR_PI
+            for m in range(3):
+                if neighbours[j, m] < 0:
+                    continue
+                share = 0.0
+                for d in range(3):
+                    share += stencil[j, m, d] * (points[k, d] - controls[j, d])
+                strengths[j, k, m + 1] = share * weights[k] / FOUR_PI
+                strengths[j, k, 0] -= strengths[j, k, m + 1]
+            for d in range(3):
+                places[j, d, k] = points[k, d]
+        strengths[j, 3, 0] = -areas[j] / FOUR_PI
+        for d in range(3):
+            places[j, d, 3] = centroids[j, d]
+    return places, strengths
 
 
 @njit(cache=True, error_model="numpy")
@@ -299,99 +320,112 @@ def count_near(points, limit, cell, order, centroids, areas, neighbours, n_block
     return counts
 
 
+@njit(cache=True, inline="always")
+def _entered(j, first, count, place, columns):
+    """Number of columns of a row that starts at `first`, after panel j has got one."""
+    known = place[j] >= first and place[j] < first + count and columns[place[j]] == j
+    if known:
+        return count
+    place[j] = first + count
+    columns[first + count] = j
+    return count + 1
+
+
+@njit(cache=True, error_model="numpy")
+def _add_rule(x0, x1, x2, j, places, strengths, entries, values):
+    """Add the four point sources of panel j to the rows `entries` (4,) of the near field."""
+    e0, e1, e2, e3 = entries[0], entries[1], entries[2], entries[3]
+    for k in range(4):
+        d0, d1, d2 = x0 - places[j, 0, k], x1 - places[j, 1, k], x2 - places[j, 2, k]
+        square = d0 * d0 + d1 * d1 + d2 * d2
+        factor = 1.0 / (square * sqrt(square))
+        d0, d1, d2 = factor * d0, factor * d1, factor * d2
+        s = strengths[j, k, 0]
+        values[e0, 0] += s * d0
+        values[e0, 1] += s * d1
+        values[e0, 2] += s * d2
+        if k == 3:
+            return
+        s = strengths[j, k, 1]
+        values[e1, 0] += s * d0
+        values[e1, 1] += s * d1
+        values[e1, 2] += s * d2
+        s = strengths[j, k, 2]
+        values[e2, 0] += s * d0
+        values[e2, 1] += s * d1
+        values[e2, 2] += s * d2
+        s = strengths[j, k, 3]
+        values[e3, 0] += s * d0
+        values[e3, 1] += s * d1
+        values[e3, 2] += s * d2
+
+
+@njit(cache=True, error_model="numpy")
+def _add_density(u, w, stencil, entries, values):
+    """Add what a panel's linear density gives to the rows `entries` (4,) of the near field."""
+    for d in range(3):
+        values[entries[0], d] += u[d]
+    for m in range(3):
+        for d in range(3):
+            share = stencil[m, 0] * w[0, d] + stencil[m, 1] * w[1, d] + stencil[m, 2] * w[2, d]
+            values[entries[m + 1], d] += share
+            values[entries[0], d] -= share
+
+
 @njit(cache=True, parallel=True, error_model="numpy")
 def fill_near(
-    points,
-    own,
-    limit,
-    cell,
-    order,
-    patches,
-    whole_points,
-    whole_weights,
-    controls,
-    normals,
-    centroids,
-    areas,
-    neighbours,
-    stencil,
-    levels,
-    rules,
-    starts,
-    columns,
-    values,
-    n_blocks,
+    points, own, limit, cell, order, panels, point_sources, levels, rules, rows, values, n_blocks
 ):
     """Fill the near field: velocity from each panel's density, less that of its point source.
 
     `own[i]` is the panel whose control point is point i, or -1; there the principal value is
     taken, without the jump, and no point source is subtracted. A row's columns come in the order of
-    the tree.
+    the tree. `panels` holds patches, control points, normals, centroids, areas, neighbours and
+    stencils; `rows` the starts of the rows and their columns.
     """
-    along, along_weights, out, out_weights = rules
+    patches, controls, normals, centroids, areas, neighbours, stencil = panels
+    places, strengths = point_sources
+    starts, columns = rows
     n, m = len(points), len(centroids)
     for block in prange(n_blocks):
         place = np.full(m, -1, dtype=np.int64)
         found = np.empty(m, dtype=np.int64)
+        entries = np.empty(4, dtype=np.int64)
         stack, corners, middle = np.empty((4 * levels + 8, 4)), np.empty((3, 3)), np.empty(3)
-        weights = np.empty(3)
-        u, w, share = np.empty(3), np.empty((3, 3)), np.empty(3)
+        weights, u, w = np.empty(3), np.empty(3), np.empty((3, 3))
         for i in range(block * n // n_blocks, (block + 1) * n // n_blocks):
             x = points[i]
             near = _near_sources(x, limit, cell, order, centroids, areas, found)
             first, count = starts[i], 0
             for a in range(near):
-                j = found[a]
-                if place[j] < first or place[j] >= first + count or columns[place[j]] != j:
-                    place[j] = first + count
-                    columns[first + count] = j
-                    count += 1
+                count = _entered(found[a], first, count, place, columns)
                 for k in range(3):
-                    o = neighbours[j, k]
-                    if o >= 0 and (
-                        place[o] < first or place[o] >= first + count or columns[place[o]] != o
-                    ):
-                        place[o] = first + count
-                        columns[first + count] = o
-                        count += 1
-            for k in range(first, first + count):
-                values[k, 0], values[k, 1], values[k, 2] = 0.0, 0.0, 0.0
+                    if neighbours[found[a], k] >= 0:
+                        count = _entered(neighbours[found[a], k], first, count, place, columns)
+            values[first : first + count] = 0.0
             for a in range(near):
                 j = found[a]
-                u[:] = 0.0
-                w[:, :] = 0.0
-                d0 = x[0] - centroids[j, 0]
-                d1 = x[1] - centroids[j, 1]
-                d2 = x[2] - centroids[j, 2]
-                square = d0 * d0 + d1 * d1 + d2 * d2
-                if own[i] == j:
-                    own_part(patches[j], normals[j], along, along_weights, out, out_weights, u, w)
-                elif square > NEAR * NEAR * areas[j]:
-                    add_points(x, whole_points[j], whole_weights[j], controls[j], u, w)
-                else:
-                    divided(
-                        *(x, patches[j], controls[j], levels, u, w),
-                        *(stack, corners, middle, weights),
-                    )
-                if own[i] != j:
-                    factor = areas[j] / (FOUR_PI * square * sqrt(square))
-                    values[place[j], 0] -= factor * d0
-                    values[place[j], 1] -= factor * d1
-                    values[place[j], 2] -= factor * d2
-                for d in range(3):
-                    values[place[j], d] += u[d]
+                entries[0] = place[j]
                 for k in range(3):
                     o = neighbours[j, k]
-                    if o < 0:
-                        continue
+                    entries[k + 1] = place[o] if o >= 0 else place[j]
+                square = 0.0
+                for d in range(3):
+                    square += (x[d] - centroids[j, d]) ** 2
+                if own[i] != j and square > NEAR * NEAR * areas[j]:
+                    _add_rule(x[0], x[1], x[2], j, places, strengths, entries, values)
+                    continue
+                u[:] = 0.0
+                w[:, :] = 0.0
+                if own[i] == j:
+                    own_part(patches[j], normals[j], *rules, u, w)
+                else:
+                    space = (stack, corners, middle, weights)
+                    divided(x, patches[j], controls[j], levels, u, w, *space)
+                    factor = areas[j] / (FOUR_PI * square * sqrt(square))
                     for d in range(3):
-                        share[d] = (
-                            stencil[j, k, 0] * w[0, d]
-                            + stencil[j, k, 1] * w[1, d]
-                            + stencil[j, k, 2] * w[2, d]
-                        )
-                        values[place[o], d] += share[d]
-                        values[place[j], d] -= share[d]
+                        u[d] -= factor * (x[d] - centroids[j, d])
+                _add_density(u, w, stencil[j], entries, values)
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
