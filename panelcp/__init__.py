@@ -24,6 +24,7 @@ _HOMES = {
     "UncertainValue": "panelcp.quantity",
     "UnitSolutions": "panelcp.panels.solving",
     "check_surface": "panelcp.surface.checking",
+    "gauge_pressure_at": "panelcp.flow.off_body",
     "lay_opening": "panelcp.surface.opening",
     "loft_stations": "panelcp.surface.stations",
     "parse_quantity": "panelcp.units",
@@ -37,6 +38,7 @@ _HOMES = {
     "solve": "panelcp.flow.superposition",
     "solve_units": "panelcp.panels.solving",
     "superpose": "panelcp.flow.superposition",
+    "velocity_at": "panelcp.flow.off_body",
 }
 
 __all__ = ["__version__", *_HOMES]  # noqa: PLE0604

@@ -6,15 +6,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from panelcp.errors import FlowError
 from panelcp.onset import FlightCondition
-from panelcp.panels.influence import FINE_DIVISIONS, InducedVelocity
 from panelcp.panels.solving import UnitSolutions, solve_units
 from panelcp.surface.curved import curved_panels
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
-from panelcp.surface.repair import format_place
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,7 +108,7 @@ def superpose(units: UnitSolutions, conditions: Sequence[FlightCondition]) -> Su
     conditions = tuple(conditions)
     if not conditions:
         raise FlowError("no flight condition given; at least one is needed")
-    _refuse_streams_into_the_ground(units, conditions)
+    refuse_streams_into_the_ground(units, conditions)
     streams = np.array([condition.stream for condition in conditions])
     velocity = np.einsum("cu,uni->cni", streams, units.velocity[:3])
     density = np.array([condition.air.density for condition in conditions])[:, None]
@@ -120,7 +117,8 @@ def superpose(units: UnitSolutions, conditions: Sequence[FlightCondition]) -> Su
     return SurfaceFlow(units.surface, conditions, velocity, gauge_pressure)
 
 
-def _refuse_streams_into_the_ground(units: UnitSolutions, conditions):
+def refuse_streams_into_the_ground(units: UnitSolutions, conditions):
+    """A FlowError where the stream of a condition crosses the ground of a solution."""
     if units.ground is None:
         return
     for condition in conditions:
@@ -130,59 +128,6 @@ def _refuse_streams_into_the_ground(units: UnitSolutions, conditions):
                 f"condition {condition.name}: the stream has {into:+.3f} m/s across the ground; "
                 "over ground the air flows along it: set alpha and beta to the attitude"
             )
-
-
-def velocity_at(units: UnitSolutions, conditions: Sequence[FlightCondition], points) -> np.ndarray:
-    """Velocity in the air, also close to the skin.
-
-    Parameters
-    ----------
-    units : UnitSolutions
-    conditions : one or more FlightCondition
-    points : (n_points, 3) float, m, outside the body
-
-    Returns
-    -------
-    (n_conditions, n_points, 3) float, m/s
-
-    Raises
-    ------
-    FlowError : points that are not finite, of wrong shape or on the skin itself; a stream into the
-        ground
-    """
-    points = np.asarray(points, dtype=float)
-    if points.ndim != 2 or points.shape[1] != 3 or not np.isfinite(points).all():
-        raise FlowError(f"points has shape {points.shape}; expected (n_points, 3) finite numbers")
-    _refuse_streams_into_the_ground(units, conditions)
-    streams = np.array([condition.stream for condition in conditions])
-    strengths = streams @ units.source_strength[:3]
-    operator = InducedVelocity(units.all_panels, points, tolerance=None, divisions=FINE_DIVISIONS)
-    copies = len(units.all_panels.areas) // units.surface.n_panels
-    velocity = operator.apply(np.tile(strengths, copies)) + streams[:, None, :]
-    _refuse_points_on_the_skin(units, points, velocity)
-    return velocity
-
-
-def _refuse_points_on_the_skin(units: UnitSolutions, points, velocity):
-    gap, panel = cKDTree(units.panels.centroids).query(points)
-    on_skin = gap < 1e-6 * np.sqrt(units.panels.areas[panel])
-    on_skin |= ~np.isfinite(velocity).all(axis=(0, 2))
-    if on_skin.any():
-        first = points[np.flatnonzero(on_skin)[0]]
-        raise FlowError(
-            f"{np.count_nonzero(on_skin)} of {len(points)} points lie on the skin itself (first "
-            f"at {format_place(first)}); take the values of the panels, or points a little outward"
-        )
-
-
-def gauge_pressure_at(
-    units: UnitSolutions, conditions: Sequence[FlightCondition], points
-) -> np.ndarray:
-    """(n_conditions, n_points) float, Pa: gauge pressure in the air, see `velocity_at`."""
-    velocity = velocity_at(units, conditions, points)
-    density = np.array([condition.air.density for condition in conditions])[:, None]
-    q = np.array([condition.dynamic_pressure for condition in conditions])[:, None]
-    return q - 0.5 * density * (velocity**2).sum(axis=2)
 
 
 def solve(

@@ -67,9 +67,12 @@ class UnitSolutions:
     velocity : (n_units, n_panels, 3) float, m/s, outside the skin at the control points
     iterations : steps of the iterative solver, all units together
     residuals : (n_units,) float, m/s, rms over the skin of the normal velocity left
-    far_error : error of the far field found by direct sums at random points, parts of its rms;
-        zero where it was summed directly
+    far_error : rms error of the far field found by direct sums at some points, parts of the rms
+        velocity; zero where it was summed directly
+    far_error_greatest : the greatest of these errors, at random panels and at the smallest ones
     ground : GroundPlane or None
+    opening_panels : CurvedPanels to which the densities of the openings' unit flows belong: their
+        stencils are cut at the rims; None without openings
     """
 
     surface: SurfaceMesh
@@ -80,7 +83,9 @@ class UnitSolutions:
     iterations: int
     residuals: np.ndarray
     far_error: float = 0.0
+    far_error_greatest: float = 0.0
     ground: GroundPlane | None = None
+    opening_panels: CurvedPanels | None = None
 
     def __post_init__(self):
         for name in ("source_strength", "velocity", "residuals"):
@@ -137,27 +142,51 @@ def solve_units(
     """
     panels = curved_panels(surface)
     names, onset, outflow = _causes(surface, panels, openings, onsets, outflows)
+    through = np.zeros(len(names), dtype=bool)
+    through[3 : 3 + len(openings)] = True
+    groups = [(panels, ~through)]
     if openings:
-        panels = panels.cut(_rims(outflow[3 : 3 + len(openings)], surface.mirrored))
+        groups.append((panels.cut(_rims(outflow[through], surface.mirrored)), through))
+    solved = [
+        _solved(surface, part, onset[rows], outflow[rows], ground, tolerance, progress)
+        for part, rows in groups
+    ]
+    together = np.concatenate([np.flatnonzero(rows) for _, rows in groups]).argsort()
+    strength, velocity, residuals = (
+        np.concatenate([found[k] for found in solved])[together] for k in range(3)
+    )
+    rms, greatest = np.max([found[4] for found in solved], axis=0)
+    return UnitSolutions(
+        surface=surface,
+        panels=panels,
+        names=names,
+        source_strength=strength,
+        velocity=velocity,
+        iterations=sum(found[3] for found in solved),
+        residuals=residuals,
+        far_error=float(rms),
+        far_error_greatest=float(greatest),
+        ground=ground,
+        opening_panels=groups[-1][0] if openings else None,
+    )
+
+
+def _solved(surface, panels, onset, outflow, ground, tolerance, progress):
+    """Strengths, velocities, residuals, steps and far-field errors of one group of unit causes."""
     progress(f"influence of {surface.n_panels} panels")
     problem = _Problem(surface, panels, ground, tolerance)
     data = outflow - np.einsum("upd,pd->up", onset, panels.normals)
     even, odd = problem.parts(data)
     progress("solving for unit causes")
     strengths, half_velocity, iterations = problem.solve(even, odd)
-    induced = problem.whole_velocity(half_velocity, len(even))
-    velocity = onset + induced
+    velocity = onset + problem.whole_velocity(half_velocity, len(even))
     residual = np.einsum("upd,pd->up", velocity, panels.normals) - outflow
-    return UnitSolutions(
-        surface=surface,
-        panels=panels,
-        names=names,
-        source_strength=problem.whole_strength(strengths, len(even)),
-        velocity=velocity,
-        iterations=iterations,
-        residuals=np.sqrt((residual**2).mean(axis=1)),
-        far_error=problem.operator.far_error(problem.unfold(strengths, len(even))),
-        ground=ground,
+    return (
+        problem.whole_strength(strengths, len(even)),
+        velocity,
+        np.sqrt((residual**2).mean(axis=1)),
+        iterations,
+        problem.operator.far_error(problem.unfold(strengths, len(even))),
     )
 
 

@@ -203,13 +203,15 @@ def _vertex_fits(surface: SurfaceMesh) -> tuple[np.ndarray, np.ndarray, np.ndarr
 
 
 def evaluate(coefficients: np.ndarray, xi, eta) -> np.ndarray:
-    """(n_panels, 3) float, m: point of every patch at the same parameters."""
-    powers = np.array([1.0, xi, eta, xi * xi, xi * eta, eta * eta])
-    return np.einsum("nkd,k->nd", coefficients, powers)
+    """(n_panels, 3) float, m: point of every patch; parameters for all, or (n_panels,) each."""
+    xi, eta = np.asarray(xi, dtype=float), np.asarray(eta, dtype=float)
+    powers = np.array([np.ones_like(xi), xi, eta, xi * xi, xi * eta, eta * eta])
+    return np.einsum("nkd,k->nd" if powers.ndim == 1 else "nkd,kn->nd", coefficients, powers)
 
 
 def area_vectors(coefficients: np.ndarray, xi, eta) -> np.ndarray:
-    """(n_panels, 3) float, m2: X_xi x X_eta of every patch at the same parameters."""
+    """(n_panels, 3) float, m2: X_xi x X_eta of every patch; parameters as in `evaluate`."""
+    xi, eta = np.asarray(xi, dtype=float)[..., None], np.asarray(eta, dtype=float)[..., None]
     _, a, b, c, d, e = np.moveaxis(coefficients, 1, 0)
     return np.cross(a + 2 * xi * c + eta * d, b + xi * d + 2 * eta * e)
 

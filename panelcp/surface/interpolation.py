@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.sparse import coo_array, csr_array, diags_array
 
@@ -17,7 +19,7 @@ WORST_CONDITION = 1e7
 
 
 def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
-    """Matrix that takes panel values to values at points on given panels, linear on each panel.
+    """Matrix that takes panel values to values at points on given panels.
 
     Parameters
     ----------
@@ -31,10 +33,36 @@ def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
 
     Notes
     -----
-    value = f_j + g_j . (x - x_j), x_j the control point, g_j the gradient from the edge
-    neighbours. Exact for a constant; second-order accurate where the skin is smooth.
+    The quadratic fits at the three corners of the panel (see `corner_operator`), each taken at the
+    point and weighted with its barycentric coordinate; what this leaves at the control point is
+    added with the product of the three coordinates, one there and zero on the edges. Continuous
+    over smooth edges, third-order accurate where the skin is smooth. A corner without a fit gives
+    the linear value of the panel, f_j + g_j . (x - x_j), x_j the control point, g_j the gradient
+    from the edge neighbours.
     """
-    points, panels = np.asarray(points, dtype=float), np.asarray(panels)
+    points, panels = np.asarray(points, dtype=float), np.asarray(panels, dtype=np.int64)
+    used, compact = np.unique(corner_groups(surface).reshape(-1, 3)[panels], return_inverse=True)
+    fits, groups = _vertex_fits(surface, used), compact.reshape(-1, 3)
+    operator, share = _blended(surface, fits, groups, points, panels)
+    controls = curved_panels(surface).points[panels]
+    there, middle = _blended(surface, fits, groups, controls, panels)
+    own = csr_array((np.ones(len(panels)), panels, np.arange(len(panels) + 1)), shape=there.shape)
+    bubble = share.prod(axis=1) / middle.prod(axis=1)
+    return csr_array(operator + diags_array(bubble) @ (own - there))
+
+
+def _blended(surface: SurfaceMesh, fits: _VertexFits, groups, points, panels):
+    """Fits at three corners weighted with barycentric coordinates; these coordinates."""
+    share = _barycentric(surface.corners[panels], points)
+    trusted = share * fits.good[groups]
+    operator = diags_array(1.0 - trusted.sum(axis=1)) @ _linear_rows(surface, points, panels)
+    for k in range(3):
+        operator = operator + diags_array(trusted[:, k]) @ fits.rows(groups[:, k], points)
+    return operator, share
+
+
+def _linear_rows(surface: SurfaceMesh, points, panels) -> csr_array:
+    """(n_points, n_panels): linear on each panel."""
     curved = curved_panels(surface)
     offset = points - curved.points[panels]
     normal = curved.normals[panels]
@@ -45,6 +73,17 @@ def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
     columns = np.hstack([panels[:, None], neighbours]).ravel()
     values = np.hstack([1.0 - share.sum(axis=1, keepdims=True), share]).ravel()
     return coo_array((values, (rows, columns)), shape=(len(points), surface.n_panels)).tocsr()
+
+
+def _barycentric(corners, points) -> np.ndarray:
+    """(n, 3) float: coordinates of points over their flat triangles, at least 0, sum 1."""
+    a, b, c = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], points - corners[:, 0]
+    aa, ab, bb = ((u * v).sum(axis=1) for u, v in ((a, a), (a, b), (b, b)))
+    ca, cb = (c * a).sum(axis=1), (c * b).sum(axis=1)
+    second, third = ca * bb - cb * ab, cb * aa - ca * ab
+    area = aa * bb - ab * ab
+    share = np.maximum(np.stack([area - second - third, second, third], axis=1), 0.0)
+    return share / share.sum(axis=1, keepdims=True)
 
 
 def corner_operator(surface: SurfaceMesh) -> csr_array:
@@ -68,8 +107,13 @@ def corner_operator(surface: SurfaceMesh) -> csr_array:
     values of the panels at the corner.
     """
     groups = corner_groups(surface)
-    fitted, good = _fitted_rows(surface, groups)
+    n_groups = int(groups.max()) + 1
+    fits = _vertex_fits(surface, np.arange(n_groups))
+    vertex = np.empty((n_groups, 3))
+    vertex[groups] = surface.corners.reshape(-1, 3)
+    fitted = fits.rows(np.arange(n_groups), vertex)
     mean = _mean_rows(surface, groups)
+    good = fits.good
     rows = diags_array(good.astype(float)) @ fitted + diags_array((~good).astype(float)) @ mean
     return csr_array(rows.tocsr()[groups])
 
@@ -78,34 +122,75 @@ def _mean_rows(surface: SurfaceMesh, groups) -> csr_array:
     """(n_groups, n_panels): mean of the linear values of the panels at each corner group."""
     n = surface.n_panels
     panels = np.repeat(np.arange(n), 3)
-    own = point_operator(surface, surface.corners.reshape(-1, 3), panels)
+    own = _linear_rows(surface, surface.corners.reshape(-1, 3), panels)
     counts = np.bincount(groups)
     shape = (len(counts), 3 * n)
     return coo_array((1.0 / counts[groups], (groups, np.arange(3 * n))), shape=shape).tocsr() @ own
 
 
-def _fitted_rows(surface: SurfaceMesh, groups) -> tuple[csr_array, np.ndarray]:
-    """(n_groups, n_panels) weights of the quadratic fit, and which rows are usable."""
-    curved, n = curved_panels(surface), surface.n_panels
+@dataclass(frozen=True, eq=False)
+class _VertexFits:
+    """Quadratic surfaces through the control points near some corner groups.
+
+    Attributes
+    ----------
+    near : (n_fits, n_panels) sparse, the panels of each fit
+    weighted : (n_entries, 6) terms of every panel of a fit, times its weight
+    inverse : (n_fits, 6, 6) of the normal equations
+    origin, first, second, scale : vertex, tangent axes and length of each fit
+    good : (n_fits,) bool, False where there are too few points, or nearly on one line
+    """
+
+    near: csr_array
+    weighted: np.ndarray
+    inverse: np.ndarray
+    origin: np.ndarray
+    first: np.ndarray
+    second: np.ndarray
+    scale: np.ndarray
+    good: np.ndarray
+
+    def rows(self, fits, points) -> csr_array:
+        """(n_points, n_panels): values of the given fits at points, one fit for each."""
+        step = points - self.origin[fits]
+        offset = _flattened(step, self.first[fits], self.second[fits], self.scale[fits])
+        solution = np.einsum("nij,nj->ni", self.inverse[fits], _terms(offset))
+        counts = np.diff(self.near.indptr)[fits]
+        starts = np.concatenate([[0], np.cumsum(counts)])
+        row = np.repeat(np.arange(len(points)), counts)
+        entry = np.arange(starts[-1]) - starts[row] + self.near.indptr[np.asarray(fits)[row]]
+        values = (self.weighted[entry] * solution[row]).sum(axis=1)
+        shape = (len(points), self.near.shape[1])
+        return csr_array((values, self.near.indices[entry], starts), shape=shape)
+
+
+def _vertex_fits(surface: SurfaceMesh, chosen) -> _VertexFits:
+    """Fits of the chosen corner groups."""
+    curved, groups = curved_panels(surface), corner_groups(surface)
     n_groups = int(groups.max()) + 1
-    near = _panels_near(curved.neighbours, groups, n_groups)
-    counts = np.diff(near.indptr)
-    rows = np.repeat(np.arange(n_groups), counts)
-    place = np.arange(len(rows)) - near.indptr[rows]
     vertex = np.empty((n_groups, 3))
     vertex[groups] = surface.corners.reshape(-1, 3)
-    offset, weight = _tangent_offsets(curved, vertex, near.indices, rows, n_groups)
+    near = csr_array(_panels_near(curved.neighbours, groups, n_groups)[chosen])
+    counts, origin = np.diff(near.indptr), vertex[chosen]
+    rows = np.repeat(np.arange(len(chosen)), counts)
+    first, second = _tangent_axes(curved.normals[near.indices], rows, len(chosen))
+    step = curved.points[near.indices] - origin[rows]
+    length = np.linalg.norm(step, axis=1)
+    scale = np.bincount(rows, length, len(chosen)) / np.maximum(counts, 1)
+    terms = _terms(_flattened(step, first[rows], second[rows], scale[rows]))
+    weight = scale[rows] / length
+    padded = np.zeros((len(chosen), counts.max(), 6))
+    padded[rows, np.arange(len(rows)) - near.indptr[rows]] = terms * np.sqrt(weight)[:, None]
+    matrix = np.swapaxes(padded, 1, 2) @ padded
+    good = (counts >= LEAST_POINTS) & (np.linalg.cond(matrix) < WORST_CONDITION)
+    matrix[~good] = np.eye(6)
+    weighted = terms * weight[:, None]
+    return _VertexFits(near, weighted, np.linalg.inv(matrix), origin, first, second, scale, good)
+
+
+def _terms(offset) -> np.ndarray:
     x, y = offset.T
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
-    padded = np.zeros((n_groups, counts.max(), 6))
-    padded[rows, place] = terms * np.sqrt(weight)[:, None]
-    normal_matrix = np.swapaxes(padded, 1, 2) @ padded
-    condition = np.linalg.cond(normal_matrix)
-    good = (counts >= LEAST_POINTS) & (condition < WORST_CONDITION)
-    normal_matrix[~good] = np.eye(6)
-    first = np.linalg.solve(normal_matrix, np.broadcast_to(np.eye(6)[:, :1], (n_groups, 6, 1)))
-    values = weight * (terms * first[rows, :, 0]).sum(axis=1)
-    return csr_array((values, near.indices, near.indptr), shape=(n_groups, n)), good
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
 
 
 def _panels_near(neighbours, groups, n_groups) -> csr_array:
@@ -119,21 +204,18 @@ def _panels_near(neighbours, groups, n_groups) -> csr_array:
     return near
 
 
-def _tangent_offsets(curved, vertex, panels, rows, n_groups):
-    """Offsets (n, 2) of control points in the tangent plane at each vertex, and weights.
-
-    Stretched to the full distance and divided by the mean distance of the group.
-    """
-    normals = curved.normals[panels]
-    mean = np.stack([np.bincount(rows, normals[:, k], n_groups) for k in range(3)], axis=1)
+def _tangent_axes(normals, rows, n) -> tuple[np.ndarray, np.ndarray]:
+    """Two unit axes (n, 3) across the mean normal of every group of rows."""
+    mean = np.stack([np.bincount(rows, normals[:, k], n) for k in range(3)], axis=1)
     mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-300)
     axis = np.eye(3)[np.argmin(np.abs(mean), axis=1)]
     first = np.cross(mean, axis)
     first /= np.maximum(np.linalg.norm(first, axis=1, keepdims=True), 1e-300)
-    second = np.cross(mean, first)
-    step = curved.points[panels] - vertex[rows]
-    flat = np.stack([(step * first[rows]).sum(axis=1), (step * second[rows]).sum(axis=1)], axis=1)
-    length = np.linalg.norm(step, axis=1)
+    return first, np.cross(mean, first)
+
+
+def _flattened(step, first, second, scale) -> np.ndarray:
+    """(n, 2) offsets in the tangent plane, stretched to the full distance, parts of `scale`."""
+    flat = np.stack([(step * first).sum(axis=1), (step * second).sum(axis=1)], axis=1)
     shadow = np.maximum(np.linalg.norm(flat, axis=1), 1e-300)
-    scale = (np.bincount(rows, length, n_groups) / np.bincount(rows, minlength=n_groups))[rows]
-    return flat * (length / shadow / scale)[:, None], scale / length
+    return flat * (np.linalg.norm(step, axis=1) / shadow / scale)[:, None]

@@ -330,9 +330,18 @@ def test_one_cubic_metre_leaves_through_every_opening(with_two_openings):
     out = np.sqrt(1.0 - nodes**2)[:, None, None] * ring
     directions = np.concatenate([out, np.tile(nodes[:, None, None], (1, 16, 1))], axis=2)
     directions = directions.reshape(-1, 3)
-    far = induced_velocity(units.surface, units.source_strength[3:], 20.0 * directions)
+    far = induced_velocity(units.opening_panels, units.source_strength[3:], 20.0 * directions)
     flux = (far * directions).sum(axis=2) @ np.repeat(weights, 16) * np.pi / 8.0 * 20.0**2
     assert flux == pytest.approx([1.0, 1.0], abs=0.001)
+
+
+def test_streams_do_not_feel_the_rims_of_openings(with_two_openings, units_of):
+    units, closed = with_two_openings, units_of("ellipsoid", (3.0, 2.0, 1.0), 4)
+    assert np.array_equal(units.velocity[:3], closed.velocity)
+    assert np.array_equal(units.panels.neighbours, closed.panels.neighbours)
+    cut = units.opening_panels.neighbours < units.panels.neighbours
+    assert 20 < cut.any(axis=1).sum() < 400
+    assert closed.opening_panels is None
 
 
 def test_openings_act_far_away_as_the_streams_act_on_them(with_two_openings):

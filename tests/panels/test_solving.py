@@ -322,6 +322,18 @@ def test_far_field_through_the_tree_keeps_its_tolerance(units_of, tolerance):
 
 
 @pytest.mark.usefixtures("_tree_for_all_sums")
+@pytest.mark.parametrize("tolerance", [1e-2, 1e-3, TOLERANCE])
+def test_the_error_found_at_a_few_panels_is_about_that_of_all(units_of, tolerance):
+    direct = units_of("ellipsoid", (3.0, 2.0, 1.0), FINE)
+    units = solve_units(direct.surface, tolerance=tolerance)
+    far = [part.velocity - np.eye(3)[:, None] for part in (units, direct)]
+    true = np.linalg.norm(far[0] - far[1], axis=2) / rms(far[1] * np.sqrt(3.0))
+    assert 0.2 * rms(true) <= units.far_error <= 3.0 * rms(true)
+    assert units.far_error <= units.far_error_greatest <= 3.0 * true.max()
+    assert direct.far_error == direct.far_error_greatest == 0.0
+
+
+@pytest.mark.usefixtures("_tree_for_all_sums")
 def test_cp_through_the_tree_is_as_exact(cp_in):
     for axes, limit_rms, limit_max in ((SPHERE, 0.0005, 0.0015), ((3.0, 2.0, 1.0), 0.0006, 0.003)):
         units = solve_units(bodies.ellipsoid(axes, FINE))
