@@ -12,9 +12,15 @@ import numpy as np
 import panelcp
 from panelcp.case.doubts import doubts
 from panelcp.case.reading import Case, read_case, region_index
-from panelcp.errors import CaseError, PanelcpError
+from panelcp.errors import CaseError, FlowError, PanelcpError
 from panelcp.flow.superposition import SurfaceFlow, superpose
-from panelcp.panels.faults import Fault, solution_checks
+from panelcp.panels.faults import (
+    Fault,
+    refinement_changes,
+    refinement_check,
+    solution_checks,
+    suspect_zone,
+)
 from panelcp.panels.influence import is_compiled
 from panelcp.panels.solving import UnitSolutions, solve_units
 from panelcp.placement.candidates import SearchResult, search
@@ -29,6 +35,7 @@ from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening, lay_opening
 from panelcp.surface.rays import SkinFinder
 from panelcp.surface.reading import load_triangles, surface_from_triangles
+from panelcp.surface.refining import refined
 from panelcp.surface.repair import format_place
 
 Progress = Callable[[str], None]
@@ -64,6 +71,24 @@ class PreparedCase:
     def candidates(self) -> list[Opening]:
         """Openings that the searches have found."""
         return [opening for found in self.searches for opening in found.openings]
+
+
+@dataclass(frozen=True, eq=False)
+class Settling:
+    """How the pressure changes when the panels in doubt are made finer.
+
+    Attributes
+    ----------
+    checks : the change of Cp against its limit; none where no condition has a stream
+    pressure : (n_conditions, n_panels) float, Pa, on the finer panels less that before
+    line : for the log
+    warnings : lines, where it could not be solved
+    """
+
+    checks: tuple[Fault, ...]
+    pressure: np.ndarray
+    line: str
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,8 +169,12 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
     progress("checking the solution")
     checks = solution_checks(units)
     flow = superpose(units, case.conditions)
+    progress("solving on finer panels where in doubt, to see how much it matters")
+    settling = _settling(units, flow, checks, case.tolerance)
+    checks += settling.checks
     progress("solving on a coarser panelling, to see how much it matters")
     discretisation, share = _discretisation(prepared, flow)
+    discretisation = np.maximum(discretisation, _settling_at_openings(prepared, settling.pressure))
     progress("ranking places")
     ranking = _rank(
         prepared, flow, np.hypot(discretisation, _angle_deviation(prepared, units, flow))
@@ -168,11 +197,15 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
         inputs={"surface_hash": prepared.surface_hash, "case": case.tables},
         marks=_marks(prepared),
         checks=tuple(checks),
-        warnings=tuple(doubts(case, prepared.openings, check, checks, flow, ranking, share)),
+        warnings=(
+            *doubts(case, prepared.openings, check, checks, flow, ranking, share),
+            *settling.warnings,
+        ),
         log=(
             *check.lines(),
             *found_lines,
             *_solver_lines(units, checks),
+            settling.line,
             _roughness_line(prepared.surface),
             _panelling_line(flow, discretisation, share),
         ),
@@ -320,6 +353,45 @@ def _discretisation(prepared: PreparedCase, flow: SurfaceFlow) -> tuple[np.ndarr
     return np.where(np.isnan(difference), largest, difference), share
 
 
+def _settling(
+    units: UnitSolutions, flow: SurfaceFlow, checks: list[Fault], tolerance: float
+) -> Settling:
+    """Solve again with finer panels where a check failed or comes nearest to its limit.
+
+    Judged by the conditions that decide, where some do; all carry their changes.
+    """
+    moving = flow.dynamic_pressure > 0.0
+    pressure = np.zeros(flow.gauge_pressure.shape)
+    if not moving.any():
+        return Settling((), pressure, "finer panels where in doubt: not tried, no stream")
+    zone = suspect_zone(flow.surface, checks)
+    surface, parents = refined(flow.surface, zone)
+    try:
+        finer = solve_units(surface, tolerance=tolerance)
+    except FlowError as error:
+        line = f"finer panels where in doubt: {np.count_nonzero(zone)} panels, but {error}"
+        return Settling((), pressure, line, (line,))
+    streams = np.array([condition.stream for condition in flow.conditions])[moving]
+    changes = refinement_changes(units, finer, parents, streams)
+    pressure[moving] = changes * flow.dynamic_pressure[moving, None]
+    line = (
+        f"finer panels where in doubt: {np.count_nonzero(zone)} of {len(zone)} panels, then "
+        f"{surface.n_panels} in all; Cp changes there by {np.median(np.abs(changes[:, zone])):.4f} "
+        f"(median) and at most {np.abs(changes).max():.2f}, edges included; carried into the "
+        "deviations"
+    )
+    decides = np.array([condition.decides for condition in flow.conditions])[moving]
+    judged = changes[decides] if decides.any() else changes
+    return Settling((refinement_check(units, judged),), pressure, line)
+
+
+def _settling_at_openings(prepared: PreparedCase, pressure: np.ndarray) -> np.ndarray:
+    """(n_conditions, n_inlets + n_exits) Pa: |mean change| of pressure over each opening."""
+    openings = [opening for group in _inlets_and_exits(prepared) for opening in group]
+    means = [pressure[:, o.sample_panels] @ o.sample_weights for o in openings]
+    return np.abs(np.stack(means, axis=1))
+
+
 def _rank(prepared: PreparedCase, flow: SurfaceFlow, discretisation) -> OpeningRanking:
     inlets, exits = _inlets_and_exits(prepared)
     recovery = [prepared.recovery[opening.name] for opening in inlets]
@@ -407,7 +479,11 @@ def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray, share: float)
 def _far_field_line(units: UnitSolutions) -> str:
     if units.far_error == 0.0:
         return "far field: summed directly"
-    return f"far field: tree, error at 50 random panels {units.far_error:.1e} of the rms velocity"
+    return (
+        f"far field: tree, error {units.far_error:.1e} (rms over 50 random panels) and at most "
+        f"{units.far_error_greatest:.1e} (these and the 50 smallest panels), parts of the rms "
+        "velocity"
+    )
 
 
 def _solver_lines(units: UnitSolutions, checks: list[Fault]) -> list[str]:
