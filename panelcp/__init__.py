@@ -3,7 +3,9 @@
 Public names are loaded when they are first used, so that importing the package is quick.
 """
 
+import os
 from importlib import import_module
+from pathlib import Path
 
 __version__ = "0.1.0"
 
@@ -42,6 +44,28 @@ _HOMES = {
 }
 
 __all__ = ["__version__", *_HOMES]  # noqa: PLE0604
+
+
+def _give_the_compiler_a_place():
+    """Where neither the package nor the user's cache can be written, compile for this process.
+
+    The compiler refuses to work without a place for its results.
+    """
+    cache = Path(os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache")).absolute()
+    places = [Path(__file__).parent, next(p for p in (cache, *cache.parents) if p.exists())]
+    if os.name != "posix" or any(os.access(place, os.W_OK) for place in places):
+        return
+    import atexit
+    import shutil
+    import tempfile
+
+    folder = tempfile.mkdtemp(prefix="panelcp-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    os.environ["NUMBA_CACHE_DIR"] = folder
+
+
+if "NUMBA_CACHE_DIR" not in os.environ:
+    _give_the_compiler_a_place()
 
 
 def __getattr__(name: str):

@@ -1,5 +1,6 @@
 """The names that users import, and how light the start is."""
 
+import os
 import subprocess
 import sys
 
@@ -51,3 +52,33 @@ def test_missing_compiler_package_is_said_in_one_line(monkeypatch):
     monkeypatch.setattr(influence, "find_spec", lambda name: None)
     with pytest.raises(panelcp.PanelcpError, match="numba is not installed for this Python"):
         influence.triangle_velocity([[0.0, 0.0, 1.0]], [[0, 0, 0], [1, 0, 0], [0, 1, 0]])
+
+
+COMPILE = """
+import os
+usual = os.access
+os.access = lambda path, mode, **kind: False if mode == os.W_OK else usual(path, mode, **kind)
+import panelcp
+from panelcp.panels._kernels import triangle_velocity
+import numpy as np
+corners = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]])
+print(triangle_velocity(0.2, 0.2, 1.0, corners, np.array([0.0, 0, 1]))[2] > 0.0)
+folder = os.environ["NUMBA_CACHE_DIR"]
+print(any(name.endswith(".nbi") for _, _, files in os.walk(folder) for name in files))
+print(folder)
+"""
+
+
+def test_compiles_where_nothing_of_the_installation_can_be_written():
+    environment = {name: value for name, value in os.environ.items() if name != "NUMBA_CACHE_DIR"}
+    done = subprocess.run(
+        [sys.executable, "-c", COMPILE],
+        capture_output=True,
+        text=True,
+        check=False,
+        env=environment,
+    )
+    assert done.returncode == 0, done.stderr
+    right, kept, folder = done.stdout.split()
+    assert (right, kept) == ("True", "True")
+    assert not os.path.exists(folder), "removed at the end of the process"
