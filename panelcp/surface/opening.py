@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from panelcp.errors import SurfaceError
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
@@ -35,6 +36,10 @@ LEAST_COVER = 1e-9
 
 STEEP = 0.25
 """Least cosine between the opening's axis and the skin under it."""
+
+STEP = 0.8
+"""Samples side by side whose heights differ from what the slopes say by more than this part of
+their distance lie on different sheets of skin."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,7 +150,7 @@ def lay_opening(
     Raises
     ------
     SurfaceError : unknown words, sizes that are not positive, a centre far from the skin, an
-        outline that hangs over an edge of the body
+        outline that hangs over an edge of the body or lies over a step in the skin
 
     Notes
     -----
@@ -162,19 +167,13 @@ def lay_opening(
             f"from the skin (allowed {max_distance * 1e3:.0f} mm); the nearest point of the skin "
             f"is {format_place(foot)}"
         )
-    normal = finder.surface.normals[panel]
-    for _ in range(3):
-        axes = _axes(normal, turn)
-        samples = _project(finder, foot, axes, _sample_grid(shape) * [length, width])
-        _require_on_skin(name, samples[0])
-        weights = _skin_area(finder.surface, samples[0], normal)
-        normal = (finder.surface.normals[samples[0]] * weights[:, None]).sum(axis=0)
-        normal /= np.linalg.norm(normal)
-    axes = _axes(normal, turn)
-    panels, points = _project(finder, foot, axes, _sample_grid(shape) * [length, width])
-    rim_panels, rim = _project(finder, foot, axes, _rim(shape) * [length, width])
+    grid, outline = (part(shape) * [length, width] for part in (_sample_grid, _rim))
+    axes = _settled_axes(name, finder, foot, finder.surface.normals[panel], turn, grid)
+    panels, points = _project(finder, foot, axes, grid)
+    rim_panels, rim = _project(finder, foot, axes, outline)
     _require_on_skin(name, np.concatenate([panels, rim_panels]))
-    weights = _skin_area(finder.surface, panels, normal)
+    _require_no_step(name, points, finder.surface.normals[panels], axes)
+    weights = _skin_area(finder.surface, panels, axes[2])
     flat_area = length * width * (np.pi / 4 if shape == "oval" else 1.0)
     return Opening(
         name=name,
@@ -194,6 +193,18 @@ def lay_opening(
         sample_weights=weights / weights.sum(),
         area=float(flat_area * weights.mean()),
     )
+
+
+def _settled_axes(name, finder: SkinFinder, foot, normal, turn: float, grid) -> np.ndarray:
+    """Axes whose normal is the mean of the skin under the samples, in three passes."""
+    for _ in range(3):
+        axes = _axes(normal, turn)
+        panels, _ = _project(finder, foot, axes, grid)
+        _require_on_skin(name, panels)
+        weights = _skin_area(finder.surface, panels, normal)
+        normal = (finder.surface.normals[panels] * weights[:, None]).sum(axis=0)
+        normal /= np.linalg.norm(normal)
+    return _axes(normal, turn)
 
 
 def panel_cover(surface: SurfaceMesh, opening: Opening) -> np.ndarray:
@@ -311,4 +322,25 @@ def _require_on_skin(name, panels: Sequence[int]):
         raise SurfaceError(
             f"opening {name}: {missed} of {len(panels)} points of it hang over the edge of the "
             "body; it is larger than the skin there, or its place or direction is wrong"
+        )
+
+
+def _require_no_step(name, points, normals, axes):
+    """Refuse samples side by side that lie at different heights than the slope of the skin says."""
+    flat, height = points @ axes[:2].T, points @ axes[2]
+    tree = cKDTree(flat)
+    reach = 1.6 * np.median(tree.query(flat, k=2)[0][:, 1])
+    first, second = tree.query_pairs(reach, output_type="ndarray").T
+    slope = -(normals @ axes[:2].T) / np.maximum(normals @ axes[2], STEEP)[:, None]
+    run = flat[second] - flat[first]
+    rise = (0.5 * (slope[first] + slope[second]) * run).sum(axis=1)
+    step = np.abs(height[second] - height[first] - rise) - STEP * np.linalg.norm(run, axis=1)
+    worst = int(np.argmax(step))
+    if step[worst] > 0.0:
+        place = 0.5 * (points[first[worst]] + points[second[worst]])
+        drop = abs(height[second[worst]] - height[first[worst]])
+        raise SurfaceError(
+            f"opening {name}: the skin under it has a step of about {drop * 1e3:.0f} mm (at "
+            f"{format_place(place)}): it lies over two sheets or over a lip; move it or make it "
+            "smaller"
         )

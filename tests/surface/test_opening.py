@@ -6,6 +6,7 @@ from scipy.integrate import dblquad
 from scipy.special import ellipe
 
 from panelcp.errors import SurfaceError
+from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import KINDS, USES, lay_opening
 from panelcp.surface.rays import SkinFinder
 from tests import bodies
@@ -181,6 +182,54 @@ def test_far_centre_is_refused_with_the_nearest_place(brick):
 def test_opening_over_an_edge_of_the_body_is_refused(brick, centre, length, width):
     with pytest.raises(SurfaceError, match=r"opening vent: \d+ of \d+ points of it hang over"):
         lay_opening(brick, "vent", centre, length, width)
+
+
+def stepped(drop, length=2.0):
+    """Box whose top falls by `drop` at x = 0, one body."""
+    x = np.array([-0.5, 0.0, 0.5]) * length
+    outline = [(x[0], -0.4), (x[2], -0.4), (x[2], 0.4 - drop), (x[1], 0.4 - drop), (x[1], 0.4)]
+    outline = np.array([*outline, (x[0], 0.4)])
+    left, right = (np.insert(outline, 1, y, axis=1) for y in (-0.5, 0.5))
+    cap = np.array([[0, 1, 3], [1, 2, 3], [0, 3, 4], [0, 4, 5]])
+    ring = [(k, (k + 1) % 6) for k in range(6)]
+    sides = [t for a, b in ring for t in ([a, a + 6, b + 6], [a, b + 6, b])]
+    triangles = np.vstack([cap, cap[:, ::-1] + 6, sides])
+    surface = SurfaceMesh(np.vstack([left, right]), triangles)
+    return surface if surface.volume > 0.0 else SurfaceMesh(surface.vertices, triangles[:, ::-1])
+
+
+@pytest.mark.parametrize("shape", ["rectangle", "oval"])
+@pytest.mark.parametrize("drop", [0.03, 0.1])
+def test_opening_over_a_step_of_the_skin_is_refused(shape, drop):
+    skin = stepped(drop)
+    message = rf"opening vent: the skin under it has a step of about {drop * 1e3:.0f} mm \(at STA"
+    with pytest.raises(SurfaceError, match=message):
+        lay_opening(skin, "vent", (-0.01, 0.0, 0.4), 0.12, 0.12, shape=shape)
+    beside = lay_opening(skin, "vent", (-0.08, 0.0, 0.4), 0.12, 0.12, shape=shape)
+    assert beside.normal == pytest.approx([0.0, 0.0, 1.0], abs=1e-12)
+
+
+def test_opening_over_a_bend_of_the_skin_is_laid():
+    # 40 deg, as at a windshield base
+    ramp = np.tan(np.radians(40.0))
+    x, y = np.array([-1.0, 0.0, 1.0]), np.array([-0.5, 0.5])
+    z = np.maximum(x, 0.0) * ramp
+    top = np.array([[a, b, c] for b in y for a, c in zip(x, z, strict=True)])
+    low = top * [1.0, 1.0, 0.0] - [0.0, 0.0, 1.0]
+    quads = [(0, 1, 4, 3), (1, 2, 5, 4), (9, 10, 7, 6), (10, 11, 8, 7)]
+    quads += [
+        (0, 3, 9, 6),
+        (5, 2, 8, 11),
+        (1, 0, 6, 7),
+        (2, 1, 7, 8),
+        (3, 4, 10, 9),
+        (4, 5, 11, 10),
+    ]
+    skin = SurfaceMesh(
+        np.vstack([top, low]), [t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))]
+    )
+    assert skin.volume > 0.0
+    assert lay_opening(skin, "vent", (0.0, 0.0, 0.0), 0.2, 0.2).normal[0] < -0.2
 
 
 def test_opening_larger_than_the_sphere_is_refused(fine_sphere):
