@@ -45,6 +45,17 @@ def quality(surface):
     return 4.0 * np.sqrt(3.0) * surface.areas / edges.sum(axis=(1, 2))
 
 
+def coarse_nosed_ellipsoid(axes, level, power=0.6):
+    """Ellipsoid whose panels grow towards the tip at least x: polar angles pi (theta/pi)^power."""
+    vertices, triangles = icosphere(level)
+    theta = np.arccos(np.clip(-vertices[:, 0], -1.0, 1.0))
+    moved = np.pi * (theta / np.pi) ** power
+    off_axis = np.hypot(vertices[:, 1], vertices[:, 2])
+    outward = np.divide(np.sin(moved), off_axis, out=np.zeros_like(theta), where=off_axis > 1e-12)
+    places = [-np.cos(moved), outward * vertices[:, 1], outward * vertices[:, 2]]
+    return SurfaceMesh(np.stack(places, axis=1) * axes, triangles)
+
+
 def half_ellipsoid(axes, level):
     """Right half, y >= 0, of an ellipsoid of 8 * 4**level triangles, open on y = 0.
 

@@ -97,7 +97,7 @@ def parent_operator(surface: SurfaceMesh, finer: SurfaceMesh, parents) -> csr_ar
     Notes
     -----
     The control point of a panel divided into four lies on the middle part; of a panel divided into
-    two it lies between both, and the mean is taken. Values are carried on linearly from there.
+    two it lies between both, and the mean is taken. See `point_operator`.
     """
     counts = np.bincount(parents, minlength=surface.n_panels)
     first = np.concatenate([[0], np.cumsum(counts)[:-1]])
