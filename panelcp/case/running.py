@@ -232,13 +232,16 @@ def run_case(case, results=None, progress: Progress = _quiet) -> Run:
     ------
     PanelcpError : a mistake in the input; nothing is written then
     """
+    from panelcp.report.files import require_folder
     from panelcp.report.writing import write_results
 
     case = case if isinstance(case, Case) else read_case(case)
+    root = Path(results) if results is not None else case.path.parent / "results"
     if not is_compiled():
         progress("first run: compiling the inner loops on the way, about a minute in all")
-    contents = solve_case(prepare_case(case, progress), progress)
-    root = Path(results) if results is not None else case.path.parent / "results"
+    prepared = prepare_case(case, progress)
+    require_folder(root)
+    contents = solve_case(prepared, progress)
     return Run(write_results(contents, root, progress), contents)
 
 

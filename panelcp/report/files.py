@@ -7,12 +7,50 @@ import json
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from panelcp.errors import CaseError
 
 _DISK_ERRORS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EIO)
+
+OLD_DRAFT = 24 * 3600.0
+"""s; a draft older than this belongs to no run that is still going on."""
+
+
+def require_folder(results: Path):
+    """Refuse a results folder that cannot be written to, before any work; clear old drafts.
+
+    Drafts that killed runs left behind more than a day ago are removed.
+
+    Raises
+    ------
+    CaseError : the folder cannot be made, or nothing can be written into it
+    """
+    made = [folder for folder in (results, *results.parents) if not folder.exists()]
+    try:
+        shutil.rmtree(_new_draft(results, "try"))
+    finally:
+        for folder in made:
+            with suppress(OSError):
+                folder.rmdir()
+    for draft in results.glob(".run-*"):
+        with suppress(OSError):
+            if time.time() - draft.stat().st_mtime > OLD_DRAFT:
+                shutil.rmtree(draft)
+
+
+def _new_draft(results: Path, name: str) -> Path:
+    try:
+        results.mkdir(parents=True, exist_ok=True)
+        return Path(tempfile.mkdtemp(prefix=f".{name}-", dir=results))
+    except OSError as error:
+        raise CaseError(
+            f"{results}: results cannot be written here ({error.strerror}); copy the case to a "
+            "folder of your own, or give --results"
+        ) from None
 
 
 def write_folder(results: Path, name: str, fill: Callable[[Path], None]) -> Path:
@@ -34,14 +72,7 @@ def write_folder(results: Path, name: str, fill: Callable[[Path], None]) -> Path
     ------
     CaseError : the results folder cannot be written to, or the disk is full
     """
-    try:
-        results.mkdir(parents=True, exist_ok=True)
-        draft = Path(tempfile.mkdtemp(prefix=f".{name}-", dir=results))
-    except OSError as error:
-        raise CaseError(
-            f"{results}: results cannot be written here ({error.strerror}); copy the case to a "
-            "folder of your own, or give --results"
-        ) from None
+    draft = _new_draft(results, name)
     try:
         fill(draft)
         draft.chmod(0o755)

@@ -5,14 +5,16 @@ import errno
 import io
 import json
 import os
+import time
 
 import pytest
 
 from panelcp.case.reading import read_case
 from panelcp.case.running import prepare_case, run_case
 from panelcp.cli import main
-from panelcp.errors import CaseError
+from panelcp.errors import CaseError, FlowError
 from panelcp.report.contents import PROPELLER_NOTICE
+from panelcp.report.files import require_folder
 from tests.cases import CASE, changed, write_body, write_case
 
 FILES = [
@@ -317,3 +319,40 @@ def test_latest_that_cannot_be_replaced(tmp_path):
     (tmp_path / "results" / "latest.json").mkdir(parents=True)
     with pytest.raises(CaseError, match=r"latest\.json: cannot be written"):
         run_case(path)
+
+
+def test_a_folder_that_cannot_be_written_is_found_before_anything_is_solved(
+    tmp_path, locked_folder, monkeypatch
+):
+    path = write_case(tmp_path / "case", no_maps(CASE))
+
+    def solved(*arguments):
+        raise AssertionError("solved first")
+
+    monkeypatch.setattr("panelcp.case.running.solve_case", solved)
+    with pytest.raises(CaseError, match="results cannot be written here"):
+        run_case(path, locked_folder / "r")
+
+
+def test_a_solution_that_fails_leaves_no_folder(tmp_path, monkeypatch):
+    path = write_case(tmp_path, no_maps(CASE))
+
+    def fails(*arguments):
+        raise FlowError("the solution did not converge")
+
+    monkeypatch.setattr("panelcp.case.running.solve_case", fails)
+    with pytest.raises(FlowError):
+        run_case(path, tmp_path / "new" / "results")
+    assert not (tmp_path / "new").exists()
+
+
+def test_drafts_of_killed_runs_are_cleared_after_a_day(tmp_path):
+    old, young, other = (tmp_path / name for name in (".run-1-a", ".run-2-b", "run-3"))
+    for folder in (old, young, other):
+        folder.mkdir()
+        (folder / "half").write_text("", encoding="utf-8")
+    yesterday = time.time() - 25 * 3600
+    for folder in (old, other):
+        os.utime(folder, (yesterday, yesterday))
+    require_folder(tmp_path)
+    assert sorted(path.name for path in tmp_path.iterdir()) == [".run-2-b", "run-3"]
