@@ -1,10 +1,17 @@
 """Warnings that a builder must see, each from a case that earns it."""
 
+import numpy as np
 import pytest
 
+from panelcp.case import running
 from panelcp.case.reading import read_case
 from panelcp.case.running import prepare_case, solve_case
-from tests.cases import CASE, changed, write_case
+from panelcp.errors import FlowError
+from panelcp.flow.superposition import superpose
+from panelcp.panels.faults import CHANGE_KIND, solution_checks
+from panelcp.panels.solving import solve_units
+from tests import bodies
+from tests.cases import CASE, changed, write_case, write_mesh
 
 
 @pytest.fixture
@@ -62,3 +69,85 @@ def test_left_handed_axes(warnings):
         'part = "whole"', 'part = "whole"\naxes = { aft = "+x", right = "-y", up = "+z" }'
     )
     assert any("left-handed" in line for line in warnings(text))
+
+
+@pytest.fixture(scope="module")
+def coarse_nosed(tmp_path_factory):
+    """The small case on a body whose nose has too few panels."""
+    folder = tmp_path_factory.mktemp("coarse")
+    body = bodies.coarse_nosed_ellipsoid((2.0, 0.5, 0.5), 3)
+    write_mesh(folder / "body.stl", body.vertices, body.triangles)
+    text = changed('centre = ["-2 m", "0 m", "0 m"]', 'centre = ["-1.8 m", "0 m", "-170 mm"]')
+    return prepare_case(read_case(write_case(folder, text)))
+
+
+def test_pressure_that_changes_on_finer_panels_is_doubted_where_it_does(coarse_nosed):
+    contents = solve_case(coarse_nosed)
+    check = contents.checks[-1]
+    assert check.kind == CHANGE_KIND
+    assert check.failed
+    line = next(line for line in contents.warnings if CHANGE_KIND in line)
+    assert "do not trust the pressures at nose" in line
+    assert "chin" not in line
+    assert any(line.startswith("finer panels where in doubt: 1") for line in contents.log)
+
+
+def test_good_body_is_settled(warnings):
+    assert not [line for line in warnings(CASE) if CHANGE_KIND in line]
+
+
+def test_openings_carry_the_change_into_their_deviations(coarse_nosed, monkeypatch):
+    usual, found = solve_case(coarse_nosed), usual_settling(coarse_nosed)
+    coarser, _ = running._discretisation(coarse_nosed, usual.flow)
+    kept = np.maximum(coarser, running._settling_at_openings(coarse_nosed, found.pressure))
+    rise = np.array([30.0, -200.0, 0.0])
+    pressure = np.repeat(rise[:, None], coarse_nosed.surface.n_panels, axis=1)
+    given = running.Settling((), pressure, "as it is given here")
+    monkeypatch.setattr(running, "_settling", lambda *_: given)
+    wide = solve_case(coarse_nosed).ranking
+    gain = np.maximum(coarser, np.abs(rise)[:, None]) ** 2 - kept**2
+    assert gain[1].min() > 0.5 * 200.0**2
+    n, lost = len(wide.inlets.openings), 1.0 - coarse_nosed.recovery["nose"].value
+    at_inlet = wide.inlet_deviation**2 - usual.ranking.inlet_deviation**2
+    at_exit = wide.exit_deviation**2 - usual.ranking.exit_deviation**2
+    assert at_inlet == pytest.approx(lost**2 * gain[:, :n], abs=1e-3)
+    assert at_exit == pytest.approx(gain[:, n:], abs=1e-3)
+
+
+def usual_settling(prepared):
+    units = solve_units(prepared.surface)
+    flow = superpose(units, prepared.case.conditions)
+    return running._settling(units, flow, solution_checks(units), prepared.case.tolerance)
+
+
+def test_conditions_that_decide_judge_and_all_carry_the_change(coarse_nosed):
+    found = usual_settling(coarse_nosed)
+    conditions = coarse_nosed.case.conditions
+    assert [c.decides for c in conditions] == [True, False, False]
+    (check,) = found.checks
+    q = conditions[0].dynamic_pressure
+    assert check.worst == pytest.approx(np.abs(found.pressure[0]).max() / q, rel=1e-12)
+    assert np.abs(found.pressure[1]).max() > 0.0
+    assert (found.pressure[2] == 0.0).all()
+
+
+def test_without_a_stream_nothing_is_tried(coarse_nosed):
+    units = solve_units(coarse_nosed.surface)
+    flow = superpose(units, coarse_nosed.case.conditions[2:])
+    found = running._settling(units, flow, solution_checks(units), None)
+    assert found.checks == ()
+    assert "no stream" in found.line
+
+
+def test_finer_panels_that_cannot_be_solved_are_a_warning(coarse_nosed, monkeypatch):
+    n_panels = coarse_nosed.surface.n_panels
+
+    def refuse(surface, **options):
+        if surface.n_panels > n_panels:
+            raise FlowError("the solution did not converge in 5 steps")
+        return solve_units(surface, **options)
+
+    monkeypatch.setattr(running, "solve_units", refuse)
+    contents = solve_case(coarse_nosed)
+    assert CHANGE_KIND not in [check.kind for check in contents.checks]
+    assert any("but the solution did not converge" in line for line in contents.warnings)
