@@ -17,16 +17,15 @@ from panelcp.surface.parts import Part, compact_part, require_known_vertices, un
 from panelcp.surface.polygons import split_polygons
 
 _BLOCK = 1 << 22
-_STL_WORDS = {
-    b"solid": "S",
-    b"facet": "F",
-    b"outer": "O",
-    b"vertex": "V",
-    b"endloop": "L",
-    b"endfacet": "E",
-    b"endsolid": "N",
-}
-_STL_WHOLE = re.compile("(?:S(?:FOVVVLE)*N)*(?:S(?:FOVVVLE)*)?")
+_STL_BATCH = 50_000
+_STL_SOLID = re.compile(rb"\s*solid\b([^\r\n]*)", re.IGNORECASE)
+_STL_END = re.compile(rb"\s*endsolid\b[^\r\n]*", re.IGNORECASE)
+_STL_FACET = re.compile(
+    rb"\s*facet\b[^\r\n]*?\s+outer\s+loop"
+    + 3 * rb"\s+vertex\s+(\S+\s+\S+\s+\S+)"
+    + rb"\s+endloop\s+endfacet\b",
+    re.IGNORECASE,
+)
 _STL_RECORD = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("rest", "<u2")])
 _PLY_TYPES = {
     "char": "i1", "int8": "i1", "uchar": "u1", "uint8": "u1", "short": "i2", "int16": "i2",
@@ -56,24 +55,47 @@ def read_stl(data: bytes) -> list[Part]:
         return [Part("body", corners, np.arange(len(corners)).reshape(-1, 3))]
     if data.lstrip()[:5].lower() != b"solid":
         raise SurfaceError(_no_stl(data))
-    words, names, numbers = [], [], []
-    for lines in _line_blocks(data):
-        found = [line.split(None, 1) for line in lines]
-        words += [_STL_WORDS.get(pair[0].lower(), "?") for pair in found]
-        names += [pair[1] if pair[1:] else b"" for pair in found if pair[0].lower() == b"solid"]
-        rows = [pair[-1] for pair in found if pair[0].lower() == b"vertex"]
-        numbers.append(_table(rows, 3, float, "vertex"))
-    code = "".join(words)
-    _require_stl_order(code)
-    vertices = np.concatenate(numbers)
-    counts = [len(solid) // 7 for solid in re.findall("S([^SN]*)", code)]
-    ends = 3 * np.cumsum(counts)
-    names = unique_names(name.decode("utf-8", "replace") for name in names)
+    names, solids, at = [], [], 0
+    while solid := _STL_SOLID.match(data, at):
+        names.append(solid.group(1).decode("utf-8", "replace"))
+        corners, at = _stl_facets(data, solid.end())
+        solids.append(corners)
+        end = _STL_END.match(data, at)
+        if end is None:
+            raise SurfaceError(_stl_fault(data[at : at + 2000], sum(map(len, solids)) // 3))
+        at = end.end()
+    if data[at:].strip():
+        raise SurfaceError(f"after its last solid stands something else: {_shown(data[at:])}")
     return [
-        Part(name, vertices[end - 3 * count : end], np.arange(3 * count).reshape(-1, 3))
-        for name, end, count in zip(names, ends, counts, strict=True)
-        if count
+        Part(name, corners, np.arange(len(corners)).reshape(-1, 3))
+        for name, corners in zip(unique_names(names), solids, strict=True)
+        if len(corners)
     ]
+
+
+def _stl_facets(data: bytes, at: int) -> tuple[np.ndarray, int]:
+    """Corners, three for each facet from a place on, and the place after the last."""
+    blocks, rows = [], []
+    while facet := _STL_FACET.match(data, at):
+        rows += facet.groups()
+        at = facet.end()
+        if len(rows) >= _STL_BATCH:
+            blocks.append(_table(rows, 3, float, "vertex"))
+            rows = []
+    blocks.append(_table(rows, 3, float, "vertex"))
+    return np.concatenate(blocks), at
+
+
+def _stl_fault(rest: bytes, number: int) -> str:
+    """What is wrong after a number of whole facets."""
+    if len(rest) < 2000 and b"endfacet" not in rest.lower():
+        return (
+            f"it ends after {number} triangles without endsolid: cut short; copy or export it again"
+        )
+    return (
+        f"facet number {number} of it, counted from 0, is not made of facet, outer loop, three "
+        f"times vertex with three numbers, endloop, endfacet: {_shown(rest.strip())}"
+    )
 
 
 def is_binary_stl(data: bytes, size: int | None = None) -> bool:
@@ -461,20 +483,6 @@ def _grouped(vertices, corners, counts, owners, names) -> list[Part]:
         compact_part(name, vertices, triangles[owner == k])
         for name, k in zip(chosen, found, strict=True)
     ]
-
-
-def _require_stl_order(code: str):
-    end = _STL_WHOLE.match(code).end()
-    if end < len(code) and not re.fullmatch("F(?:O(?:V(?:V(?:V(?:L)?)?)?)?)?", code[end:]):
-        raise SurfaceError(
-            f"facet number {code[:end].count('F')} of it, counted from 0, is not made of facet, "
-            "outer loop, three times vertex, endloop, endfacet"
-        )
-    if end < len(code) or not code.endswith("N"):
-        raise SurfaceError(
-            f"it ends after {code[:end].count('F')} triangles without endsolid: cut short; copy "
-            "or export it again"
-        )
 
 
 def _no_stl(data: bytes) -> str:
