@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from panelcp.errors import SurfaceError
 from panelcp.surface.doubts import WALL_COSINE, WALL_REACH
 from panelcp.surface.repair import format_place
-from panelcp.surface.scanning import directed_rim, without_unused
+from panelcp.surface.scanning import open_chains, without_unused
 from panelcp.surface.smoothing import vertex_normals
 
 DIAMETERS = 2.5
@@ -190,43 +190,6 @@ def _rear_rim(vertices, triangles) -> _Rim:
     return _Rim(index, points, place, taper, half, centre, diameter)
 
 
-def open_chains(vertices, triangles) -> tuple[bool, list[np.ndarray]]:
-    """Open edges put in order: loops, and in a half chains from BL 0 to BL 0.
-
-    Returns
-    -------
-    half : True where open edges lie on y = 0 and no vertex has y < 0
-    chains : (k,) int each, in the direction in which the skin's triangles have them, so that the
-        skin lies to the left, seen from outside; edges on y = 0 of a half left out
-    """
-    vertices = np.asarray(vertices)
-    edges = directed_rim(triangles)
-    at_plane = (vertices[edges, 1] == 0.0).all(axis=1)
-    half = bool(at_plane.any() and vertices[np.unique(triangles), 1].min() >= 0.0)
-    if half:
-        edges = edges[~at_plane]
-    starts, counts = np.unique(edges[:, 0], return_counts=True)
-    if (counts > 1).any():
-        pinched = starts[counts > 1]
-        raise SurfaceError(
-            f"open edges touch each other at {len(pinched)} points (first near "
-            f"{format_place(vertices[pinched[0]])}): mend the skin first"
-        )
-    follow = dict(edges.tolist())
-    heads = sorted(set(follow) - set(follow.values()))
-    chains = [_followed(follow, head) for head in heads]
-    while follow:
-        chains.append(_followed(follow, next(iter(follow)))[:-1])
-    return half, chains
-
-
-def _followed(follow: dict, vertex: int) -> np.ndarray:
-    chain = [vertex]
-    while chain[-1] in follow:
-        chain.append(follow.pop(chain[-1]))
-    return np.array(chain)
-
-
 def _middle(points, half: bool) -> tuple[np.ndarray, float]:
     """A point inside from which the whole rim is seen; diameter of the circle of equal area."""
     outline = np.vstack([points, points[-2:0:-1] * [1.0, -1.0, 1.0]]) if half else points
@@ -375,8 +338,8 @@ class _Shape:
         result = np.empty((len(known), 3))
         result[:, 0] = known[:, 0] + u * reach
         rise = (3.0 - 2.0 * u) * u * u * (self.tail - self.centre)
-        result[:, 1:] = self.centre[1:] + rise[1:] + ratio[:, None] * (
-            known[:, 1:3] - self.centre[1:]
+        result[:, 1:] = (
+            self.centre[1:] + rise[1:] + ratio[:, None] * (known[:, 1:3] - self.centre[1:])
         )
         way = min(1.0, u * self.length / self.fade)
         result += (1.0 - way) ** 2 * (1.0 + 2.0 * way) * self.rough(np.asarray(place))
@@ -501,8 +464,9 @@ def _strip(ahead, ahead_place, behind, behind_place, half: bool) -> np.ndarray:
         behind = np.append(np.roll(behind[:-1], -start), behind[start])
         behind_place = np.append(np.roll(behind_place[:-1], -start), 1.0 + behind_place[start])
         behind_place[len(behind) - 1 - start : -1] += 1.0
-    first, second = 0.5 * (ahead_place[1:] + ahead_place[:-1]), 0.5 * (
-        behind_place[1:] + behind_place[:-1]
+    first, second = (
+        0.5 * (ahead_place[1:] + ahead_place[:-1]),
+        0.5 * (behind_place[1:] + behind_place[:-1]),
     )
     i = np.searchsorted(second, first)  # steps taken behind before each step ahead
     j = np.searchsorted(first, second, side="right")

@@ -126,8 +126,8 @@ def scaled_to_tape(
     notes.append(f"scan scaled by {factor:.5f}: {text}")
     if abs(factor - 1.0) > DOUBTED_SCALE:
         notes.append(
-            f"warning: the scale was wrong by {100 * (factor - 1.0):+.1f} %; scans are seldom wrong "
-            "by more than 2 %: measure a second length"
+            f"warning: the scale was wrong by {100 * (factor - 1.0):+.1f} %; scans are seldom "
+            "wrong by more than 2 %: measure a second length"
         )
     return vertices * factor, triangles, notes
 
@@ -263,11 +263,48 @@ def rim_groups(n_vertices: int, edges) -> np.ndarray:
     return np.unique(labels, return_inverse=True)[1]
 
 
+def open_chains(vertices, triangles) -> tuple[bool, list[np.ndarray]]:
+    """Open edges put in order: loops, and in a half chains from BL 0 to BL 0.
+
+    Returns
+    -------
+    half : True where open edges lie on y = 0 and no vertex has y < 0
+    chains : (k,) int each, in the direction in which the skin's triangles have them, so that the
+        skin lies to the left, seen from outside; edges on y = 0 of a half left out
+    """
+    vertices = np.asarray(vertices)
+    edges = directed_rim(triangles)
+    at_plane = (vertices[edges, 1] == 0.0).all(axis=1)
+    half = bool(at_plane.any() and vertices[np.unique(triangles), 1].min() >= 0.0)
+    if half:
+        edges = edges[~at_plane]
+    starts, counts = np.unique(edges[:, 0], return_counts=True)
+    if (counts > 1).any():
+        pinched = starts[counts > 1]
+        raise SurfaceError(
+            f"open edges touch each other at {len(pinched)} points (first near "
+            f"{format_place(vertices[pinched[0]])}): mend the skin first"
+        )
+    follow = dict(edges.tolist())
+    heads = sorted(set(follow) - set(follow.values()))
+    chains = [_followed(follow, head) for head in heads]
+    while follow:
+        chains.append(_followed(follow, next(iter(follow)))[:-1])
+    return half, chains
+
+
 def median_edge(vertices, triangles) -> float:
     """Median length, m, of the edges of up to 100 000 triangles."""
     some = np.asarray(triangles)[:: max(1, len(triangles) // 100_000)]
     corners = np.asarray(vertices)[some]
     return float(np.median(np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)))
+
+
+def _followed(follow: dict, vertex: int) -> np.ndarray:
+    chain = [vertex]
+    while chain[-1] in follow:
+        chain.append(follow.pop(chain[-1]))
+    return np.array(chain)
 
 
 def _lone_corner(at: np.ndarray) -> np.ndarray:

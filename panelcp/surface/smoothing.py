@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -174,8 +175,8 @@ def _broadest_in_agreement(points, averaging: _Averaging, normals, noise: float)
         count = 2 ** max(k - 1, 0)
         means.append(averaging.steps(means[-1], count))
         tests.append(averaging.steps(tests[-1], count, moves_y=False))
-    estimates = [points] + [2.0 * a - b for a, b in zip(means[1:-1], means[2:], strict=True)]
-    spreads = [random] + [2.0 * a - b for a, b in zip(tests[1:-1], tests[2:], strict=True)]
+    estimates = [points] + [2.0 * a - b for a, b in itertools.pairwise(means[1:])]
+    spreads = [random] + [2.0 * a - b for a, b in itertools.pairwise(tests[1:])]
     heights = [((e - points) * normals).sum(axis=1) for e in estimates]
     chosen = np.zeros(len(points))
     agrees = np.ones(len(points), dtype=bool)

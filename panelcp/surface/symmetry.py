@@ -113,15 +113,15 @@ def symmetry_plane_from_points(points) -> PlaneFit:
     points = np.asarray(points, dtype=float)
     if points.ndim != 2 or points.shape[1] != 3 or len(points) < 3 or not np.isfinite(points).all():
         raise SurfaceError(
-            f"points on the centre line have shape {points.shape}; expected (n, 3), finite, with at "
-            "least three of them"
+            f"points on the centre line have shape {points.shape}; expected (n, 3), finite, with "
+            "at least three of them"
         )
     middle = points.mean(axis=0)
     spread, axes = np.linalg.svd(points - middle)[1:]
     if spread[1] < 0.02 * spread[0]:
         raise SurfaceError(
-            f"the {len(points)} points on the centre line lie nearly in one line: the plane can turn "
-            "about it. Tape one mark far above or below the others"
+            f"the {len(points)} points on the centre line lie nearly in one line: the plane can "
+            "turn about it. Tape one mark far above or below the others"
         )
     away = np.abs((points - middle) @ axes[2])
     return _fit(middle, axes[2], away, "taped points")
@@ -245,7 +245,8 @@ def laid_to_plane(
     x = aft - (aft @ plane.normal) * plane.normal
     if np.linalg.norm(x) < 0.5 * np.linalg.norm(aft) or not np.linalg.norm(aft) > 0.0:
         raise SurfaceError(
-            "the direction given as aft stands across the plane of symmetry: check aft, or the plane"
+            "the direction given as aft stands across the plane of symmetry: check aft, or the "
+            "plane"
         )
     x /= np.linalg.norm(x)
     y = plane.normal if np.cross(x, plane.normal) @ up > 0.0 else -plane.normal
@@ -444,8 +445,8 @@ def _carried_to_plane(vertices, triangles, tolerance: float):
     worst = places[np.argmax(places[:, 1])]
     note = (
         f"ragged edge carried on to BL 0: {len(places)} points stopped up to "
-        f"{worst[1] * 1e3:.1f} mm short of it (tolerance {tolerance * 1e3:g} mm), the farthest near "
-        f"{format_place(worst)}; a strip of {added} triangles added"
+        f"{worst[1] * 1e3:.1f} mm short of it (tolerance {tolerance * 1e3:g} mm), the farthest "
+        f"near {format_place(worst)}; a strip of {added} triangles added"
     )
     return *without_unused(vertices, triangles), [note]
 
@@ -464,7 +465,8 @@ def _ragged_vertices(vertices, edges, tolerance: float) -> np.ndarray:
     if not (y <= tolerance).any():
         raise SurfaceError(
             f"the edge of the scan comes nowhere nearer than {y.min() * 1e3:.0f} mm to BL 0 "
-            f"(tolerance {tolerance * 1e3:g} mm): check the plane of symmetry, or raise the tolerance"
+            f"(tolerance {tolerance * 1e3:g} mm): check the plane of symmetry, or raise the "
+            "tolerance"
         )
     _require_short_gaps(vertices, edges, tolerance)
     ends = np.unique(edges)
@@ -472,7 +474,7 @@ def _ragged_vertices(vertices, edges, tolerance: float) -> np.ndarray:
 
 
 def _require_short_gaps(vertices, edges, tolerance: float):
-    """Refuse runs of the edge that stay farther from the plane than the tolerance, save open ends."""
+    """Refuse runs of the edge beyond the tolerance from the plane, save open ends."""
     far = vertices[edges, 1] > tolerance
     run_edges, border = edges[far.any(axis=1)], far.any(axis=1) & ~far.all(axis=1)
     if len(run_edges) == 0:
