@@ -161,8 +161,6 @@ def suspect_zone(surface: SurfaceMesh, checks: Sequence[Fault]) -> np.ndarray:
     doubtful = ((angle > SHARP_ANGLE) & (angle <= EDGE_ANGLE)).any(axis=1)
     order = np.select([severity > 1.0, doubtful], [1.0 + severity, 1.5], smooth)
     count = np.count_nonzero(order > 1.0) + max(1, int(WORST_SHARE * surface.n_panels))
-    if surface.mirrored:
-        order = np.tile(np.maximum(*np.split(order, 2)), 2)
     return _zone(surface, np.argsort(-order, kind="stable"), min(count, surface.n_panels))
 
 

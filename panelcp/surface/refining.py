@@ -97,17 +97,15 @@ def parent_operator(surface: SurfaceMesh, finer: SurfaceMesh, parents) -> csr_ar
     Notes
     -----
     The control point of a panel divided into four lies on the middle part; of a panel divided into
-    two it lies between both, and the mean is taken. See `point_operator`.
+    two it lies on the edge between both, where their values agree: see `point_operator`.
     """
     counts = np.bincount(parents, minlength=surface.n_panels)
     first = np.concatenate([[0], np.cumsum(counts)[:-1]])
-    points = curved_panels(surface).points
-    one = first + np.where(counts == 4, 3, 0)
-    other = np.where(counts == 2, first + 1, one)
+    under = first + np.where(counts == 4, 3, 0)
+    carried = point_operator(finer, curved_panels(surface).points, under)
     kept = (counts == 1).astype(float)
-    carried = point_operator(finer, points, one) + point_operator(finer, points, other)
     own = csr_array((kept, first, np.arange(surface.n_panels + 1)), shape=carried.shape)
-    return csr_array(own + diags_array(0.5 * (1.0 - kept)) @ carried)
+    return csr_array(own + diags_array(1.0 - kept) @ carried)
 
 
 def _checked_mask(surface, panels) -> np.ndarray:
