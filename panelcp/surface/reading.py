@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-import io
-import logging
-import os
-import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from panelcp.errors import SurfaceError
-from panelcp.surface import repair
+from panelcp.surface import repair, scenes
 from panelcp.surface.checking import require_closed, require_one_body, require_outward
 from panelcp.surface.doubts import require_lengthwise
+from panelcp.surface.formats import FORMATS as FORMATS
+from panelcp.surface.formats import load_parts
+from panelcp.surface.formats import load_triangles as load_triangles
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
+from panelcp.surface.parts import Part, joined_parts
+from panelcp.surface.proposals import fitting_units, require_finite
+from panelcp.surface.proposals import propose_unit as propose_unit
 from panelcp.units import UNITS
 
-FORMATS = (".obj", ".ply", ".stl")
 EXPECTED_LENGTH = (0.3, 40.0)
 """Longest dimension in m that is believed; outside it the length unit is probably wrong."""
-
-_PROPOSED = ("m", "cm", "mm", "in", "ft")
-_SURE_LENGTHS = (("m", 1.0, 12.0), ("in", 40.0, 500.0), ("mm", 1000.0, 20000.0))
 
 DEFAULT_AXES = {"aft": "+x", "right": "+y", "up": "+z"}
 PARTS = ("auto", "whole", "right half", "left half")
@@ -42,6 +41,11 @@ class ReadingOptions:
     plane_tolerance : m, points of a half this near to BL 0 are put onto it
     crack_tolerance : m, open edges nearer than this to each other are joined
     reverse : True turns all triangles over
+    keep, drop : names of parts of the file to take, or to leave out; * and ? for any letters
+    drop_inside : True leaves out parts that lie wholly inside the skin
+    drop_small : True leaves out tiny parts
+    unite : True makes one body of closed parts that overlap
+    step_size : m, longest edge of triangles laid onto STEP surfaces; from their size when None
     """
 
     unit: str = "m"
@@ -51,8 +55,16 @@ class ReadingOptions:
     plane_tolerance: float = 0.5e-3
     crack_tolerance: float = 0.5e-3
     reverse: bool = False
+    keep: tuple[str, ...] = ()
+    drop: tuple[str, ...] = ()
+    drop_inside: bool = False
+    drop_small: bool = False
+    unite: bool = False
+    step_size: float | None = None
 
     def __post_init__(self):
+        object.__setattr__(self, "keep", _words(self.keep))
+        object.__setattr__(self, "drop", _words(self.drop))
         if self.unit not in UNITS["length"]:
             raise SurfaceError(
                 f"unknown length unit {self.unit!r}; known: {', '.join(UNITS['length'])}"
@@ -67,7 +79,7 @@ def read_surface(path, unit: str = "m", **options) -> SurfaceMesh:
 
     Parameters
     ----------
-    path : file in STL (text or binary), OBJ or PLY format
+    path : STL (text or binary), OBJ, PLY, OFF, GLB, glTF, 3MF or STEP file
     unit : length unit of the file
     options : the other fields of `ReadingOptions`
 
@@ -80,15 +92,86 @@ def read_surface(path, unit: str = "m", **options) -> SurfaceMesh:
     SurfaceError : no such file, not a mesh, open, inside out, several bodies, wrong unit, ...
     """
     chosen = ReadingOptions(unit=unit, **options)
-    vertices, triangles = load_triangles(path)
-    name = Path(path).name
+    parts = load_parts(path, chosen.step_size and chosen.step_size * 1e3)
+    return surface_from_parts(parts, chosen, Path(path).name)
+
+
+def surface_from_parts(parts, options: ReadingOptions, name: str) -> SurfaceMesh:
+    """Closed surface from the parts of a file.
+
+    Parameters
+    ----------
+    parts : sequence of Part, as `load_parts` gives them
+    options : ReadingOptions
+    name : of the file, for messages
+
+    Returns
+    -------
+    SurfaceMesh
+    """
     try:
-        return surface_from_triangles(vertices, triangles, chosen)
+        vertices, triangles, notes = body_from_parts(parts, options)
+        return surface_from_triangles(vertices, triangles, options, notes)
     except SurfaceError as error:
-        raise SurfaceError(f"{name}: {error}") from None
+        message = str(error)
+        if "separate bodies in one surface" in message and len(parts) == 1:
+            message = f"{message}\n  {scenes.parts_message(_connected(parts, options))}"
+        raise SurfaceError(f"{name}: {message}") from None
 
 
-def surface_from_triangles(vertices, triangles, options: ReadingOptions) -> SurfaceMesh:
+def body_from_parts(parts, options: ReadingOptions) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Triangles of the parts that make the skin, in the unit and axes of the file.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+    options : ReadingOptions; of them keep, drop, drop_inside, drop_small and unite
+
+    Returns
+    -------
+    vertices : (n, 3) float
+    triangles : (m, 3) int
+    notes : what was left out and united, and a unit of the file that is not the one given
+
+    Raises
+    ------
+    SurfaceError : unknown names, several unconnected parts and nothing chosen, open parts to unite
+
+    Notes
+    -----
+    A file of one part is split into its connected pieces, "part 1" being that of most triangles,
+    when the choice asks for more than its own name.
+    """
+    parts = list(parts)
+    choice = {name: getattr(options, name) for name in ("keep", "drop", "drop_inside")}
+    choice["drop_small"] = options.drop_small
+    asked = any(choice.values()) or options.unite
+    if len(parts) == 1 and asked and not {*options.keep, *options.drop} & {parts[0].name}:
+        parts = _connected(parts, options)
+    if options.unite and not any(choice.values()):
+        choice["keep"] = ("*",)
+    tolerance = _in_file_unit(options.crack_tolerance, options)
+    chosen, notes = scenes.choose_parts(parts, **choice, tolerance=tolerance)
+    stated = parts[0].unit
+    if stated is not None and stated != options.unit:
+        notes.append(f"the file states the length unit {stated}, but {options.unit} was asked for")
+    if options.unite:
+        vertices, triangles, lines = scenes.unite(chosen)
+        return vertices, triangles, notes + lines
+    return (*joined_parts(chosen), notes)
+
+
+def _connected(parts, options: ReadingOptions) -> list[Part]:
+    return scenes.connected_parts(parts, _in_file_unit(options.crack_tolerance, options))
+
+
+def _in_file_unit(length: float, options: ReadingOptions) -> float:
+    return length / UNITS["length"][options.unit]
+
+
+def surface_from_triangles(
+    vertices, triangles, options: ReadingOptions, history: Sequence[str] = ()
+) -> SurfaceMesh:
     """Closed surface from loose triangles in the file's own unit and axes.
 
     Parameters
@@ -96,16 +179,17 @@ def surface_from_triangles(vertices, triangles, options: ReadingOptions) -> Surf
     vertices : (n, 3) float, as in the file
     triangles : (m, 3) int
     options : ReadingOptions
+    history : lines that say what was done to the triangles before
 
     Returns
     -------
     SurfaceMesh
     """
-    _require_finite(vertices)
+    require_finite(vertices)
     matrix = axis_matrix(dict(options.axes))
     scale = UNITS["length"][options.unit]
     vertices = (np.asarray(vertices, dtype=float) - options.datum) @ matrix.T * scale
-    notes = [f"read {len(triangles)} triangles, length unit {options.unit}"]
+    notes = [f"read {len(triangles)} triangles, length unit {options.unit}", *history]
     if (np.linalg.det(matrix) < 0) != options.reverse:
         triangles = np.asarray(triangles)[:, [0, 2, 1]]
         notes.append("all triangles turned over (left-handed axes or reverse asked for)")
@@ -119,30 +203,8 @@ def surface_from_triangles(vertices, triangles, options: ReadingOptions) -> Surf
     return _finish_half(vertices, triangles, options, part, notes)
 
 
-def load_triangles(path) -> tuple[np.ndarray, np.ndarray]:
-    """Bare triangles of a mesh file, nothing merged and nothing changed.
-
-    Returns
-    -------
-    vertices : (n, 3) float
-    triangles : (m, 3) int
-    """
-    path = Path(path)
-    _require_readable(path)
-    data = _plain_text(_require_whole_stl(path, path.read_bytes()), path.suffix.lower())
-    try:
-        vertices, triangles = _parsed(data, path.suffix[1:].lower())
-    except Exception as error:
-        raise SurfaceError(
-            f"{path.name}: not a mesh that can be read as {path.suffix.lower()} "
-            f"({_one_line(error)}); export it again as STL"
-        ) from error
-    if triangles.ndim != 2 or len(triangles) == 0:
-        raise SurfaceError(
-            f"{path.name}: no triangles in the file; export the skin as a triangle mesh"
-        )
-    _require_known_vertices(path, vertices, triangles)
-    return vertices, triangles
+def _words(names) -> tuple[str, ...]:
+    return (names,) if isinstance(names, str) else tuple(str(name) for name in names)
 
 
 def axis_matrix(axes: dict[str, str]) -> np.ndarray:
@@ -189,104 +251,6 @@ def parse_axes(text: str) -> tuple[tuple[str, str], ...]:
     return axes
 
 
-def _parsed(data: bytes, file_type: str) -> tuple[np.ndarray, np.ndarray]:
-    """Vertices and triangles; what the reader logs or warns about shows in the result."""
-    import trimesh
-
-    log = logging.getLogger("trimesh")
-    level = log.level
-    log.setLevel(logging.CRITICAL)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            scene = trimesh.load_scene(
-                io.BytesIO(data), file_type=file_type, process=False, skip_materials=True
-            )
-            mesh = scene.to_mesh()
-            return np.asarray(mesh.vertices, float), np.asarray(mesh.faces)
-    finally:
-        log.setLevel(level)
-
-
-def _plain_text(data: bytes, suffix: str) -> bytes:
-    """Text files in UTF-8; old exporters write names and remarks in Latin-1."""
-    if suffix == ".ply" and b"format ascii" not in data[:200]:
-        return data
-    if suffix == ".stl" and _is_binary_stl(data):
-        return data
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError:
-        return data.decode("latin-1").encode("utf-8")
-    return data
-
-
-def _is_binary_stl(data: bytes) -> bool:
-    return len(data) >= 84 and len(data) == 84 + 50 * int.from_bytes(data[80:84], "little")
-
-
-def _require_whole_stl(path: Path, data: bytes) -> bytes:
-    """The data unchanged; neither text nor binary of the promised length is an error."""
-    if path.suffix.lower() != ".stl" or _is_binary_stl(data):
-        return data
-    if data.lstrip()[:5].lower() == b"solid":
-        return data
-    if len(data) < 84:
-        raise SurfaceError(
-            f"{path.name}: not a mesh: {len(data)} bytes that do not begin with 'solid' are too "
-            "few for an STL file; export it again"
-        )
-    promised = int.from_bytes(data[80:84], "little")
-    raise SurfaceError(
-        f"{path.name}: not a mesh that can be read as .stl: as a binary file it promises "
-        f"{promised} triangles in {84 + 50 * promised} bytes, but has {len(data)} bytes. It is "
-        "cut short or no STL; copy or export it again"
-    )
-
-
-def _require_known_vertices(path: Path, vertices: np.ndarray, triangles: np.ndarray):
-    if vertices.ndim != 2 or vertices.shape[1] != 3:
-        raise SurfaceError(
-            f"{path.name}: its points do not have three coordinates each; export it again"
-        )
-    wrong = ((triangles < 0) | (triangles >= len(vertices))).any(axis=1)
-    if wrong.any():
-        raise SurfaceError(
-            f"{path.name}: {np.count_nonzero(wrong)} of {len(triangles)} triangles name points "
-            f"that the file does not have (first: triangle {np.flatnonzero(wrong)[0]}; there are "
-            f"{len(vertices)} points). The file is damaged; export it again"
-        )
-
-
-def _one_line(error: Exception) -> str:
-    text = " ".join(str(error).split()) or type(error).__name__
-    return text if len(text) <= 120 else text[:117] + "..."
-
-
-def _require_readable(path: Path):
-    if path.is_dir():
-        raise SurfaceError(f"{path}: is a folder; give a mesh file ({', '.join(FORMATS)})")
-    if not path.exists():
-        raise SurfaceError(f"{path}: no such file")
-    if path.suffix.lower() not in FORMATS:
-        raise SurfaceError(
-            f"unknown mesh format {path.suffix!r} for {path.name}; known: {', '.join(FORMATS)}"
-        )
-    if not os.access(path, os.R_OK):
-        raise SurfaceError(f"{path}: may not be read (permissions)")
-    if path.stat().st_size == 0:
-        raise SurfaceError(f"{path.name}: the file is empty")
-
-
-def _require_finite(vertices):
-    bad = ~np.isfinite(vertices).all(axis=1)
-    if bad.any():
-        raise SurfaceError(
-            f"{np.count_nonzero(bad)} of {len(vertices)} vertices are not finite numbers "
-            f"(first: vertex {np.flatnonzero(bad)[0]}); export the surface again"
-        )
-
-
 def _require_believable_size(vertices: np.ndarray, unit: str):
     size = np.ptp(vertices, axis=0)
     longest = size.max()
@@ -294,16 +258,12 @@ def _require_believable_size(vertices: np.ndarray, unit: str):
     if low <= longest <= high:
         return
     in_unit = longest / UNITS["length"][unit]
-    fitting = [name for name in _PROPOSED if _fits(in_unit, name)]
+    fitting = fitting_units(in_unit)
     advice = f"; the length unit is perhaps {' or '.join(fitting)}" if fitting else ""
     raise SurfaceError(
         f"surface is {longest:.4g} m long when its unit is {unit!r}; expected {low:g} to "
         f"{high:g} m{advice}. Set the unit in [surface], or --unit"
     )
-
-
-def _fits(length: float, unit: str) -> bool:
-    return 3.0 <= length * UNITS["length"][unit] <= 15.0
 
 
 def _as_right_half(vertices, triangles, options: ReadingOptions):
@@ -349,39 +309,6 @@ def _finish_half(vertices, triangles, options, part, notes) -> SurfaceMesh:
     require_closed(surface.vertices, surface.triangles)
     require_outward(surface)
     return surface
-
-
-def propose_unit(vertices) -> tuple[str | None, str]:
-    """Length unit that makes a body the size of a light aircraft's nose or fuselage.
-
-    Parameters
-    ----------
-    vertices : (n, 3) float, in the file's own unit
-
-    Returns
-    -------
-    unit : "m", "mm", "in", ... or None when no unit or no single one fits
-    reason : why, for a person
-
-    Examples
-    --------
-    >>> propose_unit(np.array([[0.0, 0, 0], [6900.0, 500, 900]]))
-    ('mm', 'the surface is 6900 long')
-    """
-    _require_finite(vertices)
-    longest = float(np.ptp(vertices, axis=0).max())
-    reason = f"the surface is {longest:.4g} long"
-    for unit, low, high in _SURE_LENGTHS:
-        if low <= longest <= high:
-            return unit, reason
-    fitting = [unit for unit in _PROPOSED if _fits(longest, unit)]
-    if not fitting:
-        return None, f"{reason}: no usual length unit fits it; give --unit"
-    sizes = [f"{unit} ({longest * UNITS['length'][unit]:.3g} m)" for unit in fitting]
-    advice = " or ".join(f"--unit {unit}" for unit in fitting)
-    return None, (
-        f"{reason}: no usual length unit fits surely; perhaps {' or '.join(sizes)}: give {advice}"
-    )
 
 
 def _require_open_at_plane(triangles, part):

@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from panelcp.errors import SurfaceError
 from panelcp.surface.parts import Part, compact_part, joined_parts
-from panelcp.surface.repair import sorted_edges
+from panelcp.surface.repair import open_vertices, sorted_edges
 
 SMALL = 0.03
 """A part whose diagonal is below this share of that of the whole is small: a screw."""
@@ -80,6 +80,7 @@ def part_facts(parts) -> list[PartFacts]:
     """
     require_finite_parts(parts)
     bounds = np.array([part.bounds for part in parts])
+    skins = [_Boxed(part) for part in parts] if len(parts) > 1 else []
     whole = np.linalg.norm(bounds[:, 1].max(axis=0) - bounds[:, 0].min(axis=0))
     facts = []
     for number, part in enumerate(parts):
@@ -91,7 +92,7 @@ def part_facts(parts) -> list[PartFacts]:
                 size=high - low,
                 middle=0.5 * (low + high),
                 closed=_is_closed(part),
-                inside=len(parts) > 1 and _lies_inside(parts, number),
+                inside=_lies_inside(skins, number),
                 small=bool(np.linalg.norm(high - low) < SMALL * whole),
             )
         )
@@ -99,7 +100,12 @@ def part_facts(parts) -> list[PartFacts]:
 
 
 def choose_parts(
-    parts, keep=(), drop=(), drop_inside: bool = False, drop_small: bool = False
+    parts,
+    keep=(),
+    drop=(),
+    drop_inside: bool = False,
+    drop_small: bool = False,
+    tolerance: float = 0.0,
 ) -> tuple[list[Part], list[str]]:
     """The parts that make the skin, by name or by request.
 
@@ -110,6 +116,7 @@ def choose_parts(
     drop : names of parts to leave out
     drop_inside : True leaves out parts that lie wholly inside the skin of others
     drop_small : True leaves out tiny parts
+    tolerance : in the unit of the file, open edges nearer than this count as connected
 
     Returns
     -------
@@ -136,7 +143,7 @@ def choose_parts(
     if not chosen:
         raise SurfaceError("no part is left: keep and drop leave nothing of the file")
     if not (keep or drop or drop_inside or drop_small):
-        _require_connected(parts)
+        _require_connected(parts, tolerance)
     return chosen, notes
 
 
@@ -169,8 +176,8 @@ def _left_out(names: list[str], reason: str) -> list[str]:
     return [f"{len(names)} parts {words.get(reason, 'left out, small')}: {shown}{more}"]
 
 
-def _require_connected(parts: list[Part]):
-    if len(parts) == 1 or len(connected_parts(parts)) == 1:
+def _require_connected(parts: list[Part], tolerance: float):
+    if len(parts) == 1 or len(connected_parts(parts, tolerance)) == 1:
         return
     raise SurfaceError(parts_message(parts))
 
@@ -205,12 +212,13 @@ def parts_message(parts) -> str:
     return "\n  ".join([f"{len(facts)} unconnected parts in the file:", *lines, *advice])
 
 
-def connected_parts(parts) -> list[Part]:
+def connected_parts(parts, tolerance: float = 0.0) -> list[Part]:
     """Parts by connection instead of by name: pieces that share no point.
 
     Parameters
     ----------
     parts : sequence of Part, or one Part that is a soup of triangles
+    tolerance : in the unit of the file, open edges nearer than this count as connected
 
     Returns
     -------
@@ -220,31 +228,33 @@ def connected_parts(parts) -> list[Part]:
     parts = [parts] if isinstance(parts, Part) else list(parts)
     require_finite_parts(parts)
     vertices, triangles = welded(*joined_parts(parts))
-    piece = _pieces(len(vertices), triangles)
+    piece = _pieces(vertices, triangles, tolerance)
     counts = np.bincount(piece)
     order = np.argsort(-counts, kind="stable")
     rank = np.empty(len(counts), dtype=np.int64)
     rank[order] = np.arange(len(counts))
     sequence = np.argsort(rank[piece], kind="stable")
     ends = np.cumsum(counts[order])
+    pieces = [sequence[end - counts[k] : end] for k, end in zip(order, ends, strict=True)]
     return [
-        _cut_out(
-            f"part {k + 1}", vertices, triangles[sequence[end - counts[order[k]] : end]], parts
-        )
-        for k, end in enumerate(ends)
+        _cut_out(f"part {k}", vertices, triangles[rows], parts[0].unit)
+        for k, rows in enumerate(pieces, start=1)
     ]
 
 
-def _cut_out(name: str, vertices, triangles, parts) -> Part:
+def _cut_out(name: str, vertices, triangles, unit: str | None) -> Part:
     used, compact = np.unique(triangles, return_inverse=True)
-    return Part(name, vertices[used], compact.reshape(-1, 3), parts[0].unit)
+    return Part(name, vertices[used], compact.reshape(-1, 3), unit)
 
 
-def _pieces(n_vertices: int, triangles) -> np.ndarray:
+def _pieces(vertices, triangles, tolerance: float) -> np.ndarray:
     """(m,) int: number of the connected piece of each triangle, from 0."""
-    rows = np.concatenate([triangles[:, 0], triangles[:, 1]])
-    columns = np.concatenate([triangles[:, 1], triangles[:, 2]])
-    graph = coo_array((np.ones(len(rows)), (rows, columns)), shape=(n_vertices,) * 2)
+    pairs = [triangles[:, :2], triangles[:, 1:]]
+    if tolerance > 0.0:
+        rim = open_vertices(triangles)
+        pairs.append(rim[cKDTree(vertices[rim]).query_pairs(tolerance, output_type="ndarray")])
+    rows, columns = np.concatenate(pairs).T
+    graph = coo_array((np.ones(len(rows)), (rows, columns)), shape=(len(vertices),) * 2)
     labels = connected_components(graph, directed=False)[1][triangles[:, 0]]
     return np.unique(labels, return_inverse=True)[1]
 
@@ -293,22 +303,34 @@ def _is_closed(part: Part) -> bool:
     return bool((counts == 2).all())
 
 
-def _lies_inside(parts: list[Part], number: int) -> bool:
+class _Boxed:
+    """Corners of the triangles of a part with the box of each."""
+
+    def __init__(self, part: Part):
+        self.corners = part.vertices[part.triangles]
+        self.low, self.high = self.corners.min(axis=1), self.corners.max(axis=1)
+
+    def across(self, low, high, axes) -> np.ndarray:
+        """(k, 3, 3) float: corners of triangles whose box meets another one across an axis."""
+        near = np.ones(len(self.corners), dtype=bool)
+        for k in axes:
+            near &= (self.low[:, k] <= high[k]) & (self.high[:, k] >= low[k])
+        return self.corners[near]
+
+
+def _lies_inside(skins: list[_Boxed], number: int) -> bool:
     """Whether the outermost corners of a part all see other skin nearly all round."""
-    own = parts[number]
-    used = own.vertices[np.unique(own.triangles)]
-    outermost = np.concatenate([used.argmin(axis=0), used.argmax(axis=0)])
-    points = used[np.unique(outermost)]
-    blocked = np.zeros(len(points), dtype=np.int64)
+    if len(skins) < 2:
+        return False
+    used = skins[number].corners.reshape(-1, 3)
+    points = used[np.unique(np.concatenate([used.argmin(axis=0), used.argmax(axis=0)]))]
     low, high = points.min(axis=0), points.max(axis=0)
+    blocked = np.zeros(len(points), dtype=np.int64)
     for axis in range(3):
         across = [k for k in range(3) if k != axis]
-        above, below = (np.zeros(len(points), dtype=bool) for _ in range(2))
-        for other in parts[:number] + parts[number + 1 :]:
-            corners = other.vertices[other.triangles]
-            flat = corners[:, :, across]
-            near = (flat.min(axis=1) <= high[across]) & (flat.max(axis=1) >= low[across])
-            up, down = _hits(points, corners[near.all(axis=1)], axis, across)
+        above, below = np.zeros((2, len(points)), dtype=bool)
+        for other in skins[:number] + skins[number + 1 :]:
+            up, down = _hits(points, other.across(low, high, across), axis, across)
             above, below = above | up, below | down
         blocked += above.astype(int) + below
         if not (blocked >= _BLOCKED - 2 * (2 - axis)).all():
