@@ -1,6 +1,8 @@
-"""Small repairs while reading; each returns lines that say what was changed."""
+"""Small repairs: points, flat and doubled triangles, cracks; each tells what it changed."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import coo_array
@@ -13,11 +15,80 @@ COINCIDENT = 1e-7
 """Vertices nearer than this part of the size of the body are one vertex."""
 
 
+FLAT = 1e-6
+"""A triangle of less double area than this part of its longest edge squared has none."""
+
+_ACROSS = np.array([0.4657364, 0.5911321, 0.6585239])
+"""A direction that no plane of a body is likely to stand across."""
+
+_MORE_PASSES = 60
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeTable:
+    """The edges of a set of triangles; half-edge 3 t + k runs from corner k of t to corner k + 1.
+
+    Attributes
+    ----------
+    order : (3 m,) int, half-edges, those of one edge together
+    starts : (n_edges + 1,) int, where each edge begins in `order`
+    edge : (3 m,) int, edge of each half-edge
+    """
+
+    order: np.ndarray
+    starts: np.ndarray
+    edge: np.ndarray
+
+    @property
+    def counts(self) -> np.ndarray:
+        """(n_edges,) int: triangles at each edge."""
+        return np.diff(self.starts)
+
+    @property
+    def lone(self) -> np.ndarray:
+        """(k,) int: half-edges of edges with one triangle, in the order of the triangles."""
+        return np.sort(self.order[self.starts[:-1][self.counts == 1]])
+
+    @property
+    def mates(self) -> np.ndarray:
+        """(3 m,) int: the other half-edge; -1 at open edges, -2 at more than two triangles."""
+        from panelcp.surface.repair_kernels import half_edge_mates
+
+        return half_edge_mates(self.order, self.starts)
+
+
+def edge_table(n_vertices: int, triangles) -> EdgeTable:
+    """Edges of triangles.
+
+    Examples
+    --------
+    >>> edge_table(4, [[0, 1, 2], [2, 1, 3]]).counts.tolist()
+    [1, 1, 2, 1, 1]
+    """
+    from panelcp.surface.repair_kernels import edge_groups
+
+    order, edge, starts = edge_groups(plain_triangles(triangles), n_vertices)
+    return EdgeTable(order, starts, edge)
+
+
+def half_edge_ends(triangles, half_edges) -> np.ndarray:
+    """(k, 2) int: vertices from which and to which half-edges run."""
+    triangles, half_edges = np.asarray(triangles), np.asarray(half_edges)
+    triangle, corner = half_edges // 3, half_edges % 3
+    return np.stack([triangles[triangle, corner], triangles[triangle, (corner + 1) % 3]], axis=1)
+
+
+def plain_triangles(triangles) -> np.ndarray:
+    """Writable (m, 3) int64 for the compiled loops, which meet one kind of array only."""
+    triangles = np.ascontiguousarray(triangles, dtype=np.int64)
+    return triangles if triangles.flags.writeable else triangles.copy()
+
+
 def merge_coincident(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Give triangles that touch the same point the same vertex.
 
     Triangles that lose a corner this way are dropped and counted; triangles whose three
-    different corners lie on one line are an error, since dropping them would open the skin.
+    different corners lie on one line are an error (`remove_flat` takes them out).
 
     Parameters
     ----------
@@ -29,20 +100,136 @@ def merge_coincident(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[
     vertices, triangles : merged
     notes : lines that say what was done
     """
-    vertices = np.asarray(vertices, dtype=float)
+    vertices, triangles, notes = merge_points(vertices, triangles)
+    _require_area(vertices, triangles)
+    return vertices, triangles, notes
+
+
+def merge_points(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Give triangles that touch the same point the same vertex; unused vertices are left out.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, m
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    vertices, triangles : merged; the arrays that were given when nothing is to be done
+    notes : lines that say what was done
+    """
+    given_vertices, given_triangles = vertices, triangles
+    vertices, triangles = np.asarray(vertices, dtype=float), np.asarray(triangles)
     step = max(np.ptp(vertices, axis=0).max(), 1e-12) * COINCIDENT
-    labels = _grouped(len(vertices), cKDTree(vertices).query_pairs(step, output_type="ndarray"))
-    merged = _group_means(vertices, labels)
-    triangles = labels[np.asarray(triangles)]
     notes = []
-    if len(merged) < len(vertices):
+    labels = _coinciding(vertices, step)
+    if labels is not None:
+        merged = _group_means(vertices, labels)
         notes.append(f"{len(vertices)} vertices merged to {len(merged)} (points that coincide)")
+        vertices, triangles = merged, labels[triangles]
     kept = _has_three_corners(triangles)
     if not kept.all():
         notes.append(f"{np.count_nonzero(~kept)} triangles with coinciding corners dropped")
-    merged, triangles = _used_only(merged, triangles[kept])
-    _require_area(merged, triangles)
-    return merged, triangles, notes
+        triangles = triangles[kept]
+    if len(triangles) == 0:
+        raise SurfaceError("all triangles have coinciding corners: nothing of the skin is left")
+    vertices, triangles = _used_only(vertices, triangles)
+    same = not notes and len(vertices) == len(given_vertices)
+    return (given_vertices, given_triangles, []) if same else (vertices, triangles, notes)
+
+
+def drop_doubled(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Keep one of the triangles that have the same three vertices, whatever their winding.
+
+    Two of opposite winding are a sheet without thickness: one is kept here, and dropped as a fin
+    by `crowded.part_crowded_edges` where it stands on a skin.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, m
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    vertices, triangles, notes
+    """
+    corners = np.asarray(triangles)
+    mates = edge_table(len(vertices), corners).mates.reshape(-1, 3)
+    behind = np.where(mates >= 0, mates // 3, -1)
+    twin = (behind[:, 0] >= 0) & (behind[:, 0] == behind[:, 1]) & (behind[:, 0] == behind[:, 2])
+    suspects = np.flatnonzero(twin | (mates == -2).all(axis=1))
+    _, first = np.unique(np.sort(corners[suspects], axis=1), axis=0, return_index=True)
+    doubled = np.ones(len(suspects), dtype=bool)
+    doubled[first] = False
+    doubled = suspects[doubled]
+    if len(doubled) == 0:
+        return vertices, triangles, []
+    kept = np.ones(len(corners), dtype=bool)
+    kept[doubled] = False
+    place = format_place(np.asarray(vertices)[corners[doubled[0]]].mean(axis=0))
+    return (
+        *_used_only(np.asarray(vertices), corners[kept]),
+        [f"{len(doubled)} doubled triangles dropped (first near {place})"],
+    )
+
+
+def remove_flat(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Take out triangles without area and leave no opening behind.
+
+    One with an open edge is dropped; the longest edge of another is turned to the corner that
+    lies on it; where that gives no better triangles, its shortest edge is drawn together.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, m
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    vertices, triangles : the arrays that were given when no triangle is flat
+    notes : lines that say what was done
+
+    Raises
+    ------
+    SurfaceError : flat triangles that can neither be turned nor drawn together
+    """
+    flat = flat_triangles(vertices, triangles)
+    if not flat.any():
+        return vertices, triangles, []
+    points, corners = np.array(vertices, dtype=float), np.array(triangles)
+    before = np.count_nonzero(flat)
+    place = format_place(points[corners[np.flatnonzero(flat)[0]]].mean(axis=0))
+    for _ in range(_MORE_PASSES):
+        kept, changed = _flat_pass(points, corners, np.flatnonzero(flat))
+        corners = corners[kept & _has_three_corners(corners)]
+        flat = flat_triangles(points, corners)
+        if not changed or not flat.any():
+            break
+    points, corners = _used_only(points, corners)
+    _require_area(points, corners)
+    return (
+        points,
+        corners,
+        [
+            f"{before} triangles without area taken out, the skin around them kept closed "
+            f"(first near {place})"
+        ],
+    )
+
+
+def flat_triangles(vertices, triangles) -> np.ndarray:
+    """(m,) bool: triangles whose corners lie on one line."""
+    a, b, c = np.moveaxis(np.asarray(vertices, dtype=float)[np.asarray(triangles)], 1, 0)
+    one, two = b - a, c - a
+    normal = np.stack(
+        [
+            one[:, 1] * two[:, 2] - one[:, 2] * two[:, 1],
+            one[:, 2] * two[:, 0] - one[:, 0] * two[:, 2],
+            one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0],
+        ]
+    )
+    longest = np.maximum.reduce([np.einsum("ni,ni->n", d, d) for d in (one, two, c - b)])
+    return np.einsum("in,in->n", normal, normal) < (FLAT * longest) ** 2
 
 
 def snap_to_plane(vertices, triangles, tolerance: float) -> tuple[np.ndarray, list[str]]:
@@ -119,6 +306,50 @@ def close_cracks(vertices, triangles, tolerance: float) -> tuple[np.ndarray, np.
     )
 
 
+def close_junctions(
+    vertices, triangles, tolerance: float
+) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Divide open edges at open vertices that lie on them, so that both sides share the points.
+
+    Closes T-junctions, and zips seams along which each side has points of its own: either side is
+    divided at the points of the other. No vertex moves.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, m
+    triangles : (m, 3) int
+    tolerance : float, m, greatest distance of the point from the edge
+
+    Returns
+    -------
+    vertices, triangles : the vertices that were given, the divided triangles
+    notes : lines that say what was done
+    """
+    if tolerance <= 0.0:
+        return vertices, triangles, []
+    count, worst, first = 0, 0.0, None
+    points, corners = np.asarray(vertices, dtype=float), np.asarray(triangles)
+    for _ in range(_MORE_PASSES):
+        table = edge_table(len(points), corners)
+        edge, vertex, along, away = _on_open_edges(points, corners, table, tolerance)
+        if len(edge) == 0:
+            break
+        corners, used = _divided_edges(corners, edge, vertex, along)
+        count += np.count_nonzero(used)
+        worst = max(worst, away[used].max())
+        first = points[vertex[used][0]] if first is None else first
+    if count == 0:
+        return vertices, triangles, []
+    return (
+        vertices,
+        corners,
+        [
+            f"seam zipped: open edges divided at {count} points that lie on them, up to "
+            f"{worst * 1e3:.3g} mm away, near {format_place(first)}"
+        ],
+    )
+
+
 def open_vertices(triangles) -> np.ndarray:
     """(k,) int: vertices of edges that belong to one triangle only."""
     edges, counts = np.unique(sorted_edges(triangles), axis=0, return_counts=True)
@@ -154,8 +385,158 @@ def _has_three_corners(triangles) -> np.ndarray:
 
 
 def _used_only(vertices, triangles) -> tuple[np.ndarray, np.ndarray]:
-    used, compact = np.unique(triangles, return_inverse=True)
-    return vertices[used], compact.reshape(-1, 3)
+    used = np.zeros(len(vertices), dtype=bool)
+    used[triangles.ravel()] = True
+    if used.all():
+        return vertices, triangles
+    return vertices[used], (np.cumsum(used) - 1)[triangles]
+
+
+def _coinciding(vertices, step: float) -> np.ndarray | None:
+    """Label of each vertex, equal where points lie within `step`; None when all are apart.
+
+    Points are sorted along one slanting direction, so that only next ones need be compared.
+    """
+    along = np.einsum("ni,i->n", vertices, _ACROSS)
+    order = np.argsort(along, kind="stable")
+    place = vertices[order]
+    same = (place[1:] == place[:-1]).all(axis=1)
+    lead = np.concatenate([[True], ~same])
+    leaders, group = order[lead], np.cumsum(lead) - 1
+    pairs = _near_pairs(vertices[leaders], along[leaders], step)
+    if len(leaders) == len(vertices) and len(pairs) == 0:
+        return None
+    labels = np.empty(len(vertices), dtype=np.int64)
+    labels[order] = _grouped(len(leaders), pairs)[group] if len(pairs) else group
+    first = np.full(labels.max() + 1, len(vertices))
+    np.minimum.at(first, labels, np.arange(len(vertices)))
+    rank = np.empty(len(first), dtype=np.int64)
+    rank[np.argsort(first)] = np.arange(len(first))
+    return rank[labels]
+
+
+def _near_pairs(points, along, step: float) -> np.ndarray:
+    pairs, shift = [], 1
+    while shift < len(points):
+        near = np.flatnonzero(along[shift:] - along[:-shift] <= step)
+        if len(near) == 0:
+            break
+        apart = np.linalg.norm(points[near + shift] - points[near], axis=1)
+        close = near[apart <= step]
+        pairs.append(np.stack([close, close + shift], axis=1))
+        shift += 1
+    return np.concatenate(pairs) if pairs else np.empty((0, 2), dtype=np.int64)
+
+
+def _flat_pass(points, corners, flat) -> tuple[np.ndarray, bool]:
+    """Change flat triangles that do not touch each other; corners are written to.
+
+    Returns which triangles to keep and whether anything was changed.
+    """
+    table = edge_table(len(points), corners)
+    mates, keys = table.mates, _edge_keys(corners, table, len(points))
+    touched = np.zeros(len(points), dtype=bool)
+    kept, changed = np.ones(len(corners), dtype=bool), False
+    for t in flat:
+        if touched[corners[t]].any():
+            continue
+        if (mates[3 * t : 3 * t + 3] == -1).any():
+            kept[t], changed = False, True
+            touched[corners[t]] = True
+            continue
+        around = _turned_pair(points, corners, mates, keys, t)
+        if around is None:
+            around = _drawn_together(points, corners, keys, t)
+        if around is not None:
+            touched[around], changed = True, True
+    return kept, changed
+
+
+def _edge_keys(corners, table: EdgeTable, n: int) -> np.ndarray:
+    low, high = np.sort(half_edge_ends(corners, table.order[table.starts[:-1]]), axis=1).T
+    return low * n + high
+
+
+def _known_edge(keys, n: int, c: int, d: int) -> bool:
+    key = min(c, d) * n + max(c, d)
+    place = np.searchsorted(keys, key)
+    return bool(place < len(keys) and keys[place] == key)
+
+
+def _turned_pair(points, corners, mates, keys, t):
+    """Turn the longest edge of t to the corner on it; the four vertices, or None."""
+    ends = points[corners[t]]
+    k = int(np.argmax(np.linalg.norm(np.roll(ends, -1, axis=0) - ends, axis=1)))
+    mate = mates[3 * t + k]
+    if mate < 0:
+        return None
+    s = mate // 3
+    a, b, c = (corners[t, (k + i) % 3] for i in range(3))
+    d = corners[s, (mate % 3 + 2) % 3]
+    pair = np.array([[c, a, d], [c, d, b]])
+    wrong = c == d or _known_edge(keys, len(points), c, d)
+    same_way = corners[s, mate % 3] == b
+    if wrong or not same_way or flat_triangles(points, pair).any():
+        return None
+    corners[t], corners[s] = pair
+    return np.array([a, b, c, d])
+
+
+def _drawn_together(points, corners, keys, t):
+    """Draw the shortest edge of t together where that keeps the skin one; vertices, or None."""
+    ends = points[corners[t]]
+    lengths = np.linalg.norm(np.roll(ends, -1, axis=0) - ends, axis=1)
+    k = int(np.argmin(lengths))
+    if lengths[k] > 1e-2 * lengths.max():
+        return None
+    a, c = corners[t, k], corners[t, (k + 1) % 3]
+    near = [np.unique(corners[(corners == v).any(axis=1)]) for v in (a, c)]
+    common = np.setdiff1d(np.intersect1d(*near), [a, c])
+    if len(common) != 2:
+        return None
+    corners[corners == c] = a
+    return np.union1d(*near)
+
+
+def _on_open_edges(points, corners, table: EdgeTable, tolerance: float):
+    """Open vertices on open edges: half-edge, vertex, place along the edge (0..1), distance, m."""
+    lone = table.lone
+    ends = half_edge_ends(corners, lone)
+    rim = np.unique(ends)
+    empty = np.empty(0, dtype=np.int64)
+    if len(rim) == 0:
+        return empty, empty, np.empty(0), np.empty(0)
+    start, span = points[ends[:, 0]], points[ends[:, 1]] - points[ends[:, 0]]
+    length = np.linalg.norm(span, axis=1)
+    near = cKDTree(points[rim]).query_ball_point(start + 0.5 * span, 0.5 * length + tolerance)
+    which = np.repeat(np.arange(len(lone)), [len(some) for some in near])
+    vertex = rim[np.concatenate(near).astype(np.int64)]
+    third = corners[lone // 3, (lone % 3 + 2) % 3]
+    other = (vertex != ends[which, 0]) & (vertex != ends[which, 1]) & (vertex != third[which])
+    which, vertex = which[other], vertex[other]
+    offset = points[vertex] - start[which]
+    along = (offset * span[which]).sum(axis=1) / np.maximum(length[which] ** 2, 1e-300)
+    away = np.linalg.norm(offset - along[:, None] * span[which], axis=1)
+    margin = 1e-6
+    good = (along > margin) & (along < 1.0 - margin) & (away <= tolerance)
+    return lone[which[good]], vertex[good], along[good], away[good]
+
+
+def _divided_edges(corners, edge, vertex, along) -> tuple[np.ndarray, np.ndarray]:
+    """Triangles divided at vertices on one edge each; and which of the entries were used."""
+    chosen = np.full(len(corners), -1, dtype=np.int64)
+    chosen[edge[::-1] // 3] = edge[::-1]
+    used = chosen[edge // 3] == edge
+    order = np.flatnonzero(used)[np.lexsort((along[used], edge[used]))]
+    kept, extra = np.ones(len(corners), dtype=bool), []
+    for part in np.split(order, np.flatnonzero(np.diff(edge[order])) + 1):
+        half = edge[part[0]]
+        t, k = half // 3, half % 3
+        a, b, c = (corners[t, (k + i) % 3] for i in range(3))
+        line = np.concatenate([[a], vertex[part], [b]])
+        kept[t] = False
+        extra.append(np.stack([line[:-1], line[1:], np.full(len(line) - 1, c)], axis=1))
+    return np.concatenate([corners[kept], *extra]), used
 
 
 def _joined_by_an_edge(pairs, triangles, n_vertices: int) -> np.ndarray:
@@ -165,12 +546,7 @@ def _joined_by_an_edge(pairs, triangles, n_vertices: int) -> np.ndarray:
 
 
 def _require_area(vertices, triangles):
-    if len(triangles) == 0:
-        raise SurfaceError("all triangles have coinciding corners: nothing of the skin is left")
-    a, b, c = np.moveaxis(vertices[triangles], 1, 0)
-    double_area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    longest = np.maximum.reduce([np.linalg.norm(d, axis=1) for d in (b - a, c - b, a - c)])
-    flat = double_area < 1e-6 * longest**2
+    flat = flat_triangles(vertices, triangles)
     if flat.any():
         first = vertices[triangles[np.flatnonzero(flat)[0]]].mean(axis=0)
         raise SurfaceError(
