@@ -9,12 +9,15 @@ from panelcp.case.running import prepare_case
 from panelcp.errors import CaseError, SurfaceError
 from panelcp.report.contents import condition_line, opening_line
 from panelcp.surface.checking import SurfaceCheck, check_surface
+from panelcp.surface.formats import FORMATS, load_parts
+from panelcp.surface.parts import joined_parts
+from panelcp.surface.proposals import AxesProposal, propose_axes, propose_unit, size_words
 from panelcp.surface.reading import (
-    FORMATS,
-    load_triangles,
+    DEFAULT_AXES,
+    ReadingOptions,
+    body_from_parts,
     parse_axes,
-    propose_unit,
-    read_surface,
+    surface_from_parts,
 )
 
 
@@ -23,7 +26,7 @@ def check_file(path, unit: str | None = None, axes: str | None = None) -> list[s
 
     Parameters
     ----------
-    path : of a mesh (STL, OBJ, PLY) or a case (TOML)
+    path : of a mesh (STL, OBJ, PLY, OFF, GLB, glTF, 3MF, STEP) or a case (TOML)
     unit : length unit of a mesh; proposed from its size when not given
     axes : axes of a mesh that point aft, right and up, as "+x,+y,+z", when they are others
 
@@ -49,16 +52,72 @@ def check_file(path, unit: str | None = None, axes: str | None = None) -> list[s
 
 
 def _mesh_lines(path: Path, unit: str | None, axes: str | None) -> list[str]:
-    given = {} if axes is None else {"axes": parse_axes(axes)}
-    vertices, _ = load_triangles(path)
-    lines = [f"{path.name}"]
+    pointing = tuple(DEFAULT_AXES.items()) if axes is None else parse_axes(axes)
+    parts = load_parts(path)
+    unit, lines = proposed_unit(parts, path.name, unit, pointing)
+    options = ReadingOptions(unit=unit, axes=pointing)
+    proposal = None if axes is not None else _proposal(parts, options)
+    try:
+        check = check_surface(surface_from_parts(parts, options, path.name))
+    except SurfaceError as error:
+        raise SurfaceError(f"{error}{_advice(proposal)}") from None
+    if proposal is not None:
+        lines += _axes_lines(proposal)
+    return [path.name, *lines, *check.lines(), _verdict(check, "fit for panels")]
+
+
+def proposed_unit(parts, name: str, unit: str | None, axes) -> tuple[str, list[str]]:
+    """The length unit given, or else the one that the file or its size proposes.
+
+    Parameters
+    ----------
+    parts : of the mesh
+    name : of the file, for messages
+    unit : as given, or None
+    axes : of the file that point aft, right and up
+
+    Returns
+    -------
+    unit : str
+    lines : what is proposed and why; none when a unit is given
+
+    Raises
+    ------
+    SurfaceError : no unit, or no single one, fits
+    """
+    if unit is not None:
+        return unit, []
+    vertices, triangles = joined_parts(parts)
+    unit, reason = propose_unit(vertices, parts[0].unit)
     if unit is None:
-        unit, reason = propose_unit(vertices)
-        if unit is None:
-            raise SurfaceError(f"{path.name}: {reason}")
-        lines.append(f"length unit: {unit}, proposed because {reason}; say so in the case")
-    check = check_surface(read_surface(path, unit=unit, **given))
-    return [*lines, *check.lines(), _verdict(check, "fit for panels")]
+        size = size_words(vertices, triangles, axes, None)
+        raise SurfaceError(f"{name}: in its own unit {size}. So {reason}")
+    return unit, [f"length unit: {unit}, proposed because {reason}; say so in the case"]
+
+
+def _proposal(parts, options: ReadingOptions) -> AxesProposal | None:
+    """Axes proposed from the skin, or none when it cannot be chosen or has no size."""
+    try:
+        vertices, triangles, _ = body_from_parts(parts, options)
+        return propose_axes(vertices, triangles)
+    except SurfaceError:
+        return None
+
+
+def _axes_lines(proposal: AxesProposal) -> list[str]:
+    lines = [proposal.line()]
+    if not proposal.agrees(DEFAULT_AXES):
+        lines.append(
+            f"taken as +x,+y,+z all the same; if the proposal is right: --axes={proposal.option}, "
+            f"in a case {proposal.case_line()}"
+        )
+    return lines
+
+
+def _advice(proposal: AxesProposal | None) -> str:
+    if proposal is None or proposal.agrees(DEFAULT_AXES):
+        return ""
+    return f". The shape suggests other axes: --axes={proposal.option}"
 
 
 def _case_lines(case: Case) -> list[str]:

@@ -8,19 +8,21 @@ from pathlib import Path
 
 import numpy as np
 
+from panelcp.case.checking import proposed_unit
 from panelcp.errors import CaseError, SurfaceError
 from panelcp.report.files import replace_text
+from panelcp.surface.formats import FORMATS, load_parts
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening, lay_opening
+from panelcp.surface.parts import joined_parts
+from panelcp.surface.proposals import propose_axes
 from panelcp.surface.rays import SkinFinder
 from panelcp.surface.reading import (
     DEFAULT_AXES,
-    FORMATS,
+    ReadingOptions,
     axis_matrix,
-    load_triangles,
     parse_axes,
-    propose_unit,
-    read_surface,
+    surface_from_parts,
 )
 
 TEMPLATE = """\
@@ -37,9 +39,9 @@ question = "Where does the cooling air go in and out?"
 
 [surface]
 file = {file}
-unit = {unit}                 # check: the surface is then {length:.2f} m long
+unit = {unit}                 # check: the surface is then {size}
 axes = {axes}   # axes of the file that point there
-part = {part}
+{remark}part = {part}
 
 # Names for parts of the skin (boxes; a later one wins). Wanted for the model error of Cp:
 # [[region]]
@@ -159,17 +161,17 @@ def write_starter_case(
     output = mesh.with_suffix(".toml") if output is None else Path(output)
     if output.exists():
         raise CaseError(f"{output} exists already; give another name with --output")
-    vertices, _ = load_triangles(mesh)
-    if unit is None:
-        unit, reason = propose_unit(vertices)
-        if unit is None:
-            raise SurfaceError(f"{mesh.name}: {reason}")
-    surface = read_surface(mesh, unit=unit, axes=pointing)
+    parts = load_parts(mesh)
+    unit, _ = proposed_unit(parts, mesh.name, unit, pointing)
+    vertices, triangles = joined_parts(parts)
+    surface = surface_from_parts(parts, ReadingOptions(unit=unit, axes=pointing), mesh.name)
     part = "whole"
     if surface.mirrored:
         sideways = (vertices @ axis_matrix(dict(pointing)).T)[:, 1]
         part = "left half" if sideways.mean() < 0.0 else "right half"
-    content = starter_case(surface, _relative(mesh, output), unit, mesh.stem, part, pointing)
+    remark = _axes_remark(vertices, triangles, pointing)
+    file = _relative(mesh, output)
+    content = starter_case(surface, file, unit, mesh.stem, part, pointing, remark)
     try:
         replace_text(output, content)
     except OSError as error:
@@ -184,6 +186,7 @@ def starter_case(
     name: str,
     part: str,
     axes: tuple[tuple[str, str], ...] = tuple(DEFAULT_AXES.items()),
+    remark: str = "",
 ) -> str:
     """Text of a case with one inlet below the nose and exits searched on the forward part."""
     low, high = surface.bounds
@@ -198,7 +201,8 @@ def starter_case(
         unit=_quoted(unit),
         axes="{ " + ", ".join(f"{key} = {_quoted(axis)}" for key, axis in axes) + " }",
         part=_quoted(part),
-        length=length,
+        size=f"{length:.2f} m long, {width:.2f} m wide, {height:.2f} m high",
+        remark=remark,
         needed=NEEDED_PRESSURE,
         inlet=_place(inlet_place(surface, inlet_size)),
         inlet_size=_length(inlet_size),
@@ -209,6 +213,14 @@ def starter_case(
         bottom_low=_place([front, -half, low[2]]),
         bottom_high=_place([bottom_rear, half, 0.5 * (low[2] + high[2])]),
     )
+
+
+def _axes_remark(vertices, triangles, axes) -> str:
+    """Remark for the case when the shape suggests other axes than those taken."""
+    proposal = propose_axes(vertices, triangles)
+    if proposal.agrees(axes):
+        return ""
+    return f"# {proposal.line()}:\n# {proposal.case_line()}\n"
 
 
 def inlet_place(surface: SurfaceMesh, size: float) -> np.ndarray:

@@ -69,10 +69,11 @@ def load_parts(path, step_size: float | None = None) -> list[Part]:
     data = path.read_bytes()
     _require_kind(path, suffix, data[: 1 << 16], len(data))
     try:
-        if suffix in _READERS:
-            parts = _READERS[suffix](_plain_text(data, suffix))
-        else:
-            parts = _PACKED[suffix](data, path.parent)
+        with np.errstate(all="ignore"):  # numbers that are none are found and named later
+            if suffix in _READERS:
+                parts = _READERS[suffix](_plain_text(data, suffix))
+            else:
+                parts = _PACKED[suffix](data, path.parent)
     except SurfaceError as error:
         known = str(error).startswith("not a mesh") or "triangles name points" in str(error)
         words = "" if known else f"not a mesh that can be read as {suffix}: "

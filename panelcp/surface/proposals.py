@@ -306,32 +306,43 @@ def _dip(skin: _Skin, aft: int, up: int, sign: float) -> float:
     return float((chord.max(axis=(0, 1)) - z).max() / max(skin.size[up], 1e-12))
 
 
-def stop_and_propose(parts_vertices, triangles, stated: str | None, unit, axes) -> str:
-    """What to write into a case that does not state unit and axes.
+def require_stated(vertices, triangles, stated: str | None, unit: str | None, axes):
+    """Stop with a proposal when a case does not say what unit and axes its mesh has.
 
     Parameters
     ----------
-    parts_vertices : (n, 3) float, in the unit and axes of the file
+    vertices : (n, 3) float, in the unit and axes of the file
     triangles : (m, 3) int
     stated : unit that the file states, or None
     unit, axes : as the case gives them, None where it does not
 
-    Returns
-    -------
-    str : sizes, proposal and the lines for [surface]; for a `SurfaceError` or a `CaseError`
+    Raises
+    ------
+    SurfaceError : unit or axes not given; names the lines to write into [surface]
     """
-    lines = []
-    proposal = propose_axes(parts_vertices, triangles)
+    if unit is not None and axes is not None:
+        return
+    proposal = propose_axes(vertices, triangles)
     chosen = proposal.axes if axes is None else axes
+    proposed, reason = (unit, "") if unit is not None else propose_unit(vertices, stated)
+    lines = [f"with them it is {size_words(vertices, triangles, chosen, proposed)}"]
     if unit is None:
-        proposed, reason = propose_unit(parts_vertices, stated)
-        size = size_words(parts_vertices, triangles, chosen, proposed)
-        lines.append(f"the length unit is not stated: {reason.replace('; give --unit', '')}{size}")
-        lines.append(f'if it is right, write into [surface]: unit = "{proposed or "mm"}"')
+        lines.append(f"unit: {reason.partition('; give --unit')[0].partition(': give --unit')[0]}")
     if axes is None:
-        lines.append(f"the axes are not stated; {proposal.line()}")
-        lines.append(f"if they are right, write into [surface]: {proposal.case_line()}")
-    return "\n  ".join(lines)
+        lines.append(proposal.line())
+    lines.append("if that is right, write into [surface]:")
+    if unit is None:
+        lines.append(f'unit = "{proposed or fallback_unit(vertices)}"')
+    if axes is None:
+        lines.append(proposal.case_line())
+    missing = " and ".join(w for w, v in (("unit", unit), ("axes", axes)) if v is None)
+    raise SurfaceError("\n  ".join([f"{missing} of the mesh not stated", *lines]))
+
+
+def fallback_unit(vertices) -> str:
+    """A unit to show in a line that a person must decide on."""
+    fitting = fitting_units(float(np.ptp(vertices, axis=0).max()))
+    return fitting[0] if fitting else "mm"
 
 
 def size_words(vertices, triangles, axes, unit: str | None) -> str:
@@ -341,4 +352,4 @@ def size_words(vertices, triangles, axes, unit: str | None) -> str:
     order = ["xyz".index(_signed(axis)[1]) for axis in dict(axes).values()]
     length, width, height = size[order]
     metres = " m" if unit else ""
-    return f"; {length:.4g}{metres} long, {width:.4g}{metres} wide, {height:.4g}{metres} high"
+    return f"{length:.4g}{metres} long, {width:.4g}{metres} wide, {height:.4g}{metres} high"

@@ -185,22 +185,48 @@ def surface_from_triangles(
     -------
     SurfaceMesh
     """
+    vertices, triangles, notes = in_body_axes(vertices, triangles, options)
+    notes[1:1] = history
+    vertices, triangles, lines = repair.merge_coincident(vertices, triangles)
+    notes += lines
+    vertices, triangles, part = as_right_half(vertices, triangles, options)
+    if part == "whole":
+        return _finish_whole(vertices, triangles, options, notes)
+    return _finish_half(vertices, triangles, options, part, notes)
+
+
+def in_body_axes(
+    vertices, triangles, options: ReadingOptions
+) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Metres, x aft, y right, z up, from the datum; triangles outward as before.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, in the unit and axes of the file
+    triangles : (m, 3) int
+    options : ReadingOptions
+
+    Returns
+    -------
+    vertices : (n, 3) float, m, body axes
+    triangles : (m, 3) int
+    notes : unit, number of triangles, and whether they were turned over
+
+    Raises
+    ------
+    SurfaceError : numbers that are none, a size that is not believable, wrong axes
+    """
     require_finite(vertices)
     matrix = axis_matrix(dict(options.axes))
     scale = UNITS["length"][options.unit]
     vertices = (np.asarray(vertices, dtype=float) - options.datum) @ matrix.T * scale
-    notes = [f"read {len(triangles)} triangles, length unit {options.unit}", *history]
+    notes = [f"read {len(triangles)} triangles, length unit {options.unit}"]
     if (np.linalg.det(matrix) < 0) != options.reverse:
         triangles = np.asarray(triangles)[:, [0, 2, 1]]
         notes.append("all triangles turned over (left-handed axes or reverse asked for)")
     _require_believable_size(vertices, options.unit)
     require_lengthwise(vertices)
-    vertices, triangles, lines = repair.merge_coincident(vertices, triangles)
-    notes += lines
-    vertices, triangles, part = _as_right_half(vertices, triangles, options)
-    if part == "whole":
-        return _finish_whole(vertices, triangles, options, notes)
-    return _finish_half(vertices, triangles, options, part, notes)
+    return vertices, triangles, notes
 
 
 def _words(names) -> tuple[str, ...]:
@@ -266,8 +292,27 @@ def _require_believable_size(vertices: np.ndarray, unit: str):
     )
 
 
-def _as_right_half(vertices, triangles, options: ReadingOptions):
-    """Decide whether a half was given; a left half is moved to the right."""
+def as_right_half(
+    vertices, triangles, options: ReadingOptions
+) -> tuple[np.ndarray, np.ndarray, str]:
+    """Decide whether a half was given; a left half is moved to the right.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, m, body axes
+    triangles : (m, 3) int
+    options : ReadingOptions
+
+    Returns
+    -------
+    vertices : (n, 3) float, m
+    triangles : (m, 3) int
+    part : "whole", "right half" or "left half"
+
+    Raises
+    ------
+    SurfaceError : given as a half, but it reaches across BL 0
+    """
     low, high = vertices[:, 1].min(), vertices[:, 1].max()
     tolerance = max(options.plane_tolerance, 1e-9)
     part = options.part
@@ -303,7 +348,7 @@ def _finish_half(vertices, triangles, options, part, notes) -> SurfaceMesh:
     vertices, triangles, lines = repair.close_cracks(vertices, triangles, options.crack_tolerance)
     require_one_body(vertices, triangles)
     require_closed(vertices, triangles, open_at_plane=True)
-    _require_open_at_plane(triangles, part)
+    require_open_at_plane(triangles, part)
     notes = [*notes, *lines, f"{part} mirrored about BL 0"]
     surface = mirrored_whole(vertices, triangles, notes=notes)
     require_closed(surface.vertices, surface.triangles)
@@ -311,7 +356,18 @@ def _finish_half(vertices, triangles, options, part, notes) -> SurfaceMesh:
     return surface
 
 
-def _require_open_at_plane(triangles, part):
+def require_open_at_plane(triangles, part: str):
+    """Refuse a half that is closed at BL 0: mirrored it would be two bodies.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int
+    part : "right half" or "left half", for the message
+
+    Raises
+    ------
+    SurfaceError : no open edge
+    """
     if len(repair.open_vertices(triangles)) == 0:
         raise SurfaceError(
             f"taken as {part}, since it lies on one side of BL 0 only, but it is closed there: "
