@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import csr_array, diags_array
+from scipy.sparse import coo_array, csr_array
 
 from panelcp.errors import SurfaceError
 from panelcp.surface.curved import curved_panels, evaluate
@@ -102,10 +102,14 @@ def parent_operator(surface: SurfaceMesh, finer: SurfaceMesh, parents) -> csr_ar
     counts = np.bincount(parents, minlength=surface.n_panels)
     first = np.concatenate([[0], np.cumsum(counts)[:-1]])
     under = first + np.where(counts == 4, 3, 0)
-    carried = point_operator(finer, curved_panels(surface).points, under)
-    kept = (counts == 1).astype(float)
-    own = csr_array((kept, first, np.arange(surface.n_panels + 1)), shape=carried.shape)
-    return csr_array(own + diags_array(1.0 - kept) @ carried)
+    kept, split = (counts == 1).astype(float), np.flatnonzero(counts > 1)
+    shape = (surface.n_panels, finer.n_panels)
+    own = csr_array((kept, first, np.arange(surface.n_panels + 1)), shape=shape)
+    if len(split) == 0:
+        return own
+    carried = point_operator(finer, curved_panels(surface).points[split], under[split]).tocoo()
+    placed = (carried.data, (split[carried.row], carried.col))
+    return csr_array(own + coo_array(placed, shape=shape).tocsr())
 
 
 def _checked_mask(surface, panels) -> np.ndarray:
