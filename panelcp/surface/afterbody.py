@@ -164,21 +164,21 @@ def without_wall(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]
 
 def _rear_rim(vertices, triangles) -> _Rim:
     """The one open edge that goes round the rear end."""
-    half, chains = open_chains(vertices, triangles)
+    chains, closed = open_chains(vertices, triangles)
     size = np.ptp(vertices, axis=0)
     wide = [
-        chain
-        for chain in chains
+        (chain, loop)
+        for chain, loop in zip(chains, closed, strict=True)
         if np.prod(np.ptp(vertices[chain], axis=0)[1:]) > LEAST_RIM * size[1] * size[2]
         and vertices[chain, 0].mean() > vertices[:, 0].mean()
     ]
     if len(wide) != 1:
-        where = ", ".join(f"near {format_place(vertices[c].mean(axis=0))}" for c in wide)
+        where = ", ".join(f"near {format_place(vertices[c].mean(axis=0))}" for c, _ in wide)
         raise SurfaceError(
             f"{len(wide)} open edges go round the rear part of the body {where}"
             + (": close all but one" if wide else ": it does not end open behind")
         )
-    index = wide[0]
+    index, half = wide[0][0], not wide[0][1]
     points = vertices[index]
     centre, diameter = _middle(points, half)
     width = _smoothing_width(points)

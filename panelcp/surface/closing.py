@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.interpolate import RBFInterpolator
@@ -66,21 +67,25 @@ def closed_openings(
     the open end of a duct, it is laid through the rim alone.
     """
     vertices, triangles = np.array(vertices, dtype=float), np.array(triangles, dtype=np.int64)
-    half, chains = open_chains(vertices, triangles)
-    sizes = [_size(vertices[chain], half and not _is_loop(chain, triangles)) for chain in chains]
-    notes, chosen = [], list(zip(chains, ["opening"] * len(chains), strict=True))
+    chains, closed = open_chains(vertices, triangles)
+    sizes = [_size(vertices[c], not loop) for c, loop in zip(chains, closed, strict=True)]
+    notes, kept = [], list(range(len(chains)))
     if places is None:
         for chain, size in zip(chains, sizes, strict=True):
             if size > largest:
                 where = format_place(vertices[chain].mean(axis=0))
                 notes.append(f"opening of {size * 1e3:.0f} mm at {where} left open: too large")
-        chosen = [pair for pair, size in zip(chosen, sizes, strict=True) if size <= largest]
+        kept = [k for k in kept if sizes[k] <= largest]
+        names = ["opening"] * len(kept)
     else:
         places = np.asarray(places, dtype=float).reshape(-1, 3)
         names = names or [f"opening {k + 1}" for k in range(len(places))]
-        picked = [_chain_near(vertices, chains, sizes, *pair) for pair in zip(places, names)]  # noqa: B905
-        chosen = [(chains[k], name) for k, name in zip(picked, names, strict=True)]
-    return _all_capped(vertices, triangles, chosen, half, notes)
+        kept = [
+            _chain_near(vertices, chains, sizes, place, name)
+            for place, name in zip(places, names, strict=True)
+        ]
+    chosen = [(chains[k], closed[k], name) for k, name in zip(kept, names, strict=True)]
+    return _all_capped(vertices, triangles, chosen, notes)
 
 
 def ducts_cut(
@@ -128,20 +133,19 @@ def ducts_cut(
         deep.append(np.unique(triangles[fresh & (side > 0)]))
         lines.append((name, place, depth, width))
     vertices, triangles, on_line, notes = _shallow_part(vertices, triangles, on_line, deep, lines)
-    half, chains = open_chains(vertices, triangles)
-    chosen = [(chain, "cap in duct") for chain in chains if on_line[chain].all()]
+    chains, closed = open_chains(vertices, triangles)
+    chosen = [
+        (chain, loop, "cap in duct")
+        for chain, loop in zip(chains, closed, strict=True)
+        if on_line[chain].all()
+    ]
     for place, axis, name in ended:
-        chosen.append((_inner_end(vertices, triangles, chains, place, axis, name), name))
-    return _all_capped(vertices, triangles, chosen, half, notes)
+        k = _inner_end(vertices, chains, closed, place, axis, name)
+        chosen.append((chains[k], closed[k], name))
+    return _all_capped(vertices, triangles, chosen, notes)
 
 
 # --- which opening -------------------------------------------------------------------------------
-
-
-def _is_loop(chain, triangles) -> bool:
-    """Whether the last vertex of a chain joins the first."""
-    first, last = chain[0], chain[-1]
-    return bool(((triangles == first).any(axis=1) & (triangles == last).any(axis=1)).any())
 
 
 def _outline(points, mirrored: bool) -> np.ndarray:
@@ -179,13 +183,12 @@ def _chain_near(vertices, chains, sizes, place, name) -> int:
 # --- caps ----------------------------------------------------------------------------------------
 
 
-def _all_capped(vertices, triangles, chosen, half: bool, notes):
-    normals = vertex_normals(vertices, triangles)
-    skin, notes = (vertices, triangles, normals), list(notes)
+def _all_capped(vertices, triangles, chosen, notes):
+    normals, notes = vertex_normals(vertices, triangles), list(notes)
     points, parts, number = [vertices], [triangles], len(vertices)
-    for chain, name in chosen:
-        mirrored = half and not _is_loop(chain, triangles)
-        added, cap, flush = _cap(skin, chain, mirrored)
+    for chain, loop, name in chosen:
+        skin = _near_skin(vertices, triangles, normals, chain)
+        added, cap, flush = _cap(skin, vertices[chain], not loop)
         whole = np.concatenate([chain, number + np.arange(len(added))])
         points.append(added)
         parts.append(whole[cap])
@@ -193,59 +196,107 @@ def _all_capped(vertices, triangles, chosen, half: bool, notes):
         kind = "flush with the skin" if flush else "laid through its rim"
         notes.append(
             f"{name} closed at {format_place(vertices[chain].mean(axis=0))}: "
-            f"{_size(vertices[chain], mirrored) * 1e3:.0f} mm across (circle of equal area), "
+            f"{_size(vertices[chain], not loop) * 1e3:.0f} mm across (circle of equal area), "
             f"{len(cap)} triangles, {kind}"
         )
     return np.vstack(points), np.vstack(parts), notes
 
 
-def _cap(skin, chain, mirrored: bool) -> tuple[np.ndarray, np.ndarray, bool]:
-    """New vertices, triangles that count the chain's vertices first, and whether it is flush."""
-    vertices, _, normals = skin
+@dataclass(frozen=True, eq=False)
+class _NearSkin:
+    """Skin round an opening.
+
+    Attributes
+    ----------
+    points, normals : (n, 3) float, of its vertices, the rim left out
+    rim_normals : (k, 3) float
+    joined : pairs of places in the rim that an edge of the skin joins, beside the rim itself
+    edge : m, median edge at the rim
+    """
+
+    points: np.ndarray
+    normals: np.ndarray
+    rim_normals: np.ndarray
+    joined: set
+    edge: float
+
+
+def _near_skin(vertices, triangles, normals, chain) -> _NearSkin:
     rim = vertices[chain]
+    centre = rim.mean(axis=0)
+    radius = np.linalg.norm(rim - centre, axis=1).max()
+    close = np.linalg.norm(vertices - centre, axis=1) < (1.0 + 2.0 * BAND) * radius
+    at = np.full(len(vertices), -1)
+    at[chain] = np.arange(len(chain))
+    near = triangles[close[triangles[:, 0]] | (at[triangles] >= 0).any(axis=1)]
+    own = near[(at[near] >= 0).any(axis=1)]
+    ends = at[own[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)]
+    ends = np.sort(ends[(ends >= 0).all(axis=1)], axis=1)
+    step = ends[:, 1] - ends[:, 0]
+    inner = ends[(step > 1) & (step < len(chain) - 1)]
+    others = np.setdiff1d(np.unique(near), chain)
+    joined = set(map(tuple, inner.tolist()))
+    return _NearSkin(
+        vertices[others], normals[others], normals[chain], joined, median_edge(vertices, own)
+    )
+
+
+def _cap(skin: _NearSkin, rim, mirrored: bool) -> tuple[np.ndarray, np.ndarray, bool]:
+    """New vertices, triangles that count the rim's vertices first, and whether it is flush."""
     outline = _outline(rim, mirrored)
     centre = outline.mean(axis=0)
-    outward = -_area_vector(outline - centre)
-    outward /= np.linalg.norm(outward)
-    e1 = (
-        np.array([0.0, 1.0, 0.0])
-        if mirrored
-        else np.cross(outward, np.eye(3)[np.argmin(np.abs(outward))])
-    )
-    e1 /= np.linalg.norm(e1)
-    e2 = np.cross(outward, e1)
-    flat = np.stack([(rim - centre) @ e1, (rim - centre) @ e2], axis=1)
-    spacing = max(float(np.median(np.linalg.norm(np.diff(rim, axis=0), axis=1))),
-                  np.sqrt(_size(rim, mirrored) ** 2 / MOST_POINTS))  # fmt: skip
+    axes = _cap_axes(outline - centre, mirrored)
+    flat = (rim - centre) @ axes[:2].T
+    spacing = max(skin.edge, _size(rim, mirrored) / np.sqrt(MOST_POINTS))
     closing = np.empty((0, 2))
-    if mirrored:  # along BL 0, from the last vertex of the chain to the first
+    if mirrored:  # along BL 0, from the last vertex of the rim to the first
         steps = max(1, round(abs(flat[0, 1] - flat[-1, 1]) / spacing))
         way = np.linspace(flat[-1, 1], flat[0, 1], steps + 1)[1:-1]
         closing = np.stack([np.zeros_like(way), way], axis=1)
     polygon = np.vstack([flat, closing])
     inner = _grid_inside(polygon, spacing)
     triangles = _triangulated(polygon, inner)
-    fresh = np.vstack([closing, inner])
-    band = _band(skin, rim, centre, (e1, e2, outward), polygon, mirrored)
-    flush = float(np.median(normals[chain] @ outward)) > FLUSH and len(band) > 0
+    triangles, flat = _parted(triangles, np.vstack([polygon, inner]), skin.joined)
+    fresh = flat[len(rim) :]
+    band = _band(skin, rim, centre, axes, polygon, mirrored)
+    flush = float(np.median(skin.rim_normals @ axes[2])) > FLUSH and len(band) > 0
     support = np.vstack([outline, band]) if flush else outline
-    points = centre + fresh @ np.array([e1, e2])
-    points += _height(support - centre, (e1, e2, outward), fresh)[:, None] * outward
+    points = centre + fresh @ axes[:2]
+    points += _height(support - centre, axes, fresh)[:, None] * axes[2]
     if mirrored:
         points[: len(closing), 1] = 0.0
     return points, triangles, flush
 
 
-def _band(skin, rim, centre, axes, polygon, mirrored: bool) -> np.ndarray:
+def _cap_axes(outline, mirrored: bool) -> np.ndarray:
+    """Rows: two axes in the plane of the cap, the first across BL 0 in a half; outward."""
+    outward = -_area_vector(outline)
+    outward /= np.linalg.norm(outward)
+    helper = np.eye(3)[1 if mirrored else np.argmin(np.abs(outward))]
+    first = helper - (helper @ outward) * outward
+    first /= np.linalg.norm(first)
+    return np.array([first, np.cross(outward, first), outward])
+
+
+def _parted(triangles, points, joined: set) -> tuple[np.ndarray, np.ndarray]:
+    """Triangles in which edges that the skin already has get a vertex in their middle."""
+    triangles = triangles.tolist()
+    ends = {tuple(sorted((t[k - 1], t[k]))) for t in triangles for k in range(3)}
+    for a, b in sorted(ends & joined):
+        middle = len(points)
+        points = np.vstack([points, 0.5 * (points[a] + points[b])])
+        for t in [t for t in triangles if a in t and b in t]:
+            triangles.remove(t)
+            triangles += [[middle if v == end else v for v in t] for end in (a, b)]
+    return np.array(triangles, dtype=np.int64), points
+
+
+def _band(skin: _NearSkin, rim, centre, axes, polygon, mirrored: bool) -> np.ndarray:
     """Skin near the rim that looks the way of the cap, and its mirror image."""
-    vertices, triangles, normals = skin
-    near = np.zeros(len(vertices), dtype=bool)
-    near[np.unique(triangles)] = True
-    distance, _ = cKDTree(rim).query(vertices, distance_upper_bound=BAND * _size(rim, mirrored))
-    near &= np.isfinite(distance) & (distance > 0.0) & (normals @ axes[2] > FLUSH)
-    points = vertices[near]
-    flat = np.stack([(points - centre) @ axes[0], (points - centre) @ axes[1]], axis=1)
-    points = points[~_inside(polygon, flat)]
+    distance, _ = cKDTree(rim).query(skin.points, distance_upper_bound=BAND * _size(rim, mirrored))
+    near = np.isfinite(distance) & (skin.normals @ axes[2] > FLUSH)
+    points = skin.points[near]
+    points = points[~_inside(polygon, (points - centre) @ axes[:2].T)]
     if mirrored:
         points = np.vstack([points, points[points[:, 1] > 0.0] * [1.0, -1.0, 1.0]])
     return points
@@ -459,17 +510,17 @@ def _parts_between_lines(triangles, on_line) -> np.ndarray:
     return np.unique(connected_components(graph, directed=False)[1][:n], return_inverse=True)[1]
 
 
-def _inner_end(vertices, triangles, chains, place, axis, name) -> np.ndarray:
+def _inner_end(vertices, chains, closed, place, axis, name) -> int:
     """Open edge at the inner end of a duct that is shorter than the depth."""
     best, nearest = None, np.inf
-    for chain in chains:
+    for k, chain in enumerate(chains):
         step = vertices[chain].mean(axis=0) - place
-        if (vertices[chain[[0, -1]], 1] == 0.0).all():
-            step[1] = 0.0 - place[1]
+        if not closed[k]:
+            step[1] = -place[1]
         away = np.linalg.norm(step - (step @ axis) * axis)
         if step @ axis > 0.0 and away < nearest:
-            best, nearest = chain, away
-    if best is None or nearest > _size(vertices[best], False):
+            best, nearest = k, away
+    if best is None or nearest > _size(vertices[chains[best]], not closed[best]):
         raise SurfaceError(
             f"{name} at {format_place(place)}: the duct ends before the depth, but has no open end "
             "there; give a smaller depth"

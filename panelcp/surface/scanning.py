@@ -263,34 +263,33 @@ def rim_groups(n_vertices: int, edges) -> np.ndarray:
     return np.unique(labels, return_inverse=True)[1]
 
 
-def open_chains(vertices, triangles) -> tuple[bool, list[np.ndarray]]:
+def open_chains(vertices, triangles) -> tuple[list[np.ndarray], list[bool]]:
     """Open edges put in order: loops, and in a half chains from BL 0 to BL 0.
 
     Returns
     -------
-    half : True where open edges lie on y = 0 and no vertex has y < 0
-    chains : (k,) int each, in the direction in which the skin's triangles have them, so that the
-        skin lies to the left, seen from outside; edges on y = 0 of a half left out
+    chains : (k,) int each, in the direction in which the skin's triangles have their edges; no
+        vertex twice in one chain: loops that touch each other are parted
+    closed : True for a loop, False for a chain that ends on y = 0 of a half, whose edges on y = 0
+        are left out
     """
     vertices = np.asarray(vertices)
     edges = directed_rim(triangles)
     at_plane = (vertices[edges, 1] == 0.0).all(axis=1)
-    half = bool(at_plane.any() and vertices[np.unique(triangles), 1].min() >= 0.0)
-    if half:
+    if at_plane.any() and vertices[np.unique(triangles), 1].min() >= 0.0:
         edges = edges[~at_plane]
-    starts, counts = np.unique(edges[:, 0], return_counts=True)
-    if (counts > 1).any():
-        pinched = starts[counts > 1]
-        raise SurfaceError(
-            f"open edges touch each other at {len(pinched)} points (first near "
-            f"{format_place(vertices[pinched[0]])}): mend the skin first"
-        )
-    follow = dict(edges.tolist())
-    heads = sorted(set(follow) - set(follow.values()))
-    chains = [_followed(follow, head) for head in heads]
-    while follow:
-        chains.append(_followed(follow, next(iter(follow)))[:-1])
-    return half, chains
+    follow: dict[int, list[int]] = {}
+    for start, end in edges[::-1].tolist():
+        follow.setdefault(start, []).append(end)
+    arrivals = np.bincount(edges[:, 1], minlength=len(vertices)) if len(edges) else np.zeros(1)
+    heads = [v for v, ends in follow.items() if len(ends) > arrivals[v]]
+    chains, closed = [], []
+    for start in sorted(heads) + sorted(set(follow) - set(heads)):
+        while follow.get(start):
+            loops, rest = _walked(follow, start)
+            chains += [np.array(part) for part in (*loops, rest) if len(part) > 1]
+            closed += [True] * len(loops) + [False] * (len(rest) > 1)
+    return chains, closed
 
 
 def median_edge(vertices, triangles) -> float:
@@ -300,11 +299,21 @@ def median_edge(vertices, triangles) -> float:
     return float(np.median(np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)))
 
 
-def _followed(follow: dict, vertex: int) -> np.ndarray:
-    chain = [vertex]
-    while chain[-1] in follow:
-        chain.append(follow.pop(chain[-1]))
-    return np.array(chain)
+def _walked(follow: dict, start: int) -> tuple[list[list[int]], list[int]]:
+    """Loops met on a walk along open edges until it ends, and what of the walk is in none."""
+    path, place, loops = [start], {start: 0}, []
+    while follow.get(path[-1]):
+        vertex = follow[path[-1]].pop()
+        if vertex in place:
+            first = place[vertex]
+            loops.append(path[first:])
+            for gone in path[first + 1 :]:
+                del place[gone]
+            del path[first + 1 :]
+        else:
+            place[vertex] = len(path)
+            path.append(vertex)
+    return loops, path
 
 
 def _lone_corner(at: np.ndarray) -> np.ndarray:

@@ -111,7 +111,9 @@ def merge_short_edges(points, weights, triangles, rim, edges, limit, wanted, cha
         if rim[b] and not rim[a]:
             a, b = b, a
         shared = _shared_triangles(a, b, triangles, head, after)
-        if shared != (1 if rim[b] else 2) or not _is_one_sheet(a, b, shared, triangles, chains):
+        if shared != (1 if rim[b] else 2) or not _is_one_sheet(
+            a, b, shared, triangles, rim, chains
+        ):
             continue
         share = weights[b] / (weights[a] + weights[b])
         if rim[a] and not rim[b]:
@@ -163,7 +165,8 @@ def _gathered(vertex, triangles, head, after, found):
 
 
 @njit(cache=True, error_model="numpy")
-def _is_one_sheet(a, b, shared, triangles, chains):
+def _is_one_sheet(a, b, shared, triangles, rim, chains):
+    """Whether b can be drawn into a: the skin stays one sheet, and none of it lies along its rim."""
     head, _, after = chains
     around_a, around_b = np.empty(12, dtype=np.int64), np.empty(12, dtype=np.int64)
     count_a = _gathered(a, triangles, head, after, around_a)
@@ -176,7 +179,16 @@ def _is_one_sheet(a, b, shared, triangles, chains):
     for i in range(count_a):
         for j in range(count_b):
             common += around_a[i] == around_b[j]
-    return common == shared
+    if common != shared:
+        return False
+    if rim[a] and not rim[b]:
+        for j in range(count_b):
+            found = not rim[around_b[j]] or around_b[j] == a
+            for i in range(count_a):
+                found = found or around_a[i] == around_b[j]
+            if not found:
+                return False
+    return True
 
 
 @njit(cache=True, error_model="numpy")
