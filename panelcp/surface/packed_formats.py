@@ -9,8 +9,10 @@ import base64
 import binascii
 import io
 import json
+import lzma
 import math
 import re
+import struct
 import urllib.parse
 import zipfile
 import zlib
@@ -43,6 +45,17 @@ UNITS_3MF = {
     "foot": ("ft", 1.0),
     "meter": ("m", 1.0),
 }
+_UNPACKING = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    NotImplementedError,
+    RuntimeError,
+    EOFError,
+    OSError,
+    ValueError,
+)
 _COMPONENTS = {5120: "i1", 5121: "u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 _WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 
@@ -346,7 +359,9 @@ def read_3mf(data: bytes, folder: Path | None = None) -> list[Part]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return _Package(archive).parts()
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, zlib.error) as error:
+    except SurfaceError:
+        raise
+    except _UNPACKING as error:
         raise SurfaceError(f"it cannot be unpacked ({str(error)[:80]}); copy it again") from None
 
 
@@ -438,9 +453,7 @@ class _Package:
             elif reference.key in model.meshes:
                 yield _at(model.meshes[reference.key], above)
             else:
-                raise SurfaceError(
-                    f"it places an object {reference.key!r} that it does not hold"
-                )
+                raise SurfaceError(f"it places an object {reference.key!r} that it does not hold")
 
 
 class _Reference:
@@ -468,7 +481,9 @@ class _Model:
             self._parser.Parse(block, last)
         except expat.ExpatError as error:
             raise SurfaceError(f"its model is no whole XML ({error})") from None
-        except (KeyError, ValueError, OverflowError) as error:
+        except SurfaceError:
+            raise
+        except (LookupError, ValueError, OverflowError) as error:
             line = self._parser.CurrentLineNumber
             raise SurfaceError(
                 f"line {line} of its model cannot be read ({type(error).__name__}: "

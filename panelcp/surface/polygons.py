@@ -93,7 +93,8 @@ def _in_own_plane(points) -> np.ndarray:
 def _shape(a, b, c) -> np.ndarray:
     """Double area over the squared longest edge: 0.87 for equal sides, negative turned over."""
     area = (b - a)[..., 0] * (c - a)[..., 1] - (b - a)[..., 1] * (c - a)[..., 0]
-    longest = np.maximum.reduce([((p - q) ** 2).sum(axis=-1) for p, q in ((a, b), (b, c), (c, a))])
+    ab, bc, ca = (((p - q) ** 2).sum(axis=-1) for p, q in ((a, b), (b, c), (c, a)))
+    longest = np.maximum(np.maximum(ab, bc), ca)
     return np.where(longest > 0.0, area / np.where(longest > 0.0, longest, 1.0), 0.0)
 
 

@@ -80,7 +80,7 @@ def part_facts(parts) -> list[PartFacts]:
     """
     require_finite_parts(parts)
     bounds = np.array([part.bounds for part in parts])
-    skins = [_Boxed(part) for part in parts] if len(parts) > 1 else []
+    skin = _Boxed(parts)
     whole = np.linalg.norm(bounds[:, 1].max(axis=0) - bounds[:, 0].min(axis=0))
     facts = []
     for number, part in enumerate(parts):
@@ -92,7 +92,7 @@ def part_facts(parts) -> list[PartFacts]:
                 size=high - low,
                 middle=0.5 * (low + high),
                 closed=_is_closed(part),
-                inside=_lies_inside(skins, number),
+                inside=_lies_inside(skin, number),
                 small=bool(np.linalg.norm(high - low) < SMALL * whole),
             )
         )
@@ -272,10 +272,11 @@ def welded(vertices, triangles) -> tuple[np.ndarray, np.ndarray]:
     vertices, triangles
     """
     points = np.ascontiguousarray(np.asarray(vertices, dtype=float) + 0.0)
-    bits = points.view(np.uint64)
-    factors = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64)
-    mixed = bits * factors
-    keys = (mixed ^ (mixed >> np.uint64(29))).sum(axis=1, dtype=np.uint64)
+    keys = np.zeros(len(points), dtype=np.uint64)
+    for column in points.view(np.uint64).T:
+        keys = (keys ^ column) * np.uint64(0x9E3779B97F4A7C15)
+        keys = (keys ^ (keys >> np.uint64(32))) * np.uint64(0xC2B2AE3D27D4EB4F)
+        keys ^= keys >> np.uint64(29)
     _, first, label = np.unique(keys, return_index=True, return_inverse=True)
     if not np.array_equal(points[first][label], points):
         kept, label = np.unique(points, axis=0, return_inverse=True)
@@ -304,35 +305,32 @@ def _is_closed(part: Part) -> bool:
 
 
 class _Boxed:
-    """Corners of the triangles of a part with the box of each."""
+    """Corners of the triangles of all parts, with the box and the part of each."""
 
-    def __init__(self, part: Part):
-        self.corners = part.vertices[part.triangles]
+    def __init__(self, parts):
+        self.corners = np.concatenate([part.vertices[part.triangles] for part in parts])
         self.low, self.high = self.corners.min(axis=1), self.corners.max(axis=1)
+        self.part = np.repeat(np.arange(len(parts)), [len(part.triangles) for part in parts])
 
-    def across(self, low, high, axes) -> np.ndarray:
-        """(k, 3, 3) float: corners of triangles whose box meets another one across an axis."""
-        near = np.ones(len(self.corners), dtype=bool)
-        for k in axes:
-            near &= (self.low[:, k] <= high[k]) & (self.high[:, k] >= low[k])
-        return self.corners[near]
+    def across(self, low, high, axes, number: int) -> np.ndarray:
+        """(k, 3, 3) float: corners of other parts' triangles whose box meets another one."""
+        first, second = axes
+        near = np.flatnonzero((self.low[:, first] <= high[first]) & (self.part != number))
+        near = near[self.high[near, first] >= low[first]]
+        near = near[self.low[near, second] <= high[second]]
+        return self.corners[near[self.high[near, second] >= low[second]]]
 
 
-def _lies_inside(skins: list[_Boxed], number: int) -> bool:
+def _lies_inside(skin: _Boxed, number: int) -> bool:
     """Whether the outermost corners of a part all see other skin nearly all round."""
-    if len(skins) < 2:
-        return False
-    used = skins[number].corners.reshape(-1, 3)
+    used = skin.corners[skin.part == number].reshape(-1, 3)
     points = used[np.unique(np.concatenate([used.argmin(axis=0), used.argmax(axis=0)]))]
     low, high = points.min(axis=0), points.max(axis=0)
     blocked = np.zeros(len(points), dtype=np.int64)
     for axis in range(3):
         across = [k for k in range(3) if k != axis]
-        above, below = np.zeros((2, len(points)), dtype=bool)
-        for other in skins[:number] + skins[number + 1 :]:
-            up, down = _hits(points, other.across(low, high, across), axis, across)
-            above, below = above | up, below | down
-        blocked += above.astype(int) + below
+        others = skin.across(low, high, across, number)
+        blocked += sum(side.astype(int) for side in _hits(points, others, axis, across))
         if not (blocked >= _BLOCKED - 2 * (2 - axis)).all():
             return False
     return True
@@ -417,7 +415,7 @@ def _solid(part: Part):
     """The part as a solid of the package that unites."""
     package = _manifold()
     vertices, triangles = welded(part.vertices, part.triangles)
-    mesh = package.Mesh64(vertices, triangles.astype(np.uint64))
+    mesh = package.Mesh64(np.array(vertices), np.array(triangles, dtype=np.uint64, order="C"))
     solid = package.Manifold(mesh)
     if solid.status() != package.Error.NoError or solid.is_empty():
         edges = sorted_edges(triangles)
