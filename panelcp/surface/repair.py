@@ -133,7 +133,7 @@ def merge_points(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]
         triangles = triangles[kept]
     if len(triangles) == 0:
         raise SurfaceError("all triangles have coinciding corners: nothing of the skin is left")
-    vertices, triangles = _used_only(vertices, triangles)
+    vertices, triangles = used_only(vertices, triangles)
     same = not notes and len(vertices) == len(given_vertices)
     return (given_vertices, given_triangles, []) if same else (vertices, triangles, notes)
 
@@ -168,7 +168,7 @@ def drop_doubled(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]
     kept[doubled] = False
     place = format_place(np.asarray(vertices)[corners[doubled[0]]].mean(axis=0))
     return (
-        *_used_only(np.asarray(vertices), corners[kept]),
+        *used_only(np.asarray(vertices), corners[kept]),
         [f"{len(doubled)} doubled triangles dropped (first near {place})"],
     )
 
@@ -205,7 +205,7 @@ def remove_flat(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]
         flat = flat_triangles(points, corners)
         if not changed or not flat.any():
             break
-    points, corners = _used_only(points, corners)
+    points, corners = used_only(points, corners)
     _require_area(points, corners)
     return (
         points,
@@ -293,7 +293,7 @@ def close_cracks(vertices, triangles, tolerance: float) -> tuple[np.ndarray, np.
     joined[on_plane, 1] = 0.0
     triangles = labels[triangles]
     kept = _has_three_corners(triangles)
-    joined, triangles = _used_only(joined, triangles[kept])
+    joined, triangles = used_only(joined, triangles[kept])
     dropped = np.count_nonzero(~kept)
     extra = f", {dropped} collapsed triangles dropped" if dropped else ""
     return (
@@ -384,7 +384,8 @@ def _has_three_corners(triangles) -> np.ndarray:
     return (a != b) & (b != c) & (c != a)
 
 
-def _used_only(vertices, triangles) -> tuple[np.ndarray, np.ndarray]:
+def used_only(vertices, triangles) -> tuple[np.ndarray, np.ndarray]:
+    """Vertices and triangles without the vertices that no triangle uses."""
     used = np.zeros(len(vertices), dtype=bool)
     used[triangles.ravel()] = True
     if used.all():

@@ -241,10 +241,13 @@ def refine_cap(points, sizes, triangles, most):
             kept[k, 0], kept[k, 1], kept[k, 2] = b, c, n
             kept[k + 1, 0], kept[k + 1, 1], kept[k + 1, 2] = c, a, n
             n, k = n + 1, k + 2
+        flips = 0
         for _ in range(40):
-            if _turn_cap_edges(place, kept[:k], n) == 0:
+            turned = _turn_cap_edges(place, kept[:k], n)
+            flips += turned
+            if turned == 0:
                 break
-        if n == before:
+        if n == before and flips == 0:
             break
     return place[:n].copy(), kept[:k].copy()
 
