@@ -144,7 +144,8 @@ def _started(surface, vertices, triangles, index, wanted, lines, halved):
     facing, areas, noise = reliable_facing(points, triangles, twin)
     edge = _mean_edge(areas.sum(), wanted)
     mark_sharp_edges(skin, facing, twin)
-    dropped, length = drop_short_edges(skin, 1.5 * edge)
+    shortest = (4.0 if noise > NOISY else 1.5) * edge
+    dropped, length = drop_short_edges(skin, shortest, edge if noise > NOISY else 0.5 * edge)
     notes = []
     if noise > NOISY:
         notes.append(
@@ -154,7 +155,7 @@ def _started(surface, vertices, triangles, index, wanted, lines, halved):
     if dropped:
         notes.append(
             f"{dropped} sharp edges of triangles in short pieces not kept "
-            f"({length * 1e3:.0f} mm in all, each piece under {1.5e3 * edge:.0f} mm)"
+            f"({length * 1e3:.0f} mm in all, pieces under {1e3 * shortest:.0f} mm or loose ends)"
         )
     corner = _corner_normals(skin, triangles, facing, areas)
     tree, order = build_tree(points[triangles], facing, corner)
@@ -215,13 +216,11 @@ def _evened(skin, source, chains, passes: int):
     skin = _divided(skin, source, chains)
     for _ in range(passes):
         n = int(skin.count[0])
-        gone = thin_out(skin, SHORTEST, LONGEST, FLOOR, _stride(n))
+        gone = thin_out(skin, chains, SHORTEST, LONGEST, FLOOR, _stride(n))
         turn_edges(skin, 2)
         skin = _divided(skin, source, chains)
         if gone < 0.01 * np.count_nonzero(skin.out >= 0):
             break
-        if np.count_nonzero(skin.out >= 0) < 0.5 * n and n < len(source.vertices) // 4:
-            skin = skin
     return skin
 
 
@@ -237,11 +236,11 @@ def _divided(skin, source, chains):
     from panelcp.surface.panelling_kernels import halve_long_edges, long_edges, turn_edges
 
     for _ in range(60):
-        many = long_edges(skin, LONGEST)
-        if many == 0:
+        edges = long_edges(skin, LONGEST)
+        if len(edges) == 0:
             break
-        skin = with_room(skin, 2 * many + 100)
-        done = halve_long_edges(skin, chains, source.tree, LONGEST)
+        skin = with_room(skin, len(edges) + 100)
+        done = halve_long_edges(skin, chains, source.tree, edges, LONGEST)
         turn_edges(skin, 1)
         if done == 0:
             break

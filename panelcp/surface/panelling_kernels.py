@@ -12,8 +12,15 @@ import numpy as np
 from numba import njit, prange
 
 FREE, ON_LINE, FIXED, HIDDEN = 0, 1, 2, 3
+STRAYING = 0.15
+"""Edges on kept lines may be off the line by this part of their length."""
+
 FACING = 0.5
 """Least cosine between a new triangle and the skin it stands for."""
+
+OPPOSED = -0.2
+"""Least cosine between the normals at the corners of a new triangle, so that none goes from one
+side of a thin wall to the other."""
 
 Skin = namedtuple(
     "Skin", "points start twin chain place kind plane normal size out count into mark"
@@ -251,6 +258,12 @@ def _area_vector(ax, ay, az, b, c):
 
 
 @njit(cache=True, error_model="numpy")
+def _opposed(u, v):
+    """Whether two normals (zero on lines) face so differently that no panel may join them."""
+    return u[0] * v[0] + u[1] * v[1] + u[2] * v[2] < OPPOSED
+
+
+@njit(cache=True, error_model="numpy")
 def _faces_on(skin, x, y, z, normal, b, c, old):
     """Whether the triangle of a point and vertices b, c faces as the skin does there.
 
@@ -262,6 +275,8 @@ def _faces_on(skin, x, y, z, normal, b, c, old):
     side = (p[b, 0] - x) ** 2 + (p[b, 1] - y) ** 2 + (p[b, 2] - z) ** 2
     side = max(side, (p[c, 0] - x) ** 2 + (p[c, 1] - y) ** 2 + (p[c, 2] - z) ** 2)
     if not size > 1e-9 * side:  # three points on one line, but for rounding
+        return False
+    if _opposed(normal, n[b]) or _opposed(n[b], n[c]) or _opposed(n[c], normal):
         return False
     rx = normal[0] + n[b, 0] + n[c, 0]
     ry = normal[1] + n[b, 1] + n[c, 1]
@@ -300,15 +315,76 @@ def _valence(skin, vertex):
 
 
 @njit(cache=True, error_model="numpy")
-def _may_go(skin, e):
+def along_chain(chains, chain, place):
+    """Point of a polyline at a place along it, m."""
+    low, high = chains.first[chain], chains.first[chain + 1] - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        if chains.places[middle] <= place:
+            low = middle
+        else:
+            high = middle
+    span = chains.places[high] - chains.places[low]
+    t = (place - chains.places[low]) / span if span > 0.0 else 0.0
+    t = min(1.0, max(0.0, t))
+    a, b = chains.points[low], chains.points[high]
+    return (
+        a[0] + t * (b[0] - a[0]),
+        a[1] + t * (b[1] - a[1]),
+        a[2] + t * (b[2] - a[2]),
+    )
+
+
+@njit(cache=True, error_model="numpy")
+def _keeps_to_line(chains, chain, first, second):
+    """Whether the straight edge between two places of a polyline lies near it: off by no more
+    than STRAYING of its length.
+    """
+    ax, ay, az = along_chain(chains, chain, first)
+    bx, by, bz = along_chain(chains, chain, second)
+    ux, uy, uz = bx - ax, by - ay, bz - az
+    square = ux * ux + uy * uy + uz * uz
+    for k in range(1, 4):
+        x, y, z = along_chain(chains, chain, first + 0.25 * k * (second - first))
+        x, y, z = x - ax, y - ay, z - az
+        t = min(1.0, max(0.0, (x * ux + y * uy + z * uz) / max(square, 1e-300)))
+        off = (x - t * ux) ** 2 + (y - t * uy) ** 2 + (z - t * uz) ** 2
+        if off > STRAYING * STRAYING * square:
+            return False
+    return True
+
+
+@njit(cache=True, error_model="numpy")
+def _line_ends(skin, v):
+    """The two half-edges on kept lines out of a vertex."""
+    first, second = -1, -1
+    g = skin.out[v]
+    while True:
+        if skin.chain[g] >= 0:
+            if first < 0:
+                first = g
+            else:
+                second = g
+        g = skin.twin[preceding(g)]
+        if g == skin.out[v]:
+            return first, second
+
+
+@njit(cache=True, error_model="numpy")
+def _may_go(skin, chains, e):
     """Whether drawing the start of a half-edge into its end keeps the skin a manifold."""
     start, twin, kind = skin.start, skin.twin, skin.kind
     f = twin[e]
     a, b = start[e], start[f]
     if kind[a] >= FIXED or kind[b] == HIDDEN:
         return False
-    if kind[a] == ON_LINE and skin.chain[e] < 0:
-        return False
+    if kind[a] == ON_LINE:
+        if skin.chain[e] < 0:
+            return False
+        first, second = _line_ends(skin, a)
+        other = second if first == e else first
+        if not _keeps_to_line(chains, skin.chain[e], skin.place[f], skin.place[twin[other]]):
+            return False
     c, d = start[preceding(e)], start[preceding(f)]
     if c == d or _valence(skin, c) < 4 or _valence(skin, d) < 4:
         return False
@@ -513,9 +589,9 @@ def turn_edges(skin, passes):
 
 
 @njit(cache=True, error_model="numpy")
-def _try_to_go(skin, e, longest, floor):
+def _try_to_go(skin, chains, e, longest, floor):
     """Draw the start of a half-edge into its end if no triangle gets bad by it."""
-    if not _may_go(skin, e):
+    if not _may_go(skin, chains, e):
         return False
     before, after = _angle_after(skin, e, longest)
     if after < min(before, floor):
@@ -525,7 +601,7 @@ def _try_to_go(skin, e, longest, floor):
 
 
 @njit(cache=True, error_model="numpy")
-def thin_out(skin, shortest, longest, floor, stride):
+def thin_out(skin, chains, shortest, longest, floor, stride):
     """One pass over the vertices: draw them into a neighbour nearer than `shortest` times the
     wanted size, unless an edge becomes longer than `longest` times it. Neighbours of a vertex that
     took one in wait for the next pass. Returns how many went.
@@ -561,7 +637,7 @@ def thin_out(skin, shortest, longest, floor, stride):
             tried[n_tried] = best
             n_tried += 1
             b = start[following(best)]
-            if _try_to_go(skin, best, longest, floor):
+            if _try_to_go(skin, chains, best, longest, floor):
                 gone += 1
                 g = skin.out[b]
                 while True:
@@ -572,27 +648,6 @@ def thin_out(skin, shortest, longest, floor, stride):
                 waits[b] = True
                 break
     return gone
-
-
-@njit(cache=True, error_model="numpy")
-def along_chain(chains, chain, place):
-    """Point of a polyline at a place along it, m."""
-    low, high = chains.first[chain], chains.first[chain + 1] - 1
-    while high - low > 1:
-        middle = (low + high) // 2
-        if chains.places[middle] <= place:
-            low = middle
-        else:
-            high = middle
-    span = chains.places[high] - chains.places[low]
-    t = (place - chains.places[low]) / span if span > 0.0 else 0.0
-    t = min(1.0, max(0.0, t))
-    a, b = chains.points[low], chains.points[high]
-    return (
-        a[0] + t * (b[0] - a[0]),
-        a[1] + t * (b[1] - a[1]),
-        a[2] + t * (b[2] - a[2]),
-    )
 
 
 @njit(cache=True, error_model="numpy")
@@ -662,36 +717,47 @@ def _longest_of_a_side(skin, e):
 
 
 @njit(cache=True, error_model="numpy")
-def long_edges(skin, longest):
-    """How many edges are longer than `longest` times the wanted size."""
-    count = 0
-    for e in range(3 * skin.count[1]):
-        if skin.start[e] < 0 or e > skin.twin[e]:
-            continue
-        a, b = skin.start[e], skin.start[skin.twin[e]]
-        if skin.kind[a] != HIDDEN and skin.kind[b] != HIDDEN:
-            count += relative_length(skin, e) > longest
-    return count
+def _too_long(skin, e, longest):
+    """Length, m, of an edge that is to be halved, else 0: longer than `longest` times the wanted
+    size, or from rim to rim of a half through its skin.
+    """
+    if skin.start[e] < 0:
+        return 0.0
+    a, b = skin.start[e], skin.start[skin.twin[e]]
+    if skin.kind[a] == HIDDEN or skin.kind[b] == HIDDEN:
+        return 0.0
+    across = skin.plane[a] and skin.plane[b] and skin.chain[e] < 0
+    return edge_length(skin, e) if across or relative_length(skin, e) > longest else 0.0
 
 
 @njit(cache=True, error_model="numpy")
-def halve_long_edges(skin, chains, tree, longest):
-    """Put a vertex into edges longer than `longest` times the wanted size; how many.
+def long_edges(skin, longest):
+    """(k,) half-edges of edges to be halved, the longest first."""
+    found, lengths = [], []
+    for e in range(3 * skin.count[1]):
+        if e < skin.twin[e]:
+            length = _too_long(skin, e, longest)
+            if length > 0.0:
+                found.append(e)
+                lengths.append(-length)
+    result, keys = np.empty(len(found), dtype=np.int64), np.empty(len(found))
+    for k in range(len(found)):
+        result[k], keys[k] = found[k], lengths[k]
+    return result[np.argsort(keys)]
 
-    Only into the longest edge of a triangle, so that shapes do not get worse.
+
+@njit(cache=True, error_model="numpy")
+def halve_long_edges(skin, chains, tree, edges, longest):
+    """Put a vertex into each of these edges that is still too long; how many.
+
+    Edges that are not the longest of a triangle wait, so that shapes do not get worse.
     """
     point, normal = np.empty(3), np.empty(3)
     done = 0
-    for e in range(3 * skin.count[1]):
-        if skin.start[e] < 0 or e > skin.twin[e]:
+    for e in edges:
+        if _too_long(skin, e, longest) == 0.0:
             continue
-        a, b = skin.start[e], skin.start[skin.twin[e]]
-        if skin.kind[a] == HIDDEN or skin.kind[b] == HIDDEN:
-            continue
-        across = skin.plane[a] and skin.plane[b] and skin.chain[e] < 0
-        if relative_length(skin, e) <= longest and not across:
-            continue
-        if not (across or _longest_of_a_side(skin, e)):
+        if skin.chain[e] < 0 and not _longest_of_a_side(skin, e):
             continue
         if skin.count[0] >= len(skin.points) or 3 * skin.count[1] + 6 > len(skin.start):
             break
@@ -781,22 +847,6 @@ def _move_free(skin, tree, v, target, reach, floor, point, normal):
 
 
 @njit(cache=True, error_model="numpy")
-def _line_ends(skin, v):
-    """The two half-edges on kept lines out of a vertex."""
-    first, second = -1, -1
-    g = skin.out[v]
-    while True:
-        if skin.chain[g] >= 0:
-            if first < 0:
-                first = g
-            else:
-                second = g
-        g = skin.twin[preceding(g)]
-        if g == skin.out[v]:
-            return first, second
-
-
-@njit(cache=True, error_model="numpy")
 def _move_on_line(skin, chains, v, share, floor, point, normal):
     """Move a vertex of a line between its neighbours there."""
     a, b = _line_ends(skin, v)
@@ -805,6 +855,9 @@ def _move_on_line(skin, chains, v, share, floor, point, normal):
     size_b = skin.size[v] + skin.size[skin.start[following(b)]]
     wanted = before + (after - before) * size_a / (size_a + size_b)
     new = here + share * (wanted - here)
+    for far in (before, after):
+        if not _keeps_to_line(chains, skin.chain[a], far, new):
+            return
     normal[:] = 0.0
     point[0], point[1], point[2] = along_chain(chains, skin.chain[a], new)
     old = _ring_angle_now(skin, v)
@@ -900,19 +953,19 @@ def mend_shapes(skin, chains, tree, wanted, passes):
                     break
             if triangle_angle(skin, t) >= 0.75 * wanted or sweep % 3 < 2:
                 continue
-            _draw_together(skin, t)
+            _draw_together(skin, chains, t)
         if left == 0:
             break
     return left
 
 
 @njit(cache=True, error_model="numpy")
-def _draw_together(skin, t):
+def _draw_together(skin, chains, t):
     """Draw one edge of a bad triangle together where that makes the worst angle better."""
     best, gain = -1, 1e-3
     for k in range(3):
         for e in (3 * t + k, skin.twin[3 * t + k]):
-            if relative_length(skin, e) < 0.9 and _may_go(skin, e):
+            if relative_length(skin, e) < 0.9 and _may_go(skin, chains, e):
                 before, after = _angle_after(skin, e, 1.6)
                 if after - before > gain:
                     best, gain = e, after - before

@@ -31,18 +31,58 @@ def mark_sharp_edges(skin, facing, twin) -> int:
     return len(sharp)
 
 
-def drop_short_edges(skin, shortest: float) -> tuple[int, float]:
-    """Unmark sharp edges that hang together over less than `shortest`, m; their number, length."""
+def drop_short_edges(skin, shortest: float, branch: float) -> tuple[int, float]:
+    """Unmark sharp edges that lead nowhere; their number and length, m.
+
+    Those that hang together over less than `shortest`, m, branches that end in the open within
+    `branch`, m, and bridges shorter than half of it.
+    """
+    before = _sharp(skin)
+    for _ in range(3):
+        if not _drop_branches(skin, branch):
+            break
+    edges = _sharp(skin)
+    if len(edges):
+        a, b = _ends(skin, edges)
+        n = len(skin.points)
+        graph = coo_array((np.ones(len(a)), (a, b)), shape=(n, n))
+        part = connected_components(graph, directed=False)[1][a]
+        short = np.bincount(part, _lengths(skin, edges))[part] < shortest
+        _unmark(skin, edges[short])
+    gone = before[skin.chain[before] < 0]
+    return len(gone), float(_lengths(skin, gone).sum())
+
+
+def _drop_branches(skin, branch: float) -> int:
+    """Unmark short branches and bridges between junctions; how many."""
+    edges = _sharp(skin)
+    degree = np.bincount(np.concatenate(_ends(skin, _kept(skin))), minlength=len(skin.points))
+    dropped = 0
+    for walk in _walks(skin, _kept(skin)):
+        if skin.chain[walk[0]] != SHARP:
+            continue
+        ends = degree[[skin.start[walk[0]], skin.start[skin.twin[walk[-1]]]]]
+        length = _lengths(skin, walk).sum()
+        loose = ends.min() == 1 and length < branch
+        bridge = ends.min() > 2 and length < 0.5 * branch
+        if (loose or bridge) and len(walk) < len(edges):
+            _unmark(skin, walk)
+            dropped += 1
+    return dropped
+
+
+def _sharp(skin) -> np.ndarray:
     edges = _kept(skin)
-    edges = edges[skin.chain[edges] == SHARP]
+    return edges[skin.chain[edges] == SHARP]
+
+
+def _lengths(skin, edges) -> np.ndarray:
     a, b = _ends(skin, edges)
-    lengths = np.linalg.norm(skin.points[a] - skin.points[b], axis=1)
-    n = len(skin.points)
-    graph = coo_array((np.ones(len(a)), (a, b)), shape=(n, n))
-    part = connected_components(graph, directed=False)[1][a]
-    short = np.bincount(part, lengths, minlength=1)[part] < shortest if len(part) else part > 0
-    skin.chain[edges[short]] = skin.chain[skin.twin[edges[short]]] = -1
-    return int(np.count_nonzero(short)), float(lengths[short].sum())
+    return np.linalg.norm(skin.points[a] - skin.points[b], axis=1)
+
+
+def _unmark(skin, edges):
+    skin.chain[edges] = skin.chain[skin.twin[edges]] = -1
 
 
 def lay_lines(skin, lines, tree, size: float, halved: bool):
@@ -88,11 +128,8 @@ def _on_the_right(lines, tolerance: float) -> list[np.ndarray]:
     for line in lines:
         for part in _cut_at_plane(line):
             (right if part[:, 1].sum() >= 0.0 else left).append(part * [1.0, 1.0, 1.0])
-    for part in left:
-        image = part * [1.0, -1.0, 1.0]
-        if not any(_same_line(image, other, tolerance) for other in right):
-            right.append(image)
-    return right
+    images = [part * [1.0, -1.0, 1.0] for part in left]
+    return right + [image for image in images if not _is_there(image, right, tolerance)]
 
 
 def _cut_at_plane(line) -> list[np.ndarray]:
@@ -108,13 +145,18 @@ def _cut_at_plane(line) -> list[np.ndarray]:
     return [part for part in parts if np.any(part[:, 1] != 0.0)]
 
 
-def _same_line(first, second, tolerance: float) -> bool:
+def _is_there(line, others, tolerance: float) -> bool:
+    """Whether every point of a line lies on one of the others."""
     from scipy.spatial import cKDTree
 
-    steps = np.linspace(0.0, len(second) - 1.0, 40 * len(second))
-    dense = np.stack([np.interp(steps, np.arange(len(second)), c) for c in second.T], axis=1)
-    spacing = np.linalg.norm(np.diff(dense, axis=0), axis=1).max()
-    return bool(cKDTree(dense).query(first)[0].max() < tolerance + spacing)
+    if not others:
+        return False
+    dense, spacing = [], 0.0
+    for other in others:
+        steps = np.linspace(0.0, len(other) - 1.0, 40 * len(other))
+        dense.append(np.stack([np.interp(steps, np.arange(len(other)), c) for c in other.T], 1))
+        spacing = max(spacing, np.linalg.norm(np.diff(dense[-1], axis=0), axis=1).max())
+    return bool(cKDTree(np.concatenate(dense)).query(line)[0].max() < tolerance + spacing)
 
 
 def build_chains(skin, scale: float):

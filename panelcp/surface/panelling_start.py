@@ -16,7 +16,7 @@ PLANE, SHARP, GIVEN = 0, 1, 2
 SYMMETRY_TOLERANCE = 1e-3
 """A whole surface counts as symmetric within this, m, or this part of its size."""
 
-NOISY = np.radians(4.0)
+NOISY = np.radians(3.0)
 """Surfaces whose triangles stand out from their neighbours by more than this are smoothed before
 sharp edges and bends are looked for."""
 
@@ -164,19 +164,21 @@ def _borrow_for_needles(facing, areas, vertices, triangles, twin):
 
 
 def _noise(facing, areas, twin) -> float:
-    """rad: median, by area, of the angle between a normal and the mean of its neighbours', or the
-    one most alike if that is nearer (across a sharp edge the mean says nothing).
+    """rad: median, by area, of the angle between a normal and the mean of its neighbours'.
+
+    Only triangles without a neighbour turned by more than 60 degrees count: across a sharp edge
+    the mean says nothing.
     """
     neighbour = np.where(twin >= 0, twin, np.arange(len(twin))).reshape(-1, 3) // 3
     mean = (facing[neighbour] * areas[neighbour][:, :, None]).sum(axis=1)
     size = np.linalg.norm(mean, axis=1)
+    alike = np.einsum("mk,mjk->mj", facing, facing[neighbour]).min(axis=1) > 0.5
+    if not alike.any():
+        return 0.0
     cosine = (facing * mean).sum(axis=1) / np.maximum(size, 1e-300)
-    inside = (twin >= 0).reshape(-1, 3)
-    each = (facing[:, None] * facing[neighbour]).sum(axis=2)
-    cosine = np.maximum(cosine, np.where(inside, each, -1.0).max(axis=1))
-    angle = np.arccos(np.clip(cosine, -1.0, 1.0))
+    angle = np.arccos(np.clip(cosine, -1.0, 1.0))[alike]
     order = np.argsort(angle)
-    share = np.cumsum(areas[order])
+    share = np.cumsum(areas[alike][order])
     return float(angle[order[np.searchsorted(share, 0.5 * share[-1])]])
 
 
