@@ -1,0 +1,238 @@
+"""All repairs in their order: from the triangles of a file to one closed, outward skin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from panelcp.errors import SurfaceError
+from panelcp.surface.checking import require_closed, require_one_body
+from panelcp.surface.crossings import require_no_crossings
+from panelcp.surface.crowded import part_crowded_edges, split_touching_vertices
+from panelcp.surface.holes import LARGEST, Hole, bridge_gaps, fill_holes, part_labels
+from panelcp.surface.repair import (
+    close_cracks,
+    close_junctions,
+    drop_doubled,
+    format_place,
+    merge_points,
+    open_vertices,
+    plain_triangles,
+    remove_flat,
+    snap_to_plane,
+    used_only,
+)
+from panelcp.surface.windings import oriented_outward
+
+
+@dataclass(frozen=True)
+class MendingOptions:
+    """How far repairs may go.
+
+    Attributes
+    ----------
+    crack_tolerance : m, open edges nearer than this to each other are joined
+    plane_tolerance : m, open points of a half this near to y = 0 are put onto it
+    largest_hole : m, diameter up to which holes are filled
+    widest_gap : m, ring-shaped gaps between two parts up to this wide are bridged
+    loose_share : parts with less than this share of the area are dropped; 0 keeps all
+    leave_open : True lets wider holes stay open; they are told in the notes
+    one_body : True refuses several separate bodies
+    crossings : True refuses a skin that crosses or touches itself
+    """
+
+    crack_tolerance: float = 0.5e-3
+    plane_tolerance: float = 0.5e-3
+    largest_hole: float = LARGEST
+    widest_gap: float = 0.025
+    loose_share: float = 0.005
+    leave_open: bool = False
+    one_body: bool = True
+    crossings: bool = True
+
+    def __post_init__(self):
+        for name in (
+            "crack_tolerance",
+            "plane_tolerance",
+            "largest_hole",
+            "widest_gap",
+            "loose_share",
+        ):
+            value = getattr(self, name)
+            if not (np.isfinite(value) and value >= 0.0):
+                raise SurfaceError(f"{name} is {value}; expected a number of 0 or more")
+
+
+def mended(
+    vertices, triangles, options: MendingOptions | None = None, open_at_plane: bool = False
+) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Mend what can be mended, and refuse the rest by name.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, m, body axes
+    triangles : (m, 3) int, any winding
+    options : MendingOptions
+    open_at_plane : True for a right half, open on y = 0
+
+    Returns
+    -------
+    vertices, triangles : closed (but for y = 0 of a half) and outward; the arrays that were
+        given, untouched, when nothing is wrong with them
+    notes : lines that say what was done; none when nothing was
+
+    Raises
+    ------
+    SurfaceError : what is wrong, how often, where, and what to do
+    """
+    options = options or MendingOptions()
+    _require_numbers(vertices, triangles)
+    notes: list[str] = []
+
+    def step(change, *settings):
+        nonlocal vertices, triangles
+        vertices, triangles, lines = change(vertices, triangles, *settings)
+        notes.extend(lines)
+
+    step(merge_points)
+    step(remove_flat)
+    step(drop_doubled)
+    if open_at_plane:
+        step(_laid_to_plane, options.plane_tolerance)
+        step(_without_wall)
+    step(_closed_cracks, options.crack_tolerance)
+    step(part_crowded_edges)
+    step(oriented_outward)
+    step(bridge_gaps, options.widest_gap, open_at_plane)
+    step(drop_loose_parts, options.loose_share)
+    vertices, triangles, lines, left = fill_holes(
+        vertices, triangles, options.largest_hole, open_at_plane
+    )
+    notes.extend(lines)
+    notes.extend(_left_open(vertices, left, options))
+    step(split_touching_vertices)
+    step(oriented_outward)
+    _require_sound(vertices, triangles, options, open_at_plane, bool(left))
+    return vertices, triangles, notes
+
+
+def drop_loose_parts(vertices, triangles, share: float) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Drop parts that hang on nothing and have little of the area, such as a screw.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, m
+    triangles : (m, 3) int
+    share : parts with less than this of the whole area are dropped
+
+    Returns
+    -------
+    vertices, triangles : the arrays that were given when nothing is dropped
+    notes : count, size and place of what was dropped
+    """
+    points, corners = np.asarray(vertices, dtype=float), plain_triangles(triangles)
+    part = part_labels(len(points), corners)[corners[:, 0]]
+    a, b, c = (points[column] for column in corners.T)
+    areas = np.bincount(part, 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
+    small = (areas < share * areas.sum()) & (np.bincount(part, minlength=len(areas)) > 0)
+    if not small.any():
+        return vertices, triangles, []
+    dropped = small[part]
+    shown = []
+    for name in np.flatnonzero(small)[:3]:
+        place = points[corners[part == name]].reshape(-1, 3)
+        shown.append(f"{np.ptp(place, axis=0).max() * 1e3:.0f} mm at {format_place(place.mean(0))}")
+    more = f" and {small.sum() - 3} more" if small.sum() > 3 else ""
+    plural = "s" if small.sum() > 1 else ""
+    return (
+        *used_only(points, corners[~dropped]),
+        [
+            f"{small.sum()} loose part{plural} of {np.count_nonzero(dropped)} triangles dropped: "
+            f"{'; '.join(shown)}{more}"
+        ],
+    )
+
+
+def _require_numbers(vertices, triangles):
+    if len(triangles) == 0 or len(vertices) == 0:
+        raise SurfaceError("the surface has no triangles; export the skin as a triangle mesh")
+    bad = ~np.isfinite(np.asarray(vertices, dtype=float)).all(axis=1)
+    if bad.any():
+        raise SurfaceError(
+            f"{np.count_nonzero(bad)} of {len(bad)} vertices are not finite numbers "
+            f"(first: vertex {np.flatnonzero(bad)[0]}); export the surface again"
+        )
+
+
+def _laid_to_plane(vertices, triangles, tolerance: float):
+    """Open points near y = 0 put onto it; the array that was given when none moves."""
+    moved, notes = snap_to_plane(vertices, triangles, tolerance)
+    return (moved if notes else vertices), triangles, notes
+
+
+def _without_wall(vertices, triangles):
+    """A half without the wall that closes it on y = 0."""
+    points, corners = np.asarray(vertices, dtype=float), np.asarray(triangles)
+    wall = (points[corners][:, :, 1] == 0.0).all(axis=1)
+    if not wall.any():
+        return vertices, triangles, []
+    if wall.all():
+        raise SurfaceError("all triangles lie on BL 0: there is no half of a body")
+    place = format_place(points[corners[wall]].mean(axis=(0, 1)))
+    return (
+        *used_only(points, corners[~wall]),
+        [f"{np.count_nonzero(wall)} triangles of a wall on BL 0 dropped (round {place})"],
+    )
+
+
+def _closed_cracks(vertices, triangles, tolerance: float):
+    """Points joined to points, then edges divided at points, while that closes anything."""
+    notes: list[str] = []
+    for _ in range(3):
+        if len(open_vertices(triangles)) == 0:
+            break
+        vertices, triangles, joined = close_cracks(vertices, triangles, tolerance)
+        vertices, triangles, zipped = close_junctions(vertices, triangles, tolerance)
+        notes += joined + zipped
+        if not zipped:
+            break
+        vertices, triangles, lines = remove_flat(vertices, triangles)
+        notes += lines
+    if notes:
+        vertices, triangles, lines = drop_doubled(vertices, triangles)
+        notes += lines
+    return vertices, triangles, notes
+
+
+def _left_open(vertices, left: tuple[Hole, ...], options: MendingOptions) -> list[str]:
+    if not left:
+        return []
+    widest = sorted(left, key=lambda hole: -hole.diameter)
+    shown = "; ".join(hole.told() for hole in widest[:3])
+    more = f"; and {len(left) - 3} more" if len(left) > 3 else ""
+    plural = "s stay" if len(left) > 1 else " stays"
+    line = f"{len(left)} hole{plural} open: {shown}{more}"
+    if options.leave_open:
+        return [line]
+    aft = np.asarray(vertices)[:, 0]
+    reach = 0.05 * np.ptp(aft)
+    behind = any(hole.centre[0] > aft.max() - reach for hole in left)
+    advice = (
+        "the rear end is missing: add the fuselage behind or a closed tapering fairing; "
+        if behind
+        else ""
+    )
+    raise SurfaceError(
+        f"surface is not closed: {line}. Holes up to {options.largest_hole * 1e3:.0f} mm are "
+        f"filled here; {advice}close wider ones in the CAD"
+    )
+
+
+def _require_sound(vertices, triangles, options, open_at_plane: bool, left: bool):
+    if not left:
+        require_closed(vertices, triangles, open_at_plane)
+    if options.crossings:
+        require_no_crossings(vertices, triangles)
+    if options.one_body:
+        require_one_body(vertices, triangles)
