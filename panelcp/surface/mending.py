@@ -23,7 +23,7 @@ from panelcp.surface.repair import (
     snap_to_plane,
     used_only,
 )
-from panelcp.surface.windings import oriented_outward
+from panelcp.surface.windings import consistent_windings
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,6 @@ class MendingOptions:
     largest_hole : m, diameter up to which holes are filled
     widest_gap : m, ring-shaped gaps between two parts up to this wide are bridged
     loose_share : parts with less than this share of the area are dropped; 0 keeps all
-    leave_open : True lets wider holes stay open; they are told in the notes
     one_body : True refuses several separate bodies
     crossings : True refuses a skin that crosses or touches itself
     """
@@ -47,7 +46,6 @@ class MendingOptions:
     largest_hole: float = LARGEST
     widest_gap: float = 0.025
     loose_share: float = 0.005
-    leave_open: bool = False
     one_body: bool = True
     crossings: bool = True
 
@@ -65,7 +63,11 @@ class MendingOptions:
 
 
 def mended(
-    vertices, triangles, options: MendingOptions | None = None, open_at_plane: bool = False
+    vertices,
+    triangles,
+    options: MendingOptions | None = None,
+    open_at_plane: bool = False,
+    leave_larger: bool = False,
 ) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Mend what can be mended, and refuse the rest by name.
 
@@ -75,6 +77,7 @@ def mended(
     triangles : (m, 3) int, any winding
     options : MendingOptions
     open_at_plane : True for a right half, open on y = 0
+    leave_larger : True lets holes wider than `largest_hole` stay open; they are told in the notes
 
     Returns
     -------
@@ -103,16 +106,16 @@ def mended(
         step(_without_wall)
     step(_closed_cracks, options.crack_tolerance)
     step(part_crowded_edges)
-    step(oriented_outward)
+    step(consistent_windings)
     step(bridge_gaps, options.widest_gap, open_at_plane)
     step(drop_loose_parts, options.loose_share)
     vertices, triangles, lines, left = fill_holes(
         vertices, triangles, options.largest_hole, open_at_plane
     )
     notes.extend(lines)
-    notes.extend(_left_open(vertices, left, options))
+    notes.extend(_left_open(vertices, left, options, leave_larger))
     step(split_touching_vertices)
-    step(oriented_outward)
+    step(consistent_windings)
     _require_sound(vertices, triangles, options, open_at_plane, bool(left))
     return vertices, triangles, notes
 
@@ -205,7 +208,7 @@ def _closed_cracks(vertices, triangles, tolerance: float):
     return vertices, triangles, notes
 
 
-def _left_open(vertices, left: tuple[Hole, ...], options: MendingOptions) -> list[str]:
+def _left_open(vertices, left: tuple[Hole, ...], options, leave_larger: bool) -> list[str]:
     if not left:
         return []
     widest = sorted(left, key=lambda hole: -hole.diameter)
@@ -213,7 +216,7 @@ def _left_open(vertices, left: tuple[Hole, ...], options: MendingOptions) -> lis
     more = f"; and {len(left) - 3} more" if len(left) > 3 else ""
     plural = "s stay" if len(left) > 1 else " stays"
     line = f"{len(left)} hole{plural} open: {shown}{more}"
-    if options.leave_open:
+    if leave_larger:
         return [line]
     aft = np.asarray(vertices)[:, 0]
     reach = 0.05 * np.ptp(aft)

@@ -13,7 +13,7 @@ UNCERTAIN_VOLUME = 1e-3
 """An open sheet that encloses less than this part of its area to the power 3/2 has no outside."""
 
 
-def oriented_outward(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]:
+def consistent_windings(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Turn triangles so that each sheet has one winding, and is outward.
 
     Parameters
