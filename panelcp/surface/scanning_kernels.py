@@ -166,7 +166,7 @@ def _gathered(vertex, triangles, head, after, found):
 
 @njit(cache=True, error_model="numpy")
 def _is_one_sheet(a, b, shared, triangles, rim, chains):
-    """Whether b can be drawn into a: the skin stays one sheet, and none of it lies along its rim."""
+    """Whether the skin stays one sheet, none of it along its rim, when b is drawn into a."""
     head, _, after = chains
     around_a, around_b = np.empty(12, dtype=np.int64), np.empty(12, dtype=np.int64)
     count_a = _gathered(a, triangles, head, after, around_a)
