@@ -9,7 +9,8 @@ import pytest
 from scipy.special import elliprd
 
 from panelcp.errors import SurfaceError
-from panelcp.surface.reading import load_triangles, read_surface
+from panelcp.surface.formats import load_triangles
+from panelcp.surface.intake import read_surface
 from panelcp.surface.stations import loft_stations, read_stations
 from tests.noses import random_nose
 

@@ -12,7 +12,7 @@ import pytest
 from panelcp.flow.superposition import superpose
 from panelcp.onset import FlightCondition
 from panelcp.panels.solving import solve_units
-from panelcp.surface.reading import read_surface
+from panelcp.surface.intake import read_surface
 from tests.noses import random_nose
 
 TUG = Path(__file__).parent.parent / "geometries" / "glider_tug" / "cowl.stl"

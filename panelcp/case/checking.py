@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import Case, read_case
-from panelcp.case.running import prepare_case
 from panelcp.errors import CaseError, SurfaceError
 from panelcp.report.contents import condition_line, opening_line
 from panelcp.surface.checking import SurfaceCheck, check_surface
 from panelcp.surface.formats import FORMATS, load_parts
+from panelcp.surface.intake import IntakeOptions, surface_from_parts, with_fit_panels
 from panelcp.surface.parts import joined_parts
 from panelcp.surface.proposals import AxesProposal, propose_axes, propose_unit, size_words
 from panelcp.surface.reading import (
@@ -17,7 +18,6 @@ from panelcp.surface.reading import (
     ReadingOptions,
     body_from_parts,
     parse_axes,
-    surface_from_parts,
 )
 
 
@@ -58,7 +58,8 @@ def _mesh_lines(path: Path, unit: str | None, axes: str | None) -> list[str]:
     options = ReadingOptions(unit=unit, axes=pointing)
     proposal = None if axes is not None else _proposal(parts, options)
     try:
-        check = check_surface(surface_from_parts(parts, options, path.name))
+        surface = surface_from_parts(parts, IntakeOptions(options), path.name)
+        check = check_surface(with_fit_panels(surface, IntakeOptions(options)))
     except SurfaceError as error:
         raise SurfaceError(f"{error}{_advice(proposal)}") from None
     if proposal is not None:

@@ -13,19 +13,22 @@ import numpy as np
 from panelcp.atmosphere import hot_day_air
 from panelcp.case import schema
 from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
+from panelcp.case.surface_table import SURFACE_ENTRIES, intake_options
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.onset import DAYS, FlightCondition
 from panelcp.panels.influence import TOLERANCE
 from panelcp.placement.candidates import VIEWS, NoCutZone, SearchRegion
 from panelcp.placement.requirement import NeededPressure
 from panelcp.quantity import UncertainValue
+from panelcp.surface.formats import FORMATS
+from panelcp.surface.intake import IntakeOptions
 from panelcp.surface.opening import KINDS, SHAPES, USES
-from panelcp.surface.reading import FORMATS, PARTS, ReadingOptions
-from panelcp.units import UNITS
 
 TABLES = {
     "project": False,
     "surface": False,
+    "scan": False,
+    "closing": True,
     "region": True,
     "engine": False,
     "condition": True,
@@ -74,13 +77,7 @@ PROJECT = {
 }
 SURFACE = {
     "file": Entry(line, required=True),
-    "unit": Entry(choice(*UNITS["length"]), required=True),
-    "axes": Entry(schema.axes),
-    "datum": Entry(schema.three_numbers),
-    "part": Entry(choice(*PARTS)),
-    "plane_tolerance": Entry(quantity("length", least=0.0)),
-    "crack_tolerance": Entry(quantity("length", least=0.0)),
-    "reverse": Entry(true_or_false),
+    **SURFACE_ENTRIES,
     "far_field_tolerance": Entry(quantity("number", above=0.0), default=TOLERANCE),
     "cp_deviation": Entry(_FRACTION, default=DEFAULT_CP_DEVIATION),
 }
@@ -193,7 +190,7 @@ class Case:
     path : of the file
     name, question, note : texts of the project
     surface_path : of the mesh
-    reading : how to read it
+    intake : how to take it in
     cp_deviation : model error of a patch-mean Cp outside the regions
     tolerance : of the far field, parts of the rms induced velocity
     regions, conditions, openings, searches, zones : in the order of the file
@@ -208,7 +205,7 @@ class Case:
     question: str
     note: str
     surface_path: Path
-    reading: ReadingOptions
+    intake: IntakeOptions
     cp_deviation: UncertainValue
     tolerance: float
     regions: tuple[RegionBox, ...]
@@ -256,7 +253,7 @@ def read_case(path) -> Case:
     searches = _searches(case_text)
     _require_free_names(case_text, openings, searches)
     zones = _zones(case_text)
-    reading = _reading(case_text, surface)
+    intake = intake_options(case_text, surface)
     _require_both_uses(case_text)
     case_text.raise_if_wrong()
     case_path = Path(path)
@@ -266,7 +263,7 @@ def read_case(path) -> Case:
         question=project["question"],
         note=project["note"],
         surface_path=case_path.parent / surface["file"],
-        reading=reading,
+        intake=intake,
         cp_deviation=surface["cp_deviation"],
         tolerance=surface["far_field_tolerance"],
         regions=tuple(regions),
@@ -303,16 +300,6 @@ def _engine(case_text) -> NeededPressure | None:
     except PanelcpError as error:
         case_text.add("engine", 0, "limit_temperature", str(error))
         return None
-
-
-def _reading(case_text, surface) -> ReadingOptions:
-    names = ("unit", "axes", "datum", "part", "plane_tolerance", "crack_tolerance", "reverse")
-    given = {name: surface[name] for name in names if surface[name] is not None}
-    try:
-        return ReadingOptions(**given)
-    except PanelcpError as error:
-        case_text.add("surface", 0, "axes" if "axes" in str(error) else "", str(error))
-        return ReadingOptions()
 
 
 def _conditions(case_text, needed):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,8 +10,9 @@ import numpy as np
 
 import panelcp
 from panelcp.case.doubts import doubts
-from panelcp.case.reading import Case, read_case, region_index
-from panelcp.errors import CaseError, FlowError, PanelcpError
+from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
+from panelcp.case.reading import Case, read_case
+from panelcp.errors import FlowError, PanelcpError
 from panelcp.flow.superposition import SurfaceFlow, superpose
 from panelcp.panels.faults import (
     Fault,
@@ -23,7 +23,6 @@ from panelcp.panels.faults import (
 )
 from panelcp.panels.influence import is_compiled
 from panelcp.panels.solving import UnitSolutions, solve_units
-from panelcp.placement.candidates import SearchResult, search
 from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
 from panelcp.placement.requirement import EXPONENT
 from panelcp.quantity import UncertainValue
@@ -32,45 +31,16 @@ from panelcp.surface.checking import check_surface
 from panelcp.surface.coarsening import coarsened
 from panelcp.surface.curved import roughness_band
 from panelcp.surface.mesh import SurfaceMesh
-from panelcp.surface.opening import Opening, lay_opening
+from panelcp.surface.opening import Opening
 from panelcp.surface.rays import SkinFinder
-from panelcp.surface.reading import load_triangles, surface_from_triangles
 from panelcp.surface.refining import refined
 from panelcp.surface.repair import format_place
 
-Progress = Callable[[str], None]
 ANGLE_DEVIATIONS = {
     "alpha": UncertainValue(1.5, mark="memory", source="one standard deviation", kind="angle"),
     "beta": UncertainValue(3.0, mark="memory", source="one standard deviation", kind="angle"),
 }
 """How well angle of attack and sideslip are known."""
-
-
-@dataclass(frozen=True, eq=False)
-class PreparedCase:
-    """A case whose openings lie on its surface; nothing is solved yet.
-
-    Attributes
-    ----------
-    case : Case
-    surface : SurfaceMesh with the regions of the case
-    surface_hash : of the bytes of the mesh file
-    openings : those the case names
-    searches : results of its search regions
-    recovery : name of every opening -> recovery fraction
-    """
-
-    case: Case
-    surface: SurfaceMesh
-    surface_hash: str
-    openings: tuple[Opening, ...]
-    searches: tuple[SearchResult, ...]
-    recovery: dict[str, UncertainValue]
-
-    @property
-    def candidates(self) -> list[Opening]:
-        """Openings that the searches have found."""
-        return [opening for found in self.searches for opening in found.openings]
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,53 +75,7 @@ class Run:
     contents: RunContents
 
 
-def _quiet(text: str):
-    """Progress that says nothing."""
-
-
-def prepare_case(case: Case, progress: Progress = _quiet) -> PreparedCase:
-    """Read the surface of a case and lay its openings and candidates onto it.
-
-    Parameters
-    ----------
-    case : Case
-    progress : called with a short text before each step
-
-    Returns
-    -------
-    PreparedCase
-
-    Raises
-    ------
-    SurfaceError : the surface cannot be used
-    CaseError : openings, regions or searches that do not fit the surface, all listed
-    """
-    progress(f"reading {case.surface_path.name}")
-    mistakes: list[str] = []
-    surface = _read_surface(case, mistakes)
-    progress("laying openings onto the skin")
-    finder = SkinFinder(surface)
-    openings = _lay_openings(case, finder, mistakes)
-    searches = _run_searches(case, finder, mistakes)
-    if mistakes:
-        count = len(mistakes)
-        does = "does" if count == 1 else "do"
-        title = f"{case.path.name}: {count} of its entries {does} not fit the surface"
-        raise CaseError("\n  ".join([title, *mistakes]))
-    recovery = {entry.name: entry.recovery for entry in case.openings}
-    for entry, found in zip(case.searches, searches, strict=True):
-        recovery |= {opening.name: entry.recovery for opening in found.openings}
-    return PreparedCase(
-        case=case,
-        surface=surface,
-        surface_hash=hashlib.sha256(case.surface_path.read_bytes()).hexdigest(),
-        openings=tuple(openings),
-        searches=tuple(searches),
-        recovery=recovery,
-    )
-
-
-def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunContents:
+def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContents:
     """Solve the flow of a prepared case and rank its openings.
 
     Parameters
@@ -215,7 +139,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = _quiet) -> RunConten
     )
 
 
-def run_case(case, results=None, progress: Progress = _quiet) -> Run:
+def run_case(case, results=None, progress: Progress = quiet) -> Run:
     """Everything the case asks for, written into results/run-<hash>/.
 
     Parameters
@@ -249,54 +173,6 @@ def input_hash(prepared: PreparedCase) -> str:
     """Ten hexadecimal digits from case text, mesh file and program version."""
     parts = (prepared.case.text_hash, prepared.surface_hash, panelcp.__version__)
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:10]
-
-
-def _read_surface(case: Case, mistakes: list[str]) -> SurfaceMesh:
-    try:
-        vertices, triangles = load_triangles(case.surface_path)
-    except PanelcpError as error:
-        raise type(error)(f"{case.path.name}: file in [surface]: {error}") from None
-    try:
-        surface = surface_from_triangles(vertices, triangles, case.reading)
-    except PanelcpError as error:
-        raise type(error)(f"{case.surface_path.name}: {error}") from None
-    try:
-        return surface.with_regions(*region_index(case.regions, surface.centroids))
-    except CaseError as error:
-        mistakes += str(error).split("\n  ")
-        return surface
-
-
-def _lay_openings(case: Case, finder: SkinFinder, mistakes: list[str]) -> list[Opening]:
-    openings = []
-    for entry in case.openings:
-        try:
-            openings.append(
-                lay_opening(
-                    finder,
-                    entry.name,
-                    entry.centre,
-                    entry.length,
-                    entry.width,
-                    use=entry.use,
-                    kind=entry.kind,
-                    shape=entry.shape,
-                    turn=entry.turn,
-                )
-            )
-        except PanelcpError as error:
-            mistakes.append(str(error))
-    return openings
-
-
-def _run_searches(case: Case, finder: SkinFinder, mistakes: list[str]) -> list[SearchResult]:
-    found = []
-    for entry in case.searches:
-        try:
-            found.append(search(finder, entry.region, case.zones))
-        except PanelcpError as error:
-            mistakes.append(str(error))
-    return found
 
 
 def _inlets_and_exits(prepared: PreparedCase) -> tuple[list[Opening], list[Opening]]:

@@ -179,6 +179,25 @@ def words(*known: str) -> Callable:
     return read
 
 
+def texts(raw) -> tuple[str, ...]:
+    """Reader of a text of one line, or of a list of them."""
+    rows = raw if isinstance(raw, list) else [raw]
+    if not rows:
+        raise QuantityError("the list is empty; leave the entry out")
+    return tuple(line(row) for row in rows)
+
+
+def list_of(read: Callable) -> Callable:
+    """Reader of a list whose entries all have one form."""
+
+    def read_all(raw):
+        if not isinstance(raw, list) or not raw:
+            raise QuantityError(f"{raw!r} is not a list with at least one entry")
+        return tuple(read(row) for row in raw)
+
+    return read_all
+
+
 def axes(raw) -> tuple[tuple[str, str], ...]:
     """Reader of the three directions of a file."""
     known = ("aft", "right", "up")

@@ -12,6 +12,7 @@ from panelcp.case.checking import proposed_unit
 from panelcp.errors import CaseError, SurfaceError
 from panelcp.report.files import replace_text
 from panelcp.surface.formats import FORMATS, load_parts
+from panelcp.surface.intake import IntakeOptions, surface_from_parts
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening, lay_opening
 from panelcp.surface.parts import joined_parts
@@ -22,7 +23,6 @@ from panelcp.surface.reading import (
     ReadingOptions,
     axis_matrix,
     parse_axes,
-    surface_from_parts,
 )
 
 TEMPLATE = """\
@@ -42,6 +42,12 @@ file = {file}
 unit = {unit}                 # check: the surface is then {size}
 axes = {axes}   # axes of the file that point there
 {remark}part = {part}
+{closing}# Wanted at times (all have defaults; what is done stands in run.log):
+# panels = 8000                # of one half; left out: the triangles serve if they are fit
+# largest_hole = "50 mm"       # holes up to this are filled
+# largest_opening = "400 mm"   # openings for air that were left open are closed flush up to this
+# afterbody = true             # an open rear end is closed by a faired afterbody
+# keep = ["cowl*"]             # parts of the file that make the skin; also drop, drop_inside, unite
 
 # Names for parts of the skin (boxes; a later one wins). Wanted for the model error of Cp:
 # [[region]]
@@ -164,14 +170,14 @@ def write_starter_case(
     parts = load_parts(mesh)
     unit, _ = proposed_unit(parts, mesh.name, unit, pointing)
     vertices, triangles = joined_parts(parts)
-    surface = surface_from_parts(parts, ReadingOptions(unit=unit, axes=pointing), mesh.name)
+    surface, closing = _closed(parts, ReadingOptions(unit=unit, axes=pointing), mesh.name)
     part = "whole"
     if surface.mirrored:
         sideways = (vertices @ axis_matrix(dict(pointing)).T)[:, 1]
         part = "left half" if sideways.mean() < 0.0 else "right half"
     remark = _axes_remark(vertices, triangles, pointing)
     file = _relative(mesh, output)
-    content = starter_case(surface, file, unit, mesh.stem, part, pointing, remark)
+    content = starter_case(surface, file, unit, mesh.stem, part, pointing, remark, closing)
     try:
         replace_text(output, content)
     except OSError as error:
@@ -187,6 +193,7 @@ def starter_case(
     part: str,
     axes: tuple[tuple[str, str], ...] = tuple(DEFAULT_AXES.items()),
     remark: str = "",
+    closing: tuple[str, ...] = (),
 ) -> str:
     """Text of a case with one inlet below the nose and exits searched on the forward part."""
     low, high = surface.bounds
@@ -201,6 +208,7 @@ def starter_case(
         unit=_quoted(unit),
         axes="{ " + ", ".join(f"{key} = {_quoted(axis)}" for key, axis in axes) + " }",
         part=_quoted(part),
+        closing="".join(f"{line}\n" for line in closing),
         size=f"{length:.2f} m long, {width:.2f} m wide, {height:.2f} m high",
         remark=remark,
         needed=NEEDED_PRESSURE,
@@ -221,6 +229,39 @@ def _axes_remark(vertices, triangles, axes) -> str:
     if proposal.agrees(axes):
         return ""
     return f"# {proposal.line()}:\n# {proposal.case_line()}\n"
+
+
+TRIALS = (
+    (),
+    ("afterbody",),
+    ("largest_opening",),
+    ("afterbody", "largest_opening"),
+)
+"""What is tried in turn on a surface that is not closed."""
+
+_CLOSING = {
+    "afterbody": (True, "afterbody = true"),
+    "largest_opening": (0.7, 'largest_opening = "700 mm"'),
+}
+
+
+def _closed(parts, reading: ReadingOptions, name: str) -> tuple[SurfaceMesh, tuple[str, ...]]:
+    """The closed surface, and the lines of [surface] that it takes to close it."""
+    reason = None
+    for trial in TRIALS:
+        options = {key: _CLOSING[key][0] for key in trial}
+        try:
+            surface = surface_from_parts(parts, IntakeOptions(reading, **options), name)
+        except SurfaceError as error:
+            reason = reason or error
+            if "not closed" not in str(error):
+                break
+            continue
+        lines = [_CLOSING[key][1] for key in trial]
+        if lines:
+            lines.insert(0, f"# As it is, {' '.join(str(reason).split('. ')[0].split())}")
+        return surface, tuple(lines)
+    raise reason
 
 
 def inlet_place(surface: SurfaceMesh, size: float) -> np.ndarray:

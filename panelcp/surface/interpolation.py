@@ -41,6 +41,8 @@ def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
     from the edge neighbours.
     """
     points, panels = np.asarray(points, dtype=float), np.asarray(panels, dtype=np.int64)
+    if len(points) == 0:
+        return csr_array((0, surface.n_panels))
     used, compact = np.unique(corner_groups(surface).reshape(-1, 3)[panels], return_inverse=True)
     fits, groups = _vertex_fits(surface, used), compact.reshape(-1, 3)
     operator, share = _blended(surface, fits, groups, points, panels)

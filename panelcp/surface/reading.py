@@ -1,24 +1,16 @@
-"""From a mesh file to a closed, oriented surface in metres and body axes."""
+"""From the parts of a mesh file to triangles in metres and body axes."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from panelcp.errors import SurfaceError
 from panelcp.surface import repair, scenes
-from panelcp.surface.checking import require_closed, require_one_body, require_outward
 from panelcp.surface.doubts import require_lengthwise
-from panelcp.surface.formats import FORMATS as FORMATS
-from panelcp.surface.formats import load_parts
-from panelcp.surface.formats import load_triangles as load_triangles
-from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.parts import Part, joined_parts
 from panelcp.surface.proposals import fitting_units, require_finite
-from panelcp.surface.proposals import propose_unit as propose_unit
 from panelcp.units import UNITS
 
 EXPECTED_LENGTH = (0.3, 40.0)
@@ -74,51 +66,6 @@ class ReadingOptions:
         axis_matrix(dict(self.axes))
 
 
-def read_surface(path, unit: str = "m", **options) -> SurfaceMesh:
-    """Read a mesh file and make it a closed, outward, whole surface.
-
-    Parameters
-    ----------
-    path : STL (text or binary), OBJ, PLY, OFF, GLB, glTF, 3MF or STEP file
-    unit : length unit of the file
-    options : the other fields of `ReadingOptions`
-
-    Returns
-    -------
-    SurfaceMesh whose `notes` say everything that was changed
-
-    Raises
-    ------
-    SurfaceError : no such file, not a mesh, open, inside out, several bodies, wrong unit, ...
-    """
-    chosen = ReadingOptions(unit=unit, **options)
-    parts = load_parts(path, chosen.step_size and chosen.step_size * 1e3)
-    return surface_from_parts(parts, chosen, Path(path).name)
-
-
-def surface_from_parts(parts, options: ReadingOptions, name: str) -> SurfaceMesh:
-    """Closed surface from the parts of a file.
-
-    Parameters
-    ----------
-    parts : sequence of Part, as `load_parts` gives them
-    options : ReadingOptions
-    name : of the file, for messages
-
-    Returns
-    -------
-    SurfaceMesh
-    """
-    try:
-        vertices, triangles, notes = body_from_parts(parts, options)
-        return surface_from_triangles(vertices, triangles, options, notes)
-    except SurfaceError as error:
-        message = str(error)
-        if "separate bodies in one surface" in message and len(parts) == 1:
-            message = f"{message}\n  {scenes.parts_message(_connected(parts, options))}"
-        raise SurfaceError(f"{name}: {message}") from None
-
-
 def body_from_parts(parts, options: ReadingOptions) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Triangles of the parts that make the skin, in the unit and axes of the file.
 
@@ -147,7 +94,7 @@ def body_from_parts(parts, options: ReadingOptions) -> tuple[np.ndarray, np.ndar
     choice["drop_small"] = options.drop_small
     asked = any(choice.values()) or options.unite
     if len(parts) == 1 and asked and not {*options.keep, *options.drop} & {parts[0].name}:
-        parts = _connected(parts, options)
+        parts = connected_pieces(parts, options)
     if options.unite and not any(choice.values()):
         choice["keep"] = ("*",)
     tolerance = _in_file_unit(options.crack_tolerance, options)
@@ -161,38 +108,13 @@ def body_from_parts(parts, options: ReadingOptions) -> tuple[np.ndarray, np.ndar
     return (*joined_parts(chosen), notes)
 
 
-def _connected(parts, options: ReadingOptions) -> list[Part]:
+def connected_pieces(parts, options: ReadingOptions) -> list[Part]:
+    """The connected pieces of parts, as parts of their own: "part 1" has most triangles."""
     return scenes.connected_parts(parts, _in_file_unit(options.crack_tolerance, options))
 
 
 def _in_file_unit(length: float, options: ReadingOptions) -> float:
     return length / UNITS["length"][options.unit]
-
-
-def surface_from_triangles(
-    vertices, triangles, options: ReadingOptions, history: Sequence[str] = ()
-) -> SurfaceMesh:
-    """Closed surface from loose triangles in the file's own unit and axes.
-
-    Parameters
-    ----------
-    vertices : (n, 3) float, as in the file
-    triangles : (m, 3) int
-    options : ReadingOptions
-    history : lines that say what was done to the triangles before
-
-    Returns
-    -------
-    SurfaceMesh
-    """
-    vertices, triangles, notes = in_body_axes(vertices, triangles, options)
-    notes[1:1] = history
-    vertices, triangles, lines = repair.merge_coincident(vertices, triangles)
-    notes += lines
-    vertices, triangles, part = as_right_half(vertices, triangles, options)
-    if part == "whole":
-        return _finish_whole(vertices, triangles, options, notes)
-    return _finish_half(vertices, triangles, options, part, notes)
 
 
 def in_body_axes(
@@ -331,29 +253,6 @@ def as_right_half(
     if part == "left half":
         return vertices * [1.0, -1.0, 1.0], triangles[:, [0, 2, 1]], part
     return vertices, triangles, part
-
-
-def _finish_whole(vertices, triangles, options, notes) -> SurfaceMesh:
-    vertices, triangles, lines = repair.close_cracks(vertices, triangles, options.crack_tolerance)
-    require_one_body(vertices, triangles)
-    require_closed(vertices, triangles)
-    surface = SurfaceMesh(vertices, triangles, notes=[*notes, *lines])
-    require_outward(surface)
-    return surface
-
-
-def _finish_half(vertices, triangles, options, part, notes) -> SurfaceMesh:
-    vertices, lines = repair.snap_to_plane(vertices, triangles, options.plane_tolerance)
-    notes = [*notes, *lines]
-    vertices, triangles, lines = repair.close_cracks(vertices, triangles, options.crack_tolerance)
-    require_one_body(vertices, triangles)
-    require_closed(vertices, triangles, open_at_plane=True)
-    require_open_at_plane(triangles, part)
-    notes = [*notes, *lines, f"{part} mirrored about BL 0"]
-    surface = mirrored_whole(vertices, triangles, notes=notes)
-    require_closed(surface.vertices, surface.triangles)
-    require_outward(surface)
-    return surface
 
 
 def require_open_at_plane(triangles, part: str):

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
-from panelcp.case.running import prepare_case
 from panelcp.case.starter import inlet_place, write_starter_case
 from panelcp.errors import CaseError, SurfaceError
 from tests import bodies
@@ -24,7 +24,7 @@ def test_starter_is_accepted(tmp_path, suffix):
     assert (path, unit) == (tmp_path / "body.toml", "m")
     case = read_case(path)
     assert case.surface_path == tmp_path / f"body{suffix}"
-    assert case.reading.part == "whole"
+    assert case.intake.reading.part == "whole"
     prepared = prepare_case(case)
     (inlet,) = prepared.openings
     assert inlet.normal[0] < -0.55
@@ -39,7 +39,7 @@ def test_starter_is_accepted(tmp_path, suffix):
 def test_starter_of_a_half_names_the_half(tmp_path, part):
     write_mesh(tmp_path / "half.stl", *half_body(part == "left half"))
     case = read_case(write_starter_case(tmp_path / "half.stl")[0])
-    assert case.reading.part == part
+    assert case.intake.reading.part == part
     prepared = prepare_case(case)
     assert prepared.surface.mirrored
     assert prepared.surface.bounds[:, 1] == pytest.approx([-0.5, 0.5])
@@ -117,8 +117,8 @@ def test_axes_are_used_and_written(tmp_path, part):
     with pytest.raises(SurfaceError, match="--axes"):
         write_starter_case(tmp_path / "body.stl")
     case = read_case(write_starter_case(tmp_path / "body.stl", axes="-z,+x,+y")[0])
-    assert case.reading.axes == (("aft", "-z"), ("right", "+x"), ("up", "+y"))
-    assert case.reading.part == part
+    assert case.intake.reading.axes == (("aft", "-z"), ("right", "+x"), ("up", "+y"))
+    assert case.intake.reading.part == part
     assert prepare_case(case).surface.size == pytest.approx([4.0, 1.0, 0.8], abs=1e-6)
 
 

@@ -9,8 +9,9 @@ import time
 
 import pytest
 
+from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
-from panelcp.case.running import prepare_case, run_case
+from panelcp.case.running import run_case
 from panelcp.cli import main
 from panelcp.errors import CaseError, FlowError
 from panelcp.report.contents import PROPELLER_NOTICE

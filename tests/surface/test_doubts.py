@@ -7,7 +7,8 @@ from panelcp.errors import SurfaceError
 from panelcp.surface.checking import check_surface
 from panelcp.surface.doubts import end_wall, section_volume, surface_doubts
 from panelcp.surface.mesh import SurfaceMesh
-from panelcp.surface.reading import ReadingOptions, surface_from_triangles
+from panelcp.surface.intake import IntakeOptions, surface_from_triangles
+from panelcp.surface.reading import ReadingOptions
 from tests import bodies
 
 AXES = (2.0, 0.6, 0.5)
@@ -85,10 +86,12 @@ def test_body_far_longer_across_is_refused_until_axes_are_given(order):
     vertices, triangles = in_file.vertices[:, order], in_file.triangles[:, [0, 2, 1]]
     side = "wide" if order[1] == 0 else "high"
     with pytest.raises(SurfaceError, match=f"the body is 4 m {side} but only 1.* m long.*--axes"):
-        surface_from_triangles(vertices, triangles, ReadingOptions())
+        surface_from_triangles(vertices, triangles)
     names = ("aft", "right", "up")
     axes = tuple((names[k], "+" + "xyz"[order.index(k)]) for k in range(3))
-    surface = surface_from_triangles(vertices, triangles, ReadingOptions(axes=axes))
+    surface = surface_from_triangles(
+        vertices, triangles, IntakeOptions(ReadingOptions(axes=axes))
+    )
     assert surface.size == pytest.approx(in_file.size)
 
 

@@ -4,17 +4,11 @@ import numpy as np
 import pytest
 
 from panelcp.errors import SurfaceError
+from panelcp.surface.formats import FORMATS, load_triangles
+from panelcp.surface.intake import IntakeOptions, read_surface, surface_from_triangles
 from panelcp.surface.mesh import SurfaceMesh
-from panelcp.surface.reading import (
-    FORMATS,
-    ReadingOptions,
-    axis_matrix,
-    load_triangles,
-    parse_axes,
-    propose_unit,
-    read_surface,
-    surface_from_triangles,
-)
+from panelcp.surface.proposals import propose_unit
+from panelcp.surface.reading import ReadingOptions, axis_matrix, parse_axes
 from tests import bodies
 
 AXES = (1.5, 0.5, 0.4)
@@ -57,7 +51,8 @@ def half():
 
 
 def read_triangles(vertices, triangles, **options):
-    return surface_from_triangles(vertices, np.asarray(triangles), ReadingOptions(**options))
+    intake = IntakeOptions(ReadingOptions(**options))
+    return surface_from_triangles(vertices, np.asarray(triangles), intake)
 
 
 @pytest.mark.parametrize("name", ENCODINGS)

@@ -1,0 +1,186 @@
+"""A case made ready for the solver: its surface taken in, its openings laid onto the skin."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from panelcp.case.reading import Case, region_index
+from panelcp.errors import CaseError, PanelcpError
+from panelcp.placement.candidates import SearchResult, search
+from panelcp.quantity import UncertainValue
+from panelcp.surface.formats import companion_files
+from panelcp.surface.intake import load_file, surface_from_parts, with_fit_panels
+from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.opening import Opening, lay_opening
+from panelcp.surface.rays import SkinFinder
+
+Progress = Callable[[str], None]
+PANELS_ACROSS = 6
+"""Panels over the smaller side of an opening, where the surface is panelled anew."""
+
+ROUND_OPENING = 0.75
+"""The small panels reach this many times the larger side of an opening from its centre."""
+
+
+@dataclass(frozen=True, eq=False)
+class PreparedCase:
+    """A case whose openings lie on its surface; nothing is solved yet.
+
+    Attributes
+    ----------
+    case : Case
+    surface : SurfaceMesh with the regions of the case
+    surface_hash : of the bytes of the mesh file
+    openings : those the case names
+    searches : results of its search regions
+    recovery : name of every opening -> recovery fraction
+    """
+
+    case: Case
+    surface: SurfaceMesh
+    surface_hash: str
+    openings: tuple[Opening, ...]
+    searches: tuple[SearchResult, ...]
+    recovery: dict[str, UncertainValue]
+
+    @property
+    def candidates(self) -> list[Opening]:
+        """Openings that the searches have found."""
+        return [opening for found in self.searches for opening in found.openings]
+
+
+def quiet(text: str):
+    """Progress that says nothing."""
+
+
+def prepare_case(case: Case, progress: Progress = quiet) -> PreparedCase:
+    """Read the surface of a case and lay its openings and candidates onto it.
+
+    Parameters
+    ----------
+    case : Case
+    progress : called with a short text before each step
+
+    Returns
+    -------
+    PreparedCase
+
+    Raises
+    ------
+    SurfaceError : the surface cannot be used
+    CaseError : openings, regions or searches that do not fit the surface, all listed
+    """
+    mistakes: list[str] = []
+    surface = _named_regions(case, panels_of_case(case, progress), mistakes)
+    progress("laying openings onto the skin")
+    finder = SkinFinder(surface)
+    openings = lay_openings(case, finder, mistakes)
+    searches = _run_searches(case, finder, mistakes)
+    if mistakes:
+        count = len(mistakes)
+        does = "does" if count == 1 else "do"
+        title = f"{case.path.name}: {count} of its entries {does} not fit the surface"
+        raise CaseError("\n  ".join([title, *mistakes]))
+    recovery = {entry.name: entry.recovery for entry in case.openings}
+    for entry, found in zip(case.searches, searches, strict=True):
+        recovery |= {opening.name: entry.recovery for opening in found.openings}
+    return PreparedCase(
+        case=case,
+        surface=surface,
+        surface_hash=_hash_of(companion_files(case.surface_path)),
+        openings=tuple(openings),
+        searches=tuple(searches),
+        recovery=recovery,
+    )
+
+
+def panels_of_case(case: Case, progress: Progress = quiet) -> SurfaceMesh:
+    """Closed surface of a case, mended, and panelled anew where it must be.
+
+    Where it is panelled anew, the outlines of the openings become edges of panels, which are
+    smaller there.
+
+    Parameters
+    ----------
+    case : Case
+    progress : called with a short text before each step
+
+    Returns
+    -------
+    SurfaceMesh
+
+    Raises
+    ------
+    SurfaceError : the surface cannot be used
+    """
+    name = case.surface_path.name
+    progress(f"reading {name}")
+    try:
+        parts = load_file(case.surface_path, case.intake)
+    except PanelcpError as error:
+        raise type(error)(f"{case.path.name}: file in [surface]: {error}") from None
+    surface = surface_from_parts(parts, case.intake, name, progress)
+    openings = lay_openings(case, SkinFinder(surface), [])
+    outlines = [opening.outline[[*range(len(opening.outline)), 0]] for opening in openings]
+    finer = [
+        (
+            opening.centre,
+            ROUND_OPENING * max(opening.length, opening.width),
+            min(opening.length, opening.width) / PANELS_ACROSS,
+        )
+        for opening in openings
+    ]
+    try:
+        return with_fit_panels(surface, case.intake, progress, outlines, finer)
+    except PanelcpError as error:
+        raise type(error)(f"{name}: {error}") from None
+
+
+def _named_regions(case: Case, surface: SurfaceMesh, mistakes: list[str]) -> SurfaceMesh:
+    try:
+        return surface.with_regions(*region_index(case.regions, surface.centroids))
+    except CaseError as error:
+        mistakes += str(error).split("\n  ")
+        return surface
+
+
+def _hash_of(paths) -> str:
+    digest = hashlib.sha256()
+    for path in paths:
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def lay_openings(case: Case, finder: SkinFinder, mistakes: list[str]) -> list[Opening]:
+    """Openings of the case laid onto the skin; what does not fit is added to the mistakes."""
+    openings = []
+    for entry in case.openings:
+        try:
+            openings.append(
+                lay_opening(
+                    finder,
+                    entry.name,
+                    entry.centre,
+                    entry.length,
+                    entry.width,
+                    use=entry.use,
+                    kind=entry.kind,
+                    shape=entry.shape,
+                    turn=entry.turn,
+                )
+            )
+        except PanelcpError as error:
+            mistakes.append(str(error))
+    return openings
+
+
+def _run_searches(case: Case, finder: SkinFinder, mistakes: list[str]) -> list[SearchResult]:
+    found = []
+    for entry in case.searches:
+        try:
+            found.append(search(finder, entry.region, case.zones))
+        except PanelcpError as error:
+            mistakes.append(str(error))
+    return found
