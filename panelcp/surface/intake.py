@@ -348,8 +348,8 @@ def _close(steps: _Steps, options: IntakeOptions, half: bool):
     )
     wider = (options.closings, options.largest_opening, options.afterbody, options.replace_wall)
     if any(wider):
-        first = replace(mending, leave_open=True, one_body=False, crossings=False)
-        steps.take(mended, first, half)
+        first = replace(mending, one_body=False, crossings=False)
+        steps.take(mended, first, half, leave_larger=True)
         _close_openings(steps, options)
     steps.take(mended, mending, half)
 
