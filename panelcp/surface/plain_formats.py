@@ -65,7 +65,9 @@ def read_stl(data: bytes) -> list[Part]:
             raise SurfaceError(_stl_fault(data[at : at + 2000], sum(map(len, solids)) // 3))
         at = end.end()
     if data[at:].strip():
-        raise SurfaceError(f"after its last solid stands something else: {_shown(data[at:])}")
+        raise SurfaceError(
+            f"after its last solid stands something else: {_shown(data[at:].strip())}"
+        )
     return [
         Part(name, corners, np.arange(len(corners)).reshape(-1, 3))
         for name, corners in zip(unique_names(names), solids, strict=True)
@@ -227,7 +229,7 @@ def read_ply(data: bytes) -> list[Part]:
 
 def _ply_head(data: bytes) -> tuple[str, list, int]:
     """Byte order ("" for text), elements (name, count, properties) and where the body starts."""
-    end = re.search(rb"(?m)^end_header[ \t]*\r?(\n|\r)", data[: 1 << 16])
+    end = re.search(rb"[\r\n]end_header[ \t]*(\r\n|\n|\r)", data[: 1 << 16])
     if data[:3] != b"ply" or end is None:
         raise SurfaceError("its head does not begin with ply and end with end_header")
     order, elements = None, []

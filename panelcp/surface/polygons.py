@@ -6,7 +6,7 @@ import numpy as np
 
 from panelcp.errors import SurfaceError
 
-MOST_CORNERS = 5000
+MOST_CORNERS = 2000
 """A face with more corners than this is taken for damage."""
 
 _STRAIGHT = 1e-6  # double area over squared longest edge, below which a corner is straight
