@@ -40,8 +40,12 @@ LARGEST = 0.08
 ROUND = 12
 """Least number of triangles round the body, but for the tail."""
 
-FIT_POINTS = 40
-"""Points of the skin that settle its slope at the rim."""
+FIT_EDGES = (2.5, 4.0)
+FIT_PARTS = (0.06, 0.2)
+"""Skin within 4 edges of the rim settles its slope there; within 2.5 where 4 are more than 0.2
+diameters, and never within less than 0.06 diameters."""
+
+FIT_POINTS = 200
 
 SAMPLES = 2000
 """Steps along the afterbody in which its length is measured."""
@@ -104,10 +108,11 @@ def with_afterbody(
     -----
     Along each lengthwise curve the distance from the middle falls as
     r/r0 = sqrt(f^2 + k u^4 (1 - u)), u from 0 at the rim to 1 at the tail, with
-    f = (1 - u)(1 + (1 - s) u) for a taper 0 <= s = -L d(ln r)/dx <= 2, (1 - u)^s beyond, and
-    1 - u^2 - s u (1 - u)^4 for a flare. Slopes meet those of the skin at the rim, up to 12
-    degrees outward and 35 degrees inward; roughness of the rim dies out over a quarter of the
-    diameter. No curve crosses another, as each stays in its own direction from the middle. The
+    f = (1 - u)(1 + (1 - s) u) for a taper 0 <= s = -L d(ln r)/dx <= 2, (1 - u)^s beyond (there
+    1 - u under the root becomes (1 - u)^(2 s - 3)), and 1 - u^2 - s u (1 - u)^4 for a flare.
+    Slopes meet those of the skin at the rim, up to 12 degrees outward and 35 degrees inward;
+    roughness of the rim dies out over a quarter of the diameter. No curve crosses another, as
+    each stays in its own direction from the middle. The
     shape is our own.
     """
     vertices, triangles = np.array(vertices, dtype=float), np.array(triangles, dtype=np.int64)
@@ -182,8 +187,8 @@ def _rear_rim(vertices, triangles) -> _Rim:
     points = vertices[index]
     centre, diameter = _middle(points, half)
     width = _smoothing_width(points)
-    normals = _fitted_normals(vertices, triangles, index)
-    taper = _even(_taper(points, normals, centre)[:, None], width, half)[:, 0]
+    normals = _fitted_normals(vertices, triangles, index, diameter)
+    taper = _even(_taper(points, normals, centre)[:, None], 3.0 * width, half)[:, 0]
     steps = np.linalg.norm(np.diff(points, axis=0, append=points[:1]), axis=1)
     total = steps[:-1].sum() if half else steps.sum()
     place = np.concatenate([[0.0], np.cumsum(steps[:-1])]) / total
@@ -250,7 +255,7 @@ def _even(values, width: float, half: bool) -> np.ndarray:
     return result[: len(values) // 2 + 1] if half else result
 
 
-def _fitted_normals(vertices, triangles, index) -> np.ndarray:
+def _fitted_normals(vertices, triangles, index, diameter: float) -> np.ndarray:
     """(n, 3) float: outward normals at the rim from quadratic fits to the skin near it."""
     used = np.unique(triangles)
     points, rim = vertices[used], vertices[index]
@@ -260,15 +265,17 @@ def _fitted_normals(vertices, triangles, index) -> np.ndarray:
     count = min(FIT_POINTS, len(points))
     normals = np.array(first)
     tree = cKDTree(points)
-    _, near = tree.query(rim, count)
+    distance, near = tree.query(rim, count)
+    edge = _longest_edges(vertices, triangles, index)
+    bound = np.maximum(FIT_EDGES[0] * edge, FIT_PARTS[1] * diameter)
+    scale = np.clip(FIT_EDGES[1] * edge, FIT_PARTS[0] * diameter, bound)[:, None]
+    weight = np.exp(-2.0 * (distance / scale) ** 2) * (distance < scale)
     for _ in range(2):
         e1 = np.cross(normals, np.eye(3)[np.abs(normals).argmin(axis=1)])
         e1 /= np.linalg.norm(e1, axis=1, keepdims=True)
         e2 = np.cross(normals, e1)
         step = points[near] - rim[:, None]
-        scale = np.linalg.norm(step, axis=2).max(axis=1, keepdims=True)
         x, y, z = (np.einsum("nkd,nd->nk", step, e) / scale for e in (e1, e2, normals))
-        weight = np.exp(-2.0 * (x * x + y * y + z * z))
         terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
         fit = np.linalg.pinv(terms * weight[:, :, None], rcond=1e-6) @ (weight * z)[:, :, None]
         turned = normals - fit[:, 1] * e1 - fit[:, 2] * e2
@@ -276,6 +283,20 @@ def _fitted_normals(vertices, triangles, index) -> np.ndarray:
     lost = (normals * first).sum(axis=1) < 0.7  # a sharp edge near: the fit is no use
     normals[lost] = first[lost]
     return normals
+
+
+def _longest_edges(vertices, triangles, index) -> np.ndarray:
+    """(n,) float, m: longest edge of the triangles at each vertex of the rim."""
+    at = np.full(len(vertices), -1)
+    at[index] = np.arange(len(index))
+    near = triangles[(at[triangles] >= 0).any(axis=1)]
+    corners = vertices[near]
+    longest = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).max(axis=1)
+    result = np.zeros(len(index))
+    for k in range(3):
+        on = at[near[:, k]] >= 0
+        np.maximum.at(result, at[near[on, k]], longest[on])
+    return result
 
 
 def _taper(points, normals, centre) -> np.ndarray:
@@ -365,7 +386,8 @@ def radius_ratio(u: float, taper) -> np.ndarray:
     f = (1.0 - u) * (1.0 + (1.0 - s) * u)
     f = np.where(s > 2.0, (1.0 - u) ** np.maximum(s, 2.0), f)
     f = np.where(s < 0.0, 1.0 - u * u - s * u * (1.0 - u) ** FLARE_DECAY, f)
-    return np.sqrt(f * f + ROUNDING * u**4 * (1.0 - u))
+    blunt = (1.0 - u) ** (1.0 + 2.0 * np.maximum(s - 2.0, 0.0))
+    return np.sqrt(f * f + ROUNDING * u**4 * blunt)
 
 
 def _natural_length(taper, diameter: float) -> tuple[float, str]:
