@@ -16,6 +16,7 @@ from panelcp.surface.checking import least_angles, require_closed, require_one_b
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.panelling_lines import (
     build_chains,
+    drop_edges_along_plane,
     drop_short_edges,
     kept_lengths,
     lay_lines,
@@ -144,12 +145,13 @@ def _started(surface, vertices, triangles, index, wanted, lines, halved):
     facing, areas, noise = reliable_facing(points, triangles, twin)
     edge = _mean_edge(areas.sum(), wanted)
     mark_sharp_edges(skin, facing, twin)
+    drop_edges_along_plane(skin, 0.1 * edge)
     shortest = (4.0 if noise > NOISY else 1.5) * edge
     dropped, length = drop_short_edges(skin, shortest, edge if noise > NOISY else 0.5 * edge)
     notes = []
     if noise > NOISY:
         notes.append(
-            f"rough surface (triangles stand out by {np.degrees(noise):.0f} deg): smoothed to find "
+            f"rough surface (ridges and grooves of {np.degrees(noise):.1f} deg): smoothed to find "
             "sharp edges and bends; panels keep to the rough surface"
         )
     if dropped:
@@ -195,7 +197,7 @@ def _fine_skin(skin, source, chains, names, wanted, finer, bounds):
     _gather_normals(skin, source)
     skin = compacted(skin)
     noisy = source.noise > NOISY
-    field = size_field(skin, chains, names, noisy, _as_tuples(finer), bounds)
+    field = size_field(skin, source.tree, chains, names, noisy, _as_tuples(finer), bounds)
     return skin, field
 
 
@@ -342,10 +344,10 @@ def _regions(result, source, surface, halved: bool) -> np.ndarray:
 
     n = result.n_solved
     centroids, normals = result.centroids[:n].copy(), result.normals[:n].copy()
-    found, _, _ = nearest_many(source.tree, centroids, normals, 0.3)
+    found, _, _ = nearest_many(source.tree, centroids, normals, 0.3, np.inf)
     lost = found < 0
     if lost.any():
-        found[lost] = nearest_many(source.tree, centroids[lost], normals[lost], -2.0)[0]
+        found[lost] = nearest_many(source.tree, centroids[lost], normals[lost], -2.0, np.inf)[0]
     regions = surface.region_index[source.index[source.order[found]]]
     return np.tile(regions, 2) if halved else regions
 
@@ -357,7 +359,7 @@ def distance_to(panels: SurfaceMesh, points) -> np.ndarray:
     normals = np.repeat(panels.normals[:, None], 3, axis=1)
     tree, _ = build_tree(panels.corners, panels.normals, normals)
     points = np.array(points, dtype=float)
-    return nearest_many(tree, points, np.zeros_like(points), -2.0)[1]
+    return nearest_many(tree, points, np.zeros_like(points), -2.0, np.inf)[1]
 
 
 def _what_was_made(result, surface, chains, names, difference) -> list[str]:

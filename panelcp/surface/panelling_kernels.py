@@ -140,14 +140,14 @@ def nearest(tree, x, y, z, nx, ny, nz, least, reach):
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
-def nearest_many(tree, points, normals, least):
-    """Place in the tree (-1: none) and distance, m, of the nearest triangle to each point."""
+def nearest_many(tree, points, normals, least, reach):
+    """Place in the tree (-1: none), distance, m, and foot of the triangle nearest to each point."""
     found = np.empty(len(points), dtype=np.int64)
     distance = np.empty(len(points))
     feet = np.empty((len(points), 3))
     for i in prange(len(points)):
         p, n = points[i], normals[i]
-        t, a, b, c, best = nearest(tree, p[0], p[1], p[2], n[0], n[1], n[2], least, np.inf)
+        t, a, b, c, best = nearest(tree, p[0], p[1], p[2], n[0], n[1], n[2], least, reach)
         found[i], distance[i] = t, np.sqrt(best)
         if t >= 0:
             for k in range(3):

@@ -31,6 +31,17 @@ def mark_sharp_edges(skin, facing, twin) -> int:
     return len(sharp)
 
 
+def drop_edges_along_plane(skin, nearer: float):
+    """Unmark sharp edges that run beside the rim of a half, nearer to it than `nearer`, m."""
+    if not skin.plane.any():
+        return
+    edges = _sharp(skin)
+    a, b = (skin.points[end] for end in _ends(skin, edges))
+    beside = np.maximum(a[:, 1], b[:, 1]) < nearer
+    beside &= np.abs(a[:, 1] - b[:, 1]) < 0.7 * _lengths(skin, edges)
+    _unmark(skin, edges[beside])
+
+
 def drop_short_edges(skin, shortest: float, branch: float) -> tuple[int, float]:
     """Unmark sharp edges that lead nowhere; their number and length, m.
 
@@ -90,15 +101,20 @@ def lay_lines(skin, lines, tree, size: float, halved: bool):
     from panelcp.surface.panelling_kernels import lay_line, nearest_many
 
     lines = [_checked(line, k) for k, line in enumerate(lines)]
-    if halved:
-        lines = _on_the_right(lines, 1e-3 * size)
     for k, line in enumerate(lines):
-        _, gap, feet = nearest_many(tree, line, np.zeros_like(line), -2.0)
+        folded = (
+            np.column_stack([line[:, 0], np.abs(line[:, 1]), line[:, 2]]) if halved else line.copy()
+        )
+        gap = nearest_many(tree, folded, np.zeros_like(line), -2.0, np.inf)[1]
         if gap.max() > MAX_OFF_SKIN * size:
             raise SurfaceError(
                 f"line {k + 1} lies up to {gap.max() * 1e3:.0f} mm off the surface (near "
                 f"{format_place(line[gap.argmax()])}); its points must lie on the surface"
             )
+    if halved:
+        lines = _on_the_right(lines, 1e-3 * size)
+    for k, line in enumerate(lines):
+        feet = nearest_many(tree, line, np.zeros_like(line), -2.0, np.inf)[2]
         if halved:
             feet[np.abs(feet[:, 1]) < 1e-9 * size, 1] = 0.0
         skin = with_room(skin, 20000 + 200 * len(line))

@@ -36,6 +36,12 @@ AFT = 2.5
 SLENDER = 3.0
 """Bodies longer than this many times their width and height have coarser panels aft."""
 
+WALL_SHARE = 0.3
+"""Panels sag by no more than this part of a thin wall or gap, so that its sides stay apart."""
+
+WALL_REACH = 0.02
+"""Walls and gaps thicker than this part of the size of the body are not looked at."""
+
 EQUAL_SIDES = np.sqrt(3.0) / 4.0
 
 
@@ -98,12 +104,13 @@ class SizeField:
         return dijkstra(wider, directed=True, indices=n)[:n]
 
 
-def size_field(skin, chains, names, noisy: bool, finer, bounds) -> SizeField:
+def size_field(skin, tree, chains, names, noisy: bool, finer, bounds) -> SizeField:
     """Find bends, strips and other reasons for small panels on a fine skin.
 
     Parameters
     ----------
     skin : Skin of small triangles; normals at vertices that are not on lines
+    tree : of the surface, for nearest points
     chains, names : kept lines
     noisy : True smooths the normals first
     finer : (centre (3,) m, radius m, panel size m) each
@@ -135,7 +142,7 @@ def size_field(skin, chains, names, noisy: bool, finer, bounds) -> SizeField:
     a, b, c = np.moveaxis(points[triangles], 1, 0)
     areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
     strip = _strips(graph, edges, lengths, chain_of, kind, chains)
-    limit = _limits(points, finer)
+    limit = np.minimum(_limits(points, finer), _wall_limits(tree, points, normals, bend, free))
     return SizeField(points, bend, base, limit, strip, graph, triangles, areas)
 
 
@@ -244,6 +251,18 @@ def _limits(points, finer) -> np.ndarray:
     for centre, radius, size in finer:
         inside = np.linalg.norm(points - np.asarray(centre, dtype=float), axis=1) <= radius
         limit[inside] = np.minimum(limit[inside], size)
+    return limit
+
+
+def _wall_limits(tree, points, normals, bend, free) -> np.ndarray:
+    """(n,) m: sizes at which panels sag by WALL_SHARE of the way to the skin that faces them."""
+    from panelcp.surface.panelling_kernels import nearest_many
+
+    limit = np.full(len(points), np.inf)
+    reach = WALL_REACH * float(np.ptp(points, axis=0).max())
+    found, gap, _ = nearest_many(tree, points[free], -normals[free], 0.5, reach)
+    sag = 8.0 * WALL_SHARE * gap / np.maximum(bend[free], 1e-12)
+    limit[free] = np.where(found >= 0, np.sqrt(np.maximum(sag, gap**2)), np.inf)
     return limit
 
 
