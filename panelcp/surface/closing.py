@@ -363,11 +363,13 @@ def _ears_cut(polygon, order) -> np.ndarray:
     from panelcp.surface._rings import shape_quality
 
     left, triangles = list(order), []
-    while len(left) > 3:
+    raised = np.column_stack([polygon, np.zeros(len(polygon))])
+    while len(left) >= 3:
         here = np.array(left)
         p, q, r = polygon[np.roll(here, 1)], polygon[here], polygon[np.roll(here, -1)]
         turn = (q[:, 0] - p[:, 0]) * (r[:, 1] - q[:, 1]) - (q[:, 1] - p[:, 1]) * (r[:, 0] - q[:, 0])
-        quality = np.where(turn > 0.0, shape_quality(p, q, r), -1.0)
+        ears = (raised[np.roll(here, 1)], raised[here], raised[np.roll(here, -1)])
+        quality = np.where(turn > 0.0, shape_quality(*ears), -1.0)
         for k in np.argsort(-quality, kind="stable"):
             others = np.delete(here, [k - 1, k, (k + 1) % len(here)])
             corner = np.array([p[k], q[k], r[k]])
@@ -377,7 +379,6 @@ def _ears_cut(polygon, order) -> np.ndarray:
             raise SurfaceError("the rim of an opening crosses itself: mend the skin there first")
         triangles.append((left[k - 1], left[k], left[(k + 1) % len(left)]))
         del left[k]
-    triangles.append(tuple(left))
     return np.array(triangles, dtype=np.int64)
 
 

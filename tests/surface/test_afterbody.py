@@ -6,7 +6,7 @@ import pytest
 from panelcp.errors import SurfaceError
 from panelcp.surface.afterbody import ROUNDING, radius_ratio, with_afterbody, without_wall
 from panelcp.surface.checking import least_angles, require_closed, require_outward
-from panelcp.surface.closing import closed_openings, ducts_cut
+from panelcp.surface.closing import _ears_cut, closed_openings, ducts_cut
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.scanning import without_unused
 from tests import bodies
@@ -278,6 +278,25 @@ def test_hollow_outlines_and_single_missing_triangles_are_closed(brick):
     points, parts, _ = closed_openings(brick.vertices, brick.triangles[1:])
     require_closed(points, parts)
     assert SurfaceMesh(points, parts).volume == pytest.approx(brick.volume, rel=1e-12)
+
+
+@pytest.mark.parametrize("sense", [1, -1])
+def test_corners_are_cut_off_a_polygon_one_by_one(sense):
+    teeth = np.array(
+        [[0, 0], [5, 0], [5, 3], [4, 0.2], [3, 3], [2, 0.1], [1, 3], [0.1, 0.3], [0, 3]]
+    )
+    polygon = teeth.astype(float)[::sense]
+    order = np.arange(len(polygon))[::sense]
+    triangles = _ears_cut(polygon, order)
+    a, b, c = np.moveaxis(polygon[triangles], 1, 0)
+    areas = 0.5 * ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
+    x, y = polygon[order].T
+    assert len(triangles) == len(polygon) - 2
+    assert (areas > 0.0).all()
+    assert areas.sum() == pytest.approx(0.5 * (x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
+    crossed = np.array([[0, 0], [1, 1], [1, 0], [0, 1.0]])
+    with pytest.raises(SurfaceError, match="crosses itself"):
+        _ears_cut(crossed, np.arange(4))
 
 
 # --- ducts ---------------------------------------------------------------------------------------
