@@ -62,8 +62,8 @@ def meeting_pairs(vertices, triangles, tolerance: float | None = None):
     -----
     Triangles are sorted along a space-filling curve and put into a tree of boxes. Two triangles
     cross where an edge of one has its ends on both sides of the other and passes through its
-    inside. Two lie on each other where one lies in the plane of the other and no line of that
-    plane parts them.
+    inside. Two lie on each other where such an edge meets the rim of the other, or where one lies
+    in the plane of the other and no line of that plane parts them.
     """
     from panelcp.surface.repair_kernels import box_tree, meeting_triangles
 

@@ -14,6 +14,7 @@ from panelcp.surface.holes import LARGEST, Hole, bridge_gaps, fill_holes, part_l
 from panelcp.surface.repair import (
     close_cracks,
     close_junctions,
+    draw_needles,
     drop_doubled,
     format_place,
     merge_points,
@@ -115,6 +116,7 @@ def mended(
     notes.extend(lines)
     notes.extend(_left_open(vertices, left, options, leave_larger))
     step(split_touching_vertices)
+    step(draw_needles)
     step(consistent_windings)
     _require_sound(vertices, triangles, options, open_at_plane, bool(left))
     return vertices, triangles, notes

@@ -18,6 +18,13 @@ COINCIDENT = 1e-7
 FLAT = 1e-6
 """A triangle of less double area than this part of its longest edge squared has none."""
 
+NEEDLE = 1e-5
+"""Edges shorter than this part of the size of the body, at the point of a needle, are drawn
+together."""
+
+SLENDER = 1e-2
+"""A needle's shortest edge is less than this part of its longest."""
+
 _ACROSS = np.array([0.4657364, 0.5911321, 0.6585239])
 """A direction that no plane of a body is likely to stand across."""
 
@@ -214,6 +221,39 @@ def remove_flat(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]
             f"{before} triangles without area taken out, the skin around them kept closed "
             f"(first near {place})"
         ],
+    )
+
+
+def draw_needles(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Draw the short edges of needle triangles together (see `NEEDLE` and `SLENDER`).
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, m
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    vertices, triangles : the arrays that were given when there is no needle
+    notes : lines that say what was done; needles that must stay are not told
+    """
+    points, corners = np.asarray(vertices, dtype=float), np.asarray(triangles)
+    needles = _needles(points, corners)
+    before = np.count_nonzero(needles)
+    if before == 0:
+        return vertices, triangles, []
+    place = format_place(points[corners[np.flatnonzero(needles)[0]]].mean(axis=0))
+    corners, count = corners.copy(), len(corners)
+    for _ in range(_MORE_PASSES):
+        if not _needle_pass(corners, len(points), np.flatnonzero(needles), points):
+            break
+        corners = corners[_has_three_corners(corners)]
+        needles = _needles(points, corners)
+    if len(corners) == count:
+        return vertices, triangles, []
+    return (
+        *used_only(points, corners),
+        [f"{count - len(corners)} needle triangles drawn together (first near {place})"],
     )
 
 
@@ -447,10 +487,31 @@ def _flat_pass(points, corners, flat) -> tuple[np.ndarray, bool]:
             continue
         around = _turned_pair(points, corners, mates, keys, t)
         if around is None:
-            around = _drawn_together(points, corners, keys, t)
+            around = _drawn_together(points, corners, t)
         if around is not None:
             touched[around], changed = True, True
     return kept, changed
+
+
+def _needles(points, corners) -> np.ndarray:
+    ends = [points[column] for column in corners.T]
+    lengths = [np.linalg.norm(ends[k - 2] - ends[k], axis=1) for k in range(3)]
+    shortest, longest = np.minimum.reduce(lengths), np.maximum.reduce(lengths)
+    limit = NEEDLE * np.ptp(points, axis=0).max()
+    return (shortest < limit) & (shortest < SLENDER * longest)
+
+
+def _needle_pass(corners, n: int, needles, points) -> bool:
+    """Draw together needles that do not touch each other; corners are written to."""
+    mates = edge_table(n, corners).mates
+    touched, changed = np.zeros(n, dtype=bool), False
+    for t in needles:
+        if touched[corners[t]].any() or (mates[3 * t : 3 * t + 3] < 0).any():
+            continue
+        around = _drawn_together(points, corners, t)
+        if around is not None:
+            touched[around], changed = True, True
+    return changed
 
 
 def _edge_keys(corners, table: EdgeTable, n: int) -> np.ndarray:
@@ -483,20 +544,33 @@ def _turned_pair(points, corners, mates, keys, t):
     return np.array([a, b, c, d])
 
 
-def _drawn_together(points, corners, keys, t):
+def _drawn_together(points, corners, t):
     """Draw the shortest edge of t together where that keeps the skin one; vertices, or None."""
     ends = points[corners[t]]
     lengths = np.linalg.norm(np.roll(ends, -1, axis=0) - ends, axis=1)
     k = int(np.argmin(lengths))
-    if lengths[k] > 1e-2 * lengths.max():
+    if lengths[k] > SLENDER * lengths.max():
         return None
     a, c = corners[t, k], corners[t, (k + 1) % 3]
     near = [np.unique(corners[(corners == v).any(axis=1)]) for v in (a, c)]
     common = np.setdiff1d(np.intersect1d(*near), [a, c])
     if len(common) != 2:
         return None
-    corners[corners == c] = a
+    moved = np.flatnonzero((corners == c).any(axis=1))
+    new = np.where(corners[moved] == c, a, corners[moved])
+    left = _has_three_corners(new)
+    if _turns_over(points, corners[moved][left], new[left]):
+        return None
+    corners[moved] = new
     return np.union1d(*near)
+
+
+def _turns_over(points, before, after) -> bool:
+    """Does a triangle with area face the other way, or lose its area?"""
+    flat = flat_triangles(points, before)
+    normals = [np.cross(*np.diff(points[some], axis=1).swapaxes(0, 1)) for some in (before, after)]
+    facing = (normals[0] * normals[1]).sum(axis=1) > 0.0
+    return bool((~flat & ~facing).any())
 
 
 def _on_open_edges(points, corners, table: EdgeTable, tolerance: float):

@@ -366,21 +366,29 @@ def box_tree(corners, order):
 
 
 @njit(cache=True)
-def _pierced(p, q, a, b, c, tolerance):
-    """Does the segment p, q pass through the triangle a, b, c by more than the tolerance?"""
-    normal = _cross(b - a, c - a)
+def _pierced(p, q, triangle, tolerance):
+    """1 where the segment passes through the triangle, 2 where it grazes its rim, else 0.
+
+    The ends must lie on both sides by more than the tolerance; so near to the rim it grazes.
+    """
+    normal = _cross(triangle[1] - triangle[0], triangle[2] - triangle[0])
     size = np.sqrt((normal**2).sum())
     if not size > 0.0:
-        return False
+        return 0
     normal /= size
-    before, after = ((p - a) * normal).sum(), ((q - a) * normal).sum()
+    before = ((p - triangle[0]) * normal).sum()
+    after = ((q - triangle[0]) * normal).sum()
     if not (min(before, after) < -tolerance and max(before, after) > tolerance):
-        return False
+        return 0
     point = p + before / (before - after) * (q - p)
-    for u, v in ((a, b), (b, c), (c, a)):
-        if (_cross(v - u, point - u) * normal).sum() < 0.0:
-            return False
-    return True
+    least = np.inf
+    for k in range(3):
+        side = triangle[(k + 1) % 3] - triangle[k]
+        inward = (_cross(side, point - triangle[k]) * normal).sum()
+        least = min(least, inward / np.sqrt((side**2).sum()))
+    if least > tolerance:
+        return 1
+    return 2 if least >= -tolerance else 0
 
 
 @njit(cache=True)
@@ -423,12 +431,15 @@ def _meet(first, second, tolerance):
         low, high = min(low, value), max(high, value)
     if low > tolerance or high < -tolerance:
         return 0
+    grazed = False
     for k in range(3):
-        if _pierced(first[k], first[(k + 1) % 3], second[0], second[1], second[2], tolerance):
+        kind = _pierced(first[k], first[(k + 1) % 3], second, tolerance)
+        other = _pierced(second[k], second[(k + 1) % 3], first, tolerance)
+        if kind == 1 or other == 1:
             return 1
-    for k in range(3):
-        if _pierced(second[k], second[(k + 1) % 3], first[0], first[1], first[2], tolerance):
-            return 1
+        grazed = grazed or kind == 2 or other == 2
+    if grazed:
+        return 2
     if _lie_on_each_other(first, second, tolerance):
         return 2
     return 0
