@@ -4,11 +4,19 @@ import numpy as np
 import pytest
 
 from panelcp.errors import SurfaceError
+from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.repair import (
     close_cracks,
+    close_junctions,
+    draw_needles,
+    drop_doubled,
+    edge_table,
+    flat_triangles,
     format_place,
     merge_coincident,
+    merge_points,
     open_vertices,
+    remove_flat,
     snap_to_plane,
     sorted_edges,
 )
@@ -151,3 +159,80 @@ def test_edges_and_open_vertices_of_two_triangles():
 
 def test_places_are_told_in_millimetres():
     assert format_place([1.2345, -0.4, 0.0999]) == "STA 1234 BL -400 WL 100 mm"
+
+
+def test_doubled_triangles_of_any_winding_are_kept_once(sphere):
+    some = sphere.triangles[3:10]
+    doubled = np.vstack([sphere.triangles, some[:, [1, 2, 0]], some[:2, [0, 2, 1]]])
+    _, triangles, notes = drop_doubled(sphere.vertices, doubled)
+    assert np.array_equal(triangles, sphere.triangles)
+    assert notes[0].startswith("9 doubled triangles dropped (first near STA")
+    assert drop_doubled(sphere.vertices, sphere.triangles)[1] is sphere.triangles
+
+
+def test_flat_triangle_between_two_sides_is_turned_and_the_skin_stays_closed(sphere):
+    # the edge a b is divided on one side only; a triangle without area closes the slit
+    a, b, c = sphere.triangles[0]
+    middle = sphere.n_vertices
+    vertices = np.vstack([sphere.vertices, 0.3 * sphere.vertices[[a]] + 0.7 * sphere.vertices[[b]]])
+    skin = np.vstack([sphere.triangles[1:], [[a, middle, c], [middle, b, c], [a, b, middle]]])
+    mended, triangles, notes = remove_flat(vertices, skin)
+    assert len(open_vertices(triangles)) == 0
+    assert not flat_triangles(mended, triangles).any()
+    assert len(triangles) == sphere.n_panels + 2
+    assert SurfaceMesh(mended, triangles).volume == pytest.approx(sphere.volume, rel=1e-12)
+    assert notes[0].startswith("1 triangles without area taken out")
+    assert remove_flat(sphere.vertices, sphere.triangles)[1] is sphere.triangles
+
+
+def test_needle_is_drawn_together_and_the_skin_stays_closed(sphere):
+    t = sphere.triangles[0]
+    mate = sphere.edge_neighbours[0, 0]
+    a, b, c = t
+    (d,) = np.setdiff1d(sphere.triangles[mate], [a, b])
+    near = sphere.vertices[a] + 1e-6 * (sphere.vertices[b] - sphere.vertices[a])
+    vertices, n = np.vstack([sphere.vertices, [near]]), sphere.n_vertices
+    kept = np.delete(sphere.triangles, [0, mate], axis=0)
+    skin = np.vstack([kept, [[n, b, c], [a, n, c], [b, n, d], [n, a, d]]])
+    drawn, triangles, notes = draw_needles(vertices, skin)
+    assert len(triangles) == sphere.n_panels
+    assert len(drawn) == sphere.n_vertices
+    assert len(open_vertices(triangles)) == 0
+    assert SurfaceMesh(drawn, triangles).volume == pytest.approx(sphere.volume, rel=1e-6)
+    assert notes[0].startswith("2 needle triangles drawn together")
+
+
+@pytest.mark.parametrize(("away", "tolerance"), [(0.0, 1e-9), (0.2e-3, 0.5e-3)])
+def test_points_on_an_open_edge_divide_it(away, tolerance):
+    # one large triangle against three small ones
+    vertices = np.array(
+        [[0, 0, 0], [3, 0, 0], [1, -2, 0], [1, away, 0], [2, away, 0], [1.5, 2, 0]], dtype=float
+    )
+    triangles = np.array([[1, 0, 2], [0, 3, 5], [3, 4, 5], [4, 1, 5]])
+    same, divided, notes = close_junctions(vertices, triangles, tolerance)
+    assert same is vertices
+    assert len(divided) == 6
+    assert len(edge_table(6, divided).lone) == 4
+    assert notes[0].startswith("seam zipped: open edges divided at 2 points that lie on them")
+    assert close_junctions(vertices, triangles, 0.4 * away)[1] is triangles or away == 0.0
+
+
+def test_many_equal_points_are_merged_and_keep_their_order():
+    places = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]])
+    faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    loose = places[np.tile(faces, (500, 1))].reshape(-1, 3)
+    vertices, triangles, _ = merge_points(loose, np.arange(6000).reshape(-1, 3))
+    assert np.array_equal(vertices, places[[0, 2, 1, 3]])
+    assert np.array_equal(vertices[triangles].reshape(-1, 3), loose)
+
+
+def test_edges_are_grouped_also_round_a_vertex_of_very_many():
+    around = np.arange(1, 201)
+    fan = np.stack([np.zeros(200, dtype=int), around, np.roll(around, -1)], axis=1)
+    table = edge_table(201, fan[np.random.default_rng(0).permutation(200)])
+    assert table.counts.sum() == 600
+    assert np.count_nonzero(table.counts == 2) == 200
+    assert len(table.lone) == 200
+    mates = table.mates
+    both = np.flatnonzero(mates >= 0)
+    assert np.array_equal(mates[mates[both]], both)

@@ -1,0 +1,144 @@
+"""All repairs together: damaged skins come out closed, clean ones untouched, the rest refused."""
+
+import numpy as np
+import pytest
+
+from panelcp.errors import SurfaceError
+from panelcp.surface.checking import check_surface, require_closed
+from panelcp.surface.mending import MendingOptions, drop_loose_parts, mended
+from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
+from panelcp.surface.repair import used_only
+from tests import bodies
+
+
+def ball_at(place, radius):
+    return bodies.ellipsoid((radius,) * 3, 2).translated(place)
+
+
+def whole_of(result):
+    return SurfaceMesh(result[0], result[1])
+
+
+@pytest.mark.parametrize(
+    "body", [bodies.egg(3), bodies.box(), bodies.slab(), bodies.ellipsoid((3.0, 0.5, 0.6), 4)]
+)
+def test_clean_bodies_pass_untouched(body):
+    vertices, triangles, notes = mended(body.vertices, body.triangles)
+    assert vertices is body.vertices
+    assert triangles is body.triangles
+    assert notes == []
+
+
+def test_clean_half_passes_untouched():
+    half = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    vertices, triangles, notes = mended(*half, open_at_plane=True)
+    assert vertices is half[0]
+    assert triangles is half[1]
+    assert notes == []
+
+
+def test_many_faults_at_once_are_mended_and_each_is_told():
+    egg = bodies.egg(4)
+    random = np.random.default_rng(3)
+    kept = np.linalg.norm(egg.centroids - egg.vertices[7], axis=1) > 0.1
+    skin = egg.triangles[kept]
+    over = random.random(len(skin)) < 0.3
+    skin = np.where(over[:, None], skin[:, [0, 2, 1]], skin)
+    skin = np.vstack([skin, skin[:5, [1, 0, 2]]])
+    screw = ball_at([0.0, 0.0, 0.0], 0.02)
+    loose = np.concatenate([egg.vertices[skin], screw.corners]).reshape(-1, 3)
+    options = MendingOptions(largest_hole=0.4)
+    result = mended(loose, np.arange(len(loose)).reshape(-1, 3), options)
+    check_surface(whole_of(result))
+    assert whole_of(result).volume == pytest.approx(egg.volume, rel=2e-4)
+    told = "; ".join(result[2])
+    for words in (
+        "vertices merged",
+        "5 doubled triangles dropped",
+        "triangles turned over",
+        "1 loose part of 320 triangles dropped: 40 mm at STA",
+        "1 hole filled",
+    ):
+        assert words in told
+
+
+def test_half_with_wall_gap_and_scatter_becomes_a_whole():
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 4)
+    rim = np.flatnonzero(vertices[:, 1] == 0.0)
+    order = rim[np.argsort(np.arctan2(vertices[rim, 2], vertices[rim, 0]))]
+    wall = np.stack([order, np.roll(order, -1), np.full(len(rim), len(vertices))], axis=1)
+    shaken = np.vstack([vertices, [[0.0, 0.0, 0.0]]])
+    skin = np.vstack([triangles, wall])
+    result = mended(shaken, skin, open_at_plane=True)
+    assert np.array_equal(result[1], triangles)
+    assert result[2] == [
+        f"{len(wall)} triangles of a wall on BL 0 dropped (round STA 0 BL 0 WL 0 mm)"
+    ]
+    check_surface(mirrored_whole(result[0], result[1]))
+
+
+def test_loose_parts_are_dropped_below_the_share_only():
+    both = bodies.together(ball_at([0.0, 0.0, 0.0], 1.0), ball_at([2.0, 0.0, 0.0], 0.05))
+    vertices, triangles, notes = drop_loose_parts(both.vertices, both.triangles, 0.005)
+    assert np.array_equal(triangles, both.triangles[:320])
+    assert len(vertices) == both.n_vertices // 2
+    assert notes == ["1 loose part of 320 triangles dropped: 100 mm at STA 2000 BL 0 WL 0 mm"]
+    assert drop_loose_parts(both.vertices, both.triangles, 0.002)[1] is both.triangles
+
+
+def test_crack_with_points_of_its_own_on_each_side_is_zipped():
+    box = bodies.box((2.0, 1.0, 1.0), (8, 4, 4))
+    fine = bodies.box((2.0, 1.0, 1.0), (8, 12, 12))
+    front = used_only(box.vertices, box.triangles[box.centroids[:, 0] < 0.0])
+    rear = used_only(
+        fine.vertices + np.array([2e-4, 0.0, 0.0]), fine.triangles[fine.centroids[:, 0] > 0.0]
+    )
+    vertices = np.vstack([front[0], rear[0]])
+    triangles = np.vstack([front[1], rear[1] + len(front[0])])
+    result = mended(vertices, triangles)
+    require_closed(result[0], result[1])
+    assert whole_of(result).volume == pytest.approx(2.0, abs=2.1e-4)
+    assert any(note.startswith("seam zipped") for note in result[2])
+
+
+def refused():
+    egg = bodies.egg(3)
+    away = egg.translated([9.0, 0.0, 0.0])
+    holed = np.linalg.norm(egg.centroids - egg.vertices[7], axis=1) > 0.3
+    behind = egg.centroids[:, 0] < 1.8
+    broken = np.array(egg.vertices)
+    broken[5, 1] = np.inf
+    inside = bodies.together(egg, ball_at(egg.vertices[7], 0.3))
+    return {
+        "wide hole": (egg.vertices, egg.triangles[holed], r"1 hole stays open: \d+ mm at STA"),
+        "no rear": (*used_only(egg.vertices, egg.triangles[behind]), "rear end is missing"),
+        "two bodies": (*_of(bodies.together(egg, away)), "2 separate bodies"),
+        "crossing": (*_of(inside), r"passes through itself \(\d+ pairs"),
+        "not finite": (broken, egg.triangles, "1 of 642 vertices are not finite"),
+        "empty": (egg.vertices, egg.triangles[:0], "no triangles"),
+    }
+
+
+def _of(surface):
+    return surface.vertices, surface.triangles
+
+
+@pytest.mark.parametrize("name", refused())
+def test_what_cannot_be_mended_is_refused_by_name(name):
+    vertices, triangles, words = refused()[name]
+    with pytest.raises(SurfaceError, match=words):
+        mended(vertices, triangles)
+
+
+def test_wider_holes_may_stay_open_for_others_to_close():
+    vertices, triangles, _ = refused()["wide hole"]
+    result = mended(vertices, triangles, leave_larger=True)
+    assert result[0] is vertices or len(result[0]) < len(vertices)
+    assert len(result[1]) == len(triangles)
+    assert any("1 hole stays open" in note for note in result[2])
+
+
+@pytest.mark.parametrize("value", [-1.0, np.nan])
+def test_options_must_be_numbers(value):
+    with pytest.raises(SurfaceError, match="largest_hole is"):
+        MendingOptions(largest_hole=value)
