@@ -142,7 +142,10 @@ def _on_the_right(lines, tolerance: float) -> list[np.ndarray]:
     """Parts of lines with y >= 0, and mirror images of parts on the left that have no partner."""
     right, left = [], []
     for line in lines:
-        for part in _cut_at_plane(line):
+        flat = line.copy()
+        # a hair beside the plane would leave a step too short to be walked
+        flat[np.abs(flat[:, 1]) < 1e-2 * tolerance, 1] = 0.0
+        for part in _cut_at_plane(flat):
             (right if part[:, 1].sum() >= 0.0 else left).append(part * [1.0, 1.0, 1.0])
     images = [part * [1.0, -1.0, 1.0] for part in left]
     return right + [image for image in images if not _is_there(image, right, tolerance)]
