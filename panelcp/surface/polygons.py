@@ -33,8 +33,8 @@ def split_polygons(vertices, corners, counts) -> tuple[np.ndarray, np.ndarray]:
     Notes
     -----
     A four-sided face is cut along the diagonal whose worse triangle is the better one; faces with
-    more sides lose their best ear until four sides are left. Points on a straight side are used
-    up first, so that no triangle without area is left.
+    more sides lose their best ear until four sides are left. Points on a straight side are no
+    ears, so that no triangle without area is made.
     """
     corners, counts = np.asarray(corners, dtype=np.int64), np.asarray(counts, dtype=np.int64)
     _require_counts(counts)
@@ -111,9 +111,7 @@ def _clipped(rings, points, rows):
     """The faces without their best ear, and that ear."""
     before, after = np.roll(points, 1, axis=1), np.roll(points, -1, axis=1)
     shape = _shape(before, points, after)
-    straight = np.abs(shape) < _STRAIGHT
-    eager = 10.0 * (np.roll(straight, 1, axis=1) | np.roll(straight, -1, axis=1))
-    score = np.where(shape > _STRAIGHT, shape + eager, -np.inf)
+    score = np.where(shape > _STRAIGHT, shape, -np.inf)
     best = _free_ear(points, before, after, score, shape, rows)
     each = np.arange(len(rings))
     n = rings.shape[1]

@@ -163,6 +163,11 @@ def test_huge_promise_of_a_binary_stl_takes_no_memory(put):
     assert "promises 4294967295 triangles in 214748364834 bytes, but has 134 bytes" in message
 
 
+def test_binary_stl_with_more_than_it_promises(put, egg):
+    data = encoded(egg.vertices, egg.triangles, "binary.stl")
+    assert f"promises {egg.n_panels} triangles in" in error_of(put("b.stl", data + bytes(50)))
+
+
 # OBJ
 
 
@@ -272,7 +277,10 @@ def ply(order, face_rows, more_elements=False):
 
 @pytest.mark.parametrize("order", ["ascii", "binary_little_endian", "binary_big_endian"])
 @pytest.mark.parametrize("more_elements", [False, True])
-@pytest.mark.parametrize("face_rows", [[[0, 1, 4], [1, 2, 4]], [[3, 2, 1, 0], [0, 1, 4]]])
+@pytest.mark.parametrize(
+    "face_rows",
+    [[[0, 1, 4], [1, 2, 4]], [[3, 2, 1, 0], [0, 1, 4]], [[0, 1, 4], [3, 2, 1, 0], [1, 2, 4]]],
+)
 def test_ply_of_all_kinds(put, order, more_elements, face_rows):
     vertices, triangles = load_triangles(put("a.ply", ply(order, face_rows, more_elements)))
     assert np.array_equal(vertices, CORNERS)
@@ -540,6 +548,10 @@ ITEM = '<item objectid="1"/>'
         (model(f'<object id="1">{MESH}</object>', ITEM, "ell"), "its unit 'ell' is not one of mic"),
         (model("", ITEM), "it places an object '1' that it does not hold"),
         (model(f'<object id="1">{MESH}</object>', ITEM)[:-20], "its model is no whole XML"),
+        (
+            "<?xml version='1.0'?><!DOCTYPE a><a/>",
+            "its model declares a document type or entities",
+        ),
         (
             "<?xml version='1.0'?><!DOCTYPE a [<!ENTITY b 'c'>]><a/>",
             "its model declares a document type or entities",
