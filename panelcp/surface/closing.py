@@ -401,14 +401,14 @@ def _section(vertices, triangles, place, axis, depth, name):
             "the middle of the opening and the direction inward"
         )
     depth = width if depth is None else float(depth)
-    depth = _between_vertices(arm, found[0], triangles, depth, median_edge(vertices, triangles))
+    depth = _between_vertices(arm, depth, median_edge(vertices, triangles[found[0]]))
     found = _inward_loop(vertices, triangles, arm - depth, place, axis)
     if found is None:
         return None
     return arm - depth, found[0], depth, width
 
 
-def _between_vertices(arm, mask, triangles, depth: float, edge: float) -> float:
+def _between_vertices(arm, depth: float, edge: float) -> float:
     """Depth moved by less than half an edge to where fewest vertices are near."""
     near = np.sort(arm[(arm > depth - 0.5 * edge) & (arm < depth + 0.5 * edge)])
     near = np.concatenate([[depth - 0.5 * edge], near, [depth + 0.5 * edge]])

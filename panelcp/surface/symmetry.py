@@ -476,15 +476,12 @@ def _ragged_vertices(vertices, edges, tolerance: float) -> np.ndarray:
 def _require_short_gaps(vertices, edges, tolerance: float):
     """Refuse runs of the edge beyond the tolerance from the plane, save open ends."""
     far = vertices[edges, 1] > tolerance
-    run_edges, border = edges[far.any(axis=1)], far.any(axis=1) & ~far.all(axis=1)
-    if len(run_edges) == 0:
+    if not far.any():
         return
-    label = np.full(len(vertices), -1)
-    inner = edges[far.all(axis=1)]
-    label[inner[:, 0]] = label[inner[:, 1]] = -1
-    lone = edges[border].ravel()[far[border].ravel()]
+    inner, lone = edges[far.all(axis=1)], edges[far & ~far.all(axis=1, keepdims=True)]
     joined = np.concatenate([inner, np.stack([lone, lone], axis=1)])
     names = rim_groups(len(vertices), joined)
+    label = np.full(len(vertices), -1)
     label[joined[:, 0]], label[joined[:, 1]] = names, names
     bad = []
     for name in range(names.max() + 1):
