@@ -273,18 +273,19 @@ def _shaped(skin, source, chains, field, wanted):
     """Panels of the wanted sizes and number."""
     from panelcp.surface.panelling_kernels import mend_shapes, relax, turn_edges
 
-    sizes, scale = field.sizes_for(wanted), 1.0
+    sizes, asked = field.sizes_for(wanted), wanted
     for attempt in range(12):
         for step in range(5 if attempt == 0 else 2):
             n = int(skin.count[0])
-            skin.size[:n] = scale * sizes_at(field, sizes, skin.points[:n])
+            skin.size[:n] = sizes_at(field, sizes, skin.points[:n])
             skin = compacted(_evened(skin, source, chains, 20 if step == 0 else 3))
             relax(skin, chains, source.tree, 3, FLOOR)
             turn_edges(skin, 3)
         number = len(visible(skin)[1])
         if abs(number / wanted - 1.0) <= COUNT_TOLERANCE and attempt > 0:
             break
-        scale *= np.clip(np.sqrt(number / wanted), 0.7, 1.4)
+        asked *= np.clip(wanted / number, 0.5, 2.0)
+        sizes = field.sizes_for(asked)
     relax(skin, chains, source.tree, 4, FLOOR)
     turn_edges(skin, 4)
     mend_shapes(skin, chains, source.tree, MENDED, 12)

@@ -18,6 +18,9 @@ STRAYING = 0.15
 FACING = 0.5
 """Least cosine between a new triangle and the skin it stands for."""
 
+GOOD = 0.65
+"""rad: triangles with larger least angles are left as they are."""
+
 OPPOSED = -0.2
 """Least cosine between the normals at the corners of a new triangle, so that none goes from one
 side of a thin wall to the other."""
@@ -574,18 +577,22 @@ def _gain_of_turn(skin, e, least_gain):
 
 @njit(cache=True, error_model="numpy")
 def turn_edges(skin, passes):
-    """Turn edges where that makes the smaller least angle larger; how many."""
-    total = 0
+    """Turn edges of triangles with a least angle under GOOD where that makes it larger."""
     for _ in range(passes):
         turned = 0
-        for e in range(3 * skin.count[1]):
-            if skin.start[e] >= 0 and e < skin.twin[e] and _gain_of_turn(skin, e, 1e-3) > 0.0:
-                turn(skin, e)
+        for t in range(skin.count[1]):
+            if skin.start[3 * t] < 0 or _hidden(skin, t) or triangle_angle(skin, t) > GOOD:
+                continue
+            best, gain = -1, 1e-3
+            for k in range(3):
+                here = _gain_of_turn(skin, 3 * t + k, gain)
+                if here > gain:
+                    best, gain = 3 * t + k, here
+            if best >= 0:
+                turn(skin, best)
                 turned += 1
-        total += turned
         if turned == 0:
             break
-    return total
 
 
 @njit(cache=True, error_model="numpy")

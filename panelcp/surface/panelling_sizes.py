@@ -15,7 +15,7 @@ from panelcp.surface.repair import sorted_edges
 TURN = 0.3
 """rad: the skin should not turn by more over one panel."""
 
-LARGEST_TURN = 1.0
+LARGEST_TURN = 0.8
 """rad: nor by more than this, however small the panels get."""
 
 GROWTH = 0.22
@@ -39,8 +39,8 @@ SLENDER = 3.0
 WALL_SHARE = 0.3
 """Panels sag by no more than this part of a thin wall or gap, so that its sides stay apart."""
 
-WALL_REACH = 0.02
-"""Walls and gaps thicker than this part of the size of the body are not looked at."""
+WALL_REACH = 2.0
+"""Walls and gaps thicker than this many edges of the fine mesh are not looked at."""
 
 EQUAL_SIDES = np.sqrt(3.0) / 4.0
 
@@ -79,19 +79,24 @@ class SizeField:
 
     def number(self, sizes) -> float:
         """Number of panels of these sizes."""
-        return float((self.areas / (EQUAL_SIDES * sizes[self.triangles].mean(axis=1) ** 2)).sum())
+        density = (1.0 / sizes[self.triangles] ** 2).mean(axis=1)
+        return float((self.areas * density).sum() / EQUAL_SIDES)
 
     def sizes_for(self, n_panels: float) -> np.ndarray:
-        """(n,) float, m: sizes that give so many panels."""
+        """(n,) float, m: sizes that give so many panels.
+
+        Flat skin gets up to 4 times coarser for the sake of bends; then all panels do.
+        """
         flat = np.sqrt(self.areas.sum() / (EQUAL_SIDES * n_panels))
-        low, high = 0.2 * flat, 20.0 * flat
+        low, high = 0.2 * flat, 4.0 * flat
         for _ in range(14):
             middle = np.sqrt(low * high)
             if self.number(self.sizes(middle)) > n_panels:
                 low = middle
             else:
                 high = middle
-        return self.sizes(np.sqrt(low * high))
+        sizes = self.sizes(np.sqrt(low * high))
+        return sizes * np.sqrt(self.number(sizes) / n_panels)
 
     def _grown(self, size) -> np.ndarray:
         """Sizes no larger than anywhere else plus GROWTH times the way from there."""
@@ -132,7 +137,7 @@ def size_field(skin, tree, chains, names, noisy: bool, finer, bounds) -> SizeFie
     graph = csr_array((np.tile(lengths, 2), (both[:, 0], both[:, 1])), shape=(n, n))
     spacing = float(np.median(lengths))
     free = kind == 0
-    normals = _smoothed(normals, both, free, 8 if noisy else 1)
+    normals = _smoothed(normals, both, free, 8 if noisy else 0)
     bend = _bends(points, normals, both, free)
     bend = np.maximum(_spread_average(bend, both, free), _line_bends(skin, shown, chains, spacing))
     chain_of = _chain_of(skin, shown)
@@ -142,7 +147,10 @@ def size_field(skin, tree, chains, names, noisy: bool, finer, bounds) -> SizeFie
     a, b, c = np.moveaxis(points[triangles], 1, 0)
     areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
     strip = _strips(graph, edges, lengths, chain_of, kind, chains)
-    limit = np.minimum(_limits(points, finer), _wall_limits(tree, points, normals, bend, free))
+    limit = np.minimum(
+        _limits(points, finer),
+        _wall_limits(tree, points, normals, bend, free, WALL_REACH * spacing),
+    )
     return SizeField(points, bend, base, limit, strip, graph, triangles, areas)
 
 
@@ -254,12 +262,11 @@ def _limits(points, finer) -> np.ndarray:
     return limit
 
 
-def _wall_limits(tree, points, normals, bend, free) -> np.ndarray:
+def _wall_limits(tree, points, normals, bend, free, reach) -> np.ndarray:
     """(n,) m: sizes at which panels sag by WALL_SHARE of the way to the skin that faces them."""
     from panelcp.surface.panelling_kernels import nearest_many
 
     limit = np.full(len(points), np.inf)
-    reach = WALL_REACH * float(np.ptp(points, axis=0).max())
     found, gap, _ = nearest_many(tree, points[free], -normals[free], 0.5, reach)
     sag = 8.0 * WALL_SHARE * gap / np.maximum(bend[free], 1e-12)
     limit[free] = np.where(found >= 0, np.sqrt(np.maximum(sag, gap**2)), np.inf)
