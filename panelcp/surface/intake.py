@@ -23,16 +23,18 @@ from panelcp.surface.parts import Part
 from panelcp.surface.reading import (
     ReadingOptions,
     as_right_half,
+    axis_matrix,
     body_from_parts,
     connected_pieces,
     in_body_axes,
     require_open_at_plane,
 )
-from panelcp.surface.repair import merge_points
+from panelcp.surface.repair import merge_points, remove_flat
 from panelcp.surface.scanning import reduced, scaled_to_tape
 from panelcp.surface.scenes import parts_message
 from panelcp.surface.smoothing import smoothed
 from panelcp.surface.symmetry import (
+    PlaneFit,
     cut_to_half,
     laid_to_plane,
     symmetry_plane_from_both_sides,
@@ -40,6 +42,7 @@ from panelcp.surface.symmetry import (
     symmetry_plane_from_points,
 )
 from panelcp.surface.windings import consistent_windings
+from panelcp.units import UNITS
 
 Progress = Callable[[str], None]
 CENTRE_LINES = ("as given", "edge", "both sides", "points")
@@ -70,6 +73,9 @@ class ScanOptions:
     centre_line : where the plane of symmetry comes from: "as given" (it is BL 0 already), "edge"
         (open edge of a scan of one side), "both sides" or "points"
     centre_points : three or more places on the centre line, for "points"
+    beyond : m, how far a scan of one side goes past the centre line, for "edge"
+    level_from, level_to : two places of equal waterline, the first ahead of the second, that
+        settle which way is aft, for a scan that lies turned; the datum is then that of the reading
     side : "right" or "left", the side that is kept
     reach : m, an edge that stops short of the centre line by no more is carried on to it
     smooth : m, no point is moved farther by smoothing; 0 for none
@@ -80,6 +86,9 @@ class ScanOptions:
     taped_length: float | None = None
     centre_line: str = "as given"
     centre_points: tuple[tuple[float, float, float], ...] = ()
+    beyond: float = 0.0
+    level_from: tuple[float, float, float] | None = None
+    level_to: tuple[float, float, float] | None = None
     side: str = "right"
     reach: float = 0.03
     smooth: float = 0.003
@@ -88,6 +97,8 @@ class ScanOptions:
         tape = (self.tape_from, self.tape_to, self.taped_length)
         if any(part is None for part in tape) and any(part is not None for part in tape):
             raise SurfaceError("scan: tape_from, tape_to and taped_length belong together")
+        if (self.level_from is None) != (self.level_to is None):
+            raise SurfaceError("scan: level_from and level_to belong together")
         if self.centre_line not in CENTRE_LINES:
             raise SurfaceError(
                 f"scan: centre_line {self.centre_line!r} is not known; choose one of "
@@ -241,17 +252,12 @@ def _closed_surface(parts, options: IntakeOptions, progress: Progress) -> Surfac
     steps.take(in_body_axes, reading)
     steps.notes[1:1] = history
     if options.scan is not None:
-        progress("laying the scan onto the centre line")
-        _lay_scan(steps, options)
+        _lay_scan(steps, options, progress)
         reading = replace(reading, part="auto")
     vertices, triangles, part = as_right_half(steps.vertices, steps.triangles, reading)
     steps.vertices, steps.triangles = vertices, triangles
     progress("mending the skin")
     _close(steps, options, part != "whole")
-    if options.scan is not None and options.scan.smooth > 0.0:
-        progress("smoothing the scan")
-        steps.take(smoothed, options.scan.smooth)
-        steps.take(reduced, MOST_SCANNED)
     return _finished(steps, part)
 
 
@@ -312,30 +318,57 @@ class _Steps:
         self.notes += notes
 
 
-def _lay_scan(steps: _Steps, options: IntakeOptions):
-    """Scale to the tape, lay the plane of symmetry onto BL 0 and cut there."""
+def _lay_scan(steps: _Steps, options: IntakeOptions, progress: Progress):
+    """Scale to the tape, smooth, lay the plane of symmetry onto BL 0 and cut there."""
     scan, reading = options.scan, options.reading
     steps.take(merge_points)
+    steps.take(remove_flat)
     steps.take(consistent_windings)
+    places = {
+        name: _in_body(getattr(scan, name), reading)
+        for name in ("tape_from", "tape_to", "level_from", "level_to")
+        if getattr(scan, name) is not None
+    }
+    factor = 1.0
     if scan.taped_length is not None:
-        places = (_in_body(point, reading) for point in (scan.tape_from, scan.tape_to))
-        steps.take(scaled_to_tape, *places, scan.taped_length)
-    if scan.centre_line == "edge":
-        plane = symmetry_plane_from_edge(steps.vertices, steps.triangles)
-    elif scan.centre_line == "both sides":
-        plane = symmetry_plane_from_both_sides(steps.vertices, steps.triangles)
-    elif scan.centre_line == "points":
-        points = [_in_body(point, reading) for point in scan.centre_points]
-        plane = symmetry_plane_from_points(points)
-    if scan.centre_line != "as given":
+        tape = (places["tape_from"], places["tape_to"], scan.taped_length)
+        before = np.linalg.norm(steps.vertices)
+        steps.take(scaled_to_tape, *tape)
+        factor = float(np.linalg.norm(steps.vertices) / before)
+    if scan.smooth > 0.0:
+        progress("smoothing the scan")
+        steps.take(smoothed, scan.smooth)
+        steps.take(reduced, MOST_SCANNED)
+    progress("laying the scan onto the centre line")
+    plane = _plane_of_symmetry(steps, scan, reading, factor)
+    if "level_from" in places:
+        aft = places["level_to"] - places["level_from"]
+        steps.take(laid_to_plane, plane, aft=aft, datum=np.zeros(3))
+    elif scan.centre_line != "as given":
         steps.take(laid_to_plane, plane)
     steps.take(cut_to_half, scan.side, scan.reach)
 
 
+def _plane_of_symmetry(steps: _Steps, scan: ScanOptions, reading, factor: float) -> PlaneFit:
+    if scan.centre_line == "points":
+        points = [factor * _in_body(point, reading) for point in scan.centre_points]
+        return symmetry_plane_from_points(points)
+    skin = (steps.vertices, steps.triangles)
+    if scan.centre_line == "both sides":
+        return symmetry_plane_from_both_sides(*skin)
+    if scan.centre_line == "as given":
+        return PlaneFit(np.zeros(3), [0.0, 1.0, 0.0], 0.0, 0.0, 0, "the file")
+    plane = symmetry_plane_from_edge(*skin, beyond=scan.beyond)
+    if scan.beyond > 0.0:
+        # the strip past the centre line settles the plane better than a ragged edge
+        plane = symmetry_plane_from_both_sides(*skin, plane)
+    return plane
+
+
 def _in_body(point, reading: ReadingOptions) -> np.ndarray:
-    """A place in the file's coordinates, in body axes."""
-    corner = np.asarray(point, dtype=float)[None]
-    return in_body_axes(corner, np.zeros((0, 3), dtype=np.int64), reading)[0][0]
+    """A place in the file's coordinates, in body axes, m."""
+    offset = np.asarray(point, dtype=float) - reading.datum
+    return axis_matrix(dict(reading.axes)) @ offset * UNITS["length"][reading.unit]
 
 
 def _close(steps: _Steps, options: IntakeOptions, half: bool):
