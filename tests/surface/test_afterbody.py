@@ -6,7 +6,7 @@ import pytest
 from panelcp.errors import SurfaceError
 from panelcp.surface.afterbody import ROUNDING, radius_ratio, with_afterbody, without_wall
 from panelcp.surface.checking import least_angles, require_closed, require_outward
-from panelcp.surface.closing import _ears_cut, closed_openings, ducts_cut
+from panelcp.surface.closing import _ears_cut, _triangulated, closed_openings, ducts_cut
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.scanning import without_unused
 from tests import bodies
@@ -161,7 +161,7 @@ def test_a_ragged_and_noisy_rim_is_met_and_forgotten():
 
 
 def test_panels_are_even_and_grow_gently():
-    vertices, triangles = nosed(around=96)
+    vertices, triangles = nosed(around=240)
     points, parts, _ = with_afterbody(vertices, triangles)
     new = SurfaceMesh(points, parts[len(triangles) :])
     assert least_angles(new).min() > 20.0
@@ -233,6 +233,18 @@ def test_flush_caps_carry_on_the_skin():
     assert closed.volume == pytest.approx(body.volume, rel=3e-4)
 
 
+def test_a_flush_cap_bulges_though_its_rim_is_plane():
+    sphere = bodies.ring_sphere(24)
+    kept = sphere.centroids[:, 2] < np.cos(np.radians(26.0))
+    points, parts, notes = closed_openings(
+        *without_unused(sphere.vertices, sphere.triangles[kept]), largest=2.0
+    )
+    require_closed(points, parts)
+    assert "flush with the skin" in notes[0]
+    # a flat cap would lie 100 mm inside in the middle
+    assert np.linalg.norm(points, axis=1) == pytest.approx(np.ones(len(points)), abs=0.01)
+
+
 def test_cap_across_the_centre_line_of_a_half():
     vertices, triangles = bodies.half_ellipsoid((1.0, 0.6, 0.8), 5)
     cut = with_holes(vertices, triangles, [[0.0, 0.0, 0.8]], 0.2)
@@ -278,6 +290,17 @@ def test_hollow_outlines_and_single_missing_triangles_are_closed(brick):
     points, parts, _ = closed_openings(brick.vertices, brick.triangles[1:])
     require_closed(points, parts)
     assert SurfaceMesh(points, parts).volume == pytest.approx(brick.volume, rel=1e-12)
+
+
+def test_a_slot_is_not_bridged():
+    right = [[0, 0], [2.3, 0], [2.3, 0.3], [2.3, 0.6], [2.3, 1], [2.1, 1], [2.1, 0.1]]
+    left = [[2, 0.1], [2, 0.4], [2, 0.7], [2, 1], [0, 1]]
+    polygon = np.array(right + left, dtype=float)
+    triangles = _triangulated(polygon, np.empty((0, 2)))
+    a, b, c = np.moveaxis(polygon[triangles], 1, 0)
+    areas = 0.5 * ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
+    assert areas.sum() == pytest.approx(2.3 - 0.1 * 0.9, rel=1e-12)
+    assert (areas > 0.0).all()
 
 
 @pytest.mark.parametrize("sense", [1, -1])
