@@ -9,11 +9,11 @@ from scipy.sparse.csgraph import connected_components
 from panelcp.errors import SurfaceError
 from panelcp.surface.repair import (
     EdgeTable,
-    used_only,
     edge_table,
     format_place,
     half_edge_ends,
     plain_triangles,
+    used_only,
 )
 
 
