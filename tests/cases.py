@@ -16,6 +16,7 @@ note = "Invented."
 file = "body.stl"
 unit = "m"
 part = "whole"
+axes = { aft = "+x", right = "+y", up = "+z" }
 
 [engine]
 rated_power = "75 kW"

@@ -14,6 +14,8 @@ from panelcp.surface.formats import companion_files
 from panelcp.surface.intake import load_file, surface_from_parts, with_fit_panels
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening, lay_opening
+from panelcp.surface.parts import joined_parts
+from panelcp.surface.proposals import require_stated
 from panelcp.surface.rays import SkinFinder
 
 Progress = Callable[[str], None]
@@ -121,6 +123,8 @@ def panels_of_case(case: Case, progress: Progress = quiet) -> SurfaceMesh:
         parts = load_file(case.surface_path, case.intake)
     except PanelcpError as error:
         raise type(error)(f"{case.path.name}: file in [surface]: {error}") from None
+    if case.unit is None or case.axes is None:
+        _propose_unit_and_axes(case, parts)
     surface = surface_from_parts(parts, case.intake, name, progress)
     openings = lay_openings(case, SkinFinder(surface), [])
     outlines = [opening.outline[[*range(len(opening.outline)), 0]] for opening in openings]
@@ -136,6 +140,14 @@ def panels_of_case(case: Case, progress: Progress = quiet) -> SurfaceMesh:
         return with_fit_panels(surface, case.intake, progress, outlines, finer)
     except PanelcpError as error:
         raise type(error)(f"{name}: {error}") from None
+
+
+def _propose_unit_and_axes(case: Case, parts):
+    """Stop, with a proposal from size and shape."""
+    try:
+        require_stated(*joined_parts(parts), parts[0].unit, case.unit, case.axes)
+    except PanelcpError as error:
+        raise type(error)(f"{case.path.name}: {error}") from None
 
 
 def _named_regions(case: Case, surface: SurfaceMesh, mistakes: list[str]) -> SurfaceMesh:

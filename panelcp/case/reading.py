@@ -191,6 +191,7 @@ class Case:
     name, question, note : texts of the project
     surface_path : of the mesh
     intake : how to take it in
+    unit, axes : of the mesh as the case states them; None where it does not
     cp_deviation : model error of a patch-mean Cp outside the regions
     tolerance : of the far field, parts of the rms induced velocity
     regions, conditions, openings, searches, zones : in the order of the file
@@ -206,6 +207,8 @@ class Case:
     note: str
     surface_path: Path
     intake: IntakeOptions
+    unit: str | None
+    axes: tuple[tuple[str, str], ...] | None
     cp_deviation: UncertainValue
     tolerance: float
     regions: tuple[RegionBox, ...]
@@ -264,6 +267,8 @@ def read_case(path) -> Case:
         note=project["note"],
         surface_path=case_path.parent / surface["file"],
         intake=intake,
+        unit=surface["unit"],
+        axes=surface["axes"],
         cp_deviation=surface["cp_deviation"],
         tolerance=surface["far_field_tolerance"],
         regions=tuple(regions),

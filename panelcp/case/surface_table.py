@@ -14,7 +14,7 @@ from panelcp.units import UNITS
 _LENGTH = quantity("length", least=0.0)
 _SIZE = quantity("length", above=0.0)
 _READING = {
-    "unit": Entry(choice(*UNITS["length"]), required=True),
+    "unit": Entry(choice(*UNITS["length"])),
     "axes": Entry(schema.axes),
     "datum": Entry(schema.three_numbers),
     "part": Entry(choice(*PARTS)),

@@ -15,6 +15,7 @@ from panelcp.errors import SurfaceError
 from panelcp.surface.afterbody import with_afterbody
 from panelcp.surface.checking import least_angles, require_closed, require_outward
 from panelcp.surface.closing import closed_openings, ducts_cut
+from panelcp.surface.crossings import require_no_crossings
 from panelcp.surface.formats import load_parts
 from panelcp.surface.mending import MendingOptions, mended
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
@@ -287,6 +288,7 @@ def with_fit_panels(
     wanted = options.panels or DEFAULT_PANELS
     progress(f"panelling: {wanted} panels on one half")
     result = panelled(surface, 2 * wanted, lines=lines, finer=finer, progress=progress)
+    require_no_crossings(result.vertices, result.triangles)
     return result.with_notes(f"panelled anew because {reason}")
 
 
@@ -378,6 +380,8 @@ def _close(steps: _Steps, options: IntakeOptions, half: bool):
         plane_tolerance=options.reading.plane_tolerance,
         largest_hole=options.largest_hole,
         widest_gap=options.widest_gap,
+        # the rough skin of a scan folds over in small places; its panels are looked at instead
+        crossings=options.scan is None,
     )
     wider = (options.closings, options.largest_opening, options.afterbody, options.replace_wall)
     if any(wider):

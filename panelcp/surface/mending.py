@@ -221,16 +221,18 @@ def _left_open(vertices, left: tuple[Hole, ...], options, leave_larger: bool) ->
     if leave_larger:
         return [line]
     aft = np.asarray(vertices)[:, 0]
-    reach = 0.05 * np.ptp(aft)
+    reach = 0.1 * np.ptp(aft)
     behind = any(hole.centre[0] > aft.max() - reach for hole in left)
     advice = (
-        "the rear end is missing: add the fuselage behind or a closed tapering fairing; "
+        "the rear end is missing: add the fuselage behind, or set afterbody = true in [surface] "
+        "for a faired one; "
         if behind
         else ""
     )
     raise SurfaceError(
         f"surface is not closed: {line}. Holes up to {options.largest_hole * 1e3:.0f} mm are "
-        f"filled here; {advice}close wider ones in the CAD"
+        f"filled here (largest_hole in [surface]); {advice}an opening for air is closed flush with "
+        "largest_opening in [surface], or by name in [[closing]]"
     )
 
 

@@ -65,9 +65,7 @@ def test_not_enough_and_perhaps_not_enough(warnings):
 
 
 def test_left_handed_axes(warnings):
-    text = changed(
-        'part = "whole"', 'part = "whole"\naxes = { aft = "+x", right = "-y", up = "+z" }'
-    )
+    text = changed('right = "+y"', 'right = "-y"')
     assert any("left-handed" in line for line in warnings(text))
 
 

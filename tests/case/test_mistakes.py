@@ -11,6 +11,7 @@ from panelcp.errors import CaseError, PanelcpError, QuantityError, SurfaceError
 from tests.cases import CASE, changed, line_of, write_case
 
 # What is replaced, by what, a text on the line that must be named, words of the message.
+AXES = 'axes = { aft = "+x", right = "+y", up = "+z" }'
 SINGLE = {
     "missing name of the project": (
         'name = "Small body"\n',
@@ -131,19 +132,19 @@ SINGLE = {
     ),
     "list for a word": ('use = "inlet"', 'use = ["inlet"]', "use = [", "['inlet'] is not known"),
     "axes that are not three": (
-        'part = "whole"',
+        AXES,
         'axes = { aft = "+x", right = "+x", up = "+z" }',
         "axes",
         "surface.axes: axes: aft, right and up must be three different axes of the file",
     ),
     "axis without name": (
-        'part = "whole"',
+        AXES,
         'axes = { aft = "+x", right = "+q", up = "+z" }',
         "axes",
         "right = '+q' is not an axis of the file",
     ),
     "axes of two": (
-        'part = "whole"',
+        AXES,
         'axes = { aft = "+x", up = "+z" }',
         "axes",
         'write { aft = "+x", right = "+y", up = "+z" }',
