@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from panelcp.errors import SurfaceError
 from panelcp.surface.doubts import DOUBTFUL_WALL, WALL_REACH, surface_doubts
 from panelcp.surface.mesh import SurfaceMesh
-from panelcp.surface.repair import format_place, sorted_edges
+from panelcp.surface.repair import format_place, unique_edges
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +88,7 @@ def check_surface(surface: SurfaceMesh) -> SurfaceCheck:
     require_closed(surface.vertices, surface.triangles)
     require_outward(surface)
     angles = least_angles(surface)
-    edges = np.diff(surface.vertices[np.unique(sorted_edges(surface.triangles), axis=0)], axis=1)
+    edges = np.diff(surface.vertices[unique_edges(surface.triangles)[0]], axis=1)
     lengths = np.linalg.norm(edges[:, 0], axis=1)
     return SurfaceCheck(
         size=surface.size,
@@ -156,9 +156,7 @@ def require_closed(vertices, triangles, open_at_plane: bool = False):
     """
     vertices = np.asarray(vertices, dtype=float)
     triangles = np.asarray(triangles)
-    edges, inverse, counts = np.unique(
-        sorted_edges(triangles), axis=0, return_inverse=True, return_counts=True
-    )
+    edges, inverse, counts = unique_edges(triangles)
     crowded = edges[counts > 2]
     if len(crowded):
         raise SurfaceError(
@@ -171,7 +169,7 @@ def require_closed(vertices, triangles, open_at_plane: bool = False):
         lone = lone[~(vertices[lone][:, :, 1] == 0.0).all(axis=1)]
     if len(lone):
         raise SurfaceError(_open_message(vertices, lone, open_at_plane))
-    _require_one_winding(vertices, triangles, edges, inverse.ravel(), counts)
+    _require_one_winding(vertices, triangles, edges, inverse, counts)
 
 
 def _open_message(vertices, lone, half: bool) -> str:
