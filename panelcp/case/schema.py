@@ -20,6 +20,15 @@ from panelcp.errors import CaseError, PanelcpError, QuantityError
 from panelcp.quantity import read_uncertain
 from panelcp.units import format_quantity, parse_quantity
 
+FARTHEST = 1e5
+"""m; no length, place or height in a case is larger."""
+
+SHORTEST = 1e-5
+"""m; no size in a case is smaller."""
+
+LARGEST_NUMBER = 1e9
+"""No plain number of a place in a mesh file is larger."""
+
 _HEADING = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_-]+(?:\s*\.\s*[A-Za-z0-9_-]+)*)\s*\]\]?")
 _KEY = re.compile(r"^\s*([A-Za-z0-9_-]+|\"[^\"]*\")\s*=")
 _BARE_QUANTITY = re.compile(r"[=\[,]\s*([-+]?[\d.][\d.,]*\s*[A-Za-z%][^,\]}]*)")
@@ -54,7 +63,9 @@ def quantity(
     """Reader of a number with unit, in SI, with bounds if wanted."""
 
     def read(raw):
-        value = parse_quantity(raw, kind)
+        value = _believable(parse_quantity(raw, kind), raw, kind)
+        if kind == "length" and above == 0.0 and 0.0 < value < SHORTEST:
+            raise QuantityError(f"{raw!r} is too small; expected at least 0.01 mm")
         if (least is not None and value < least) or (above is not None and value <= above):
             bound = (
                 f"at least {_bound(least, kind)}"
@@ -70,6 +81,13 @@ def quantity(
         return value
 
     return read
+
+
+def _believable(value: float, raw, kind: str) -> float:
+    """The value; a length that only a slip of the pen explains is refused."""
+    if kind == "length" and abs(value) > FARTHEST:
+        raise QuantityError(f"{raw!r} is {abs(value):.3g} m, which is not believable")
+    return value
 
 
 def band(kind: str, least: float = -math.inf, most: float = math.inf) -> Callable:
@@ -154,7 +172,7 @@ def point(raw) -> tuple[float, float, float]:
             f'{raw!r} is not a point; write three lengths: ["350 mm", "0 mm", "-120 mm"] '
             "(station, butt line, waterline)"
         )
-    return tuple(parse_quantity(part, "length") for part in raw)
+    return tuple(_believable(parse_quantity(part, "length"), part, "length") for part in raw)
 
 
 def three_numbers(raw) -> tuple[float, float, float]:
@@ -164,6 +182,8 @@ def three_numbers(raw) -> tuple[float, float, float]:
         raise QuantityError(f"{raw!r} is not a list of three plain numbers")
     if not all(math.isfinite(v) for v in raw):
         raise QuantityError(f"{raw!r} holds a number that is not finite")
+    if max(abs(v) for v in raw) > LARGEST_NUMBER:
+        raise QuantityError(f"{raw!r} holds a number that is not believable")
     return tuple(float(v) for v in raw)
 
 

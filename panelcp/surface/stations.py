@@ -32,6 +32,7 @@ from panelcp.surface._rings import join_rings, turned_edges
 from panelcp.surface.mesh import SurfaceMesh, frozen_array, mirrored_whole
 
 _METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "ft": 0.3048}
+_FARTHEST = 1e4  # m, of any coordinate
 _MARKS = {"": "", "no": "", "yes": "yes", "ring": "ring"}
 _EXAMPLE = "station,x_mm,y_mm,z_mm"
 _ORDER_HINT = "list each station from the bottom centre line round the right side to the top"
@@ -269,7 +270,14 @@ def _point(path: Path, row: int, fields: list[str], columns: dict[str, int], sca
         raise SurfaceError(
             f"{path.name}, row {row}: corner is {mark!r}; expected yes, ring or nothing"
         )
-    return name, np.array(values) * scales, _MARKS[mark]
+    point = np.array(values) * scales
+    if np.abs(point).max() > _FARTHEST:
+        axis = "xyz"[int(np.argmax(np.abs(point)))]
+        raise SurfaceError(
+            f"{path.name}, row {row}: {axis} is {np.abs(point).max():.3g} m, which is not "
+            f"believable (at most {_FARTHEST:g} m); check the number and its unit"
+        )
+    return name, point, _MARKS[mark]
 
 
 def _number(path: Path, row: int, axis: str, text: str) -> float:

@@ -149,6 +149,14 @@ SINGLE = {
         "axes",
         'write { aft = "+x", right = "+y", up = "+z" }',
     ),
+    "datum far away": ('part = "whole"', "datum = [1, 2, 1e12]", "datum", "not believable"),
+    "place far away": (
+        '"-1 m", "0 m", "-433 mm"',
+        '"-1e308 m", "0 m", "-433 mm"',
+        'centre = ["-1e308',
+        "'-1e308 m' is 1e+308 m, which is not believable",
+    ),
+    "size of nothing": ('length = "80 mm"', 'length = "1e-320 mm"', "length", "at least 0.01 mm"),
     "datum of two": ('part = "whole"', "datum = [1, 2]", "datum", "three plain numbers"),
     "datum without end": ('part = "whole"', "datum = [1, 2, inf]", "datum", "not finite"),
     "point of two": (

@@ -6,8 +6,8 @@ import pytest
 from panelcp.errors import SurfaceError
 from panelcp.surface.checking import check_surface
 from panelcp.surface.doubts import end_wall, section_volume, surface_doubts
-from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.intake import IntakeOptions, surface_from_triangles
+from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.reading import ReadingOptions
 from tests import bodies
 

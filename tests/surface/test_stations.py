@@ -349,3 +349,11 @@ def test_curve_that_swings_over_the_centre_line():
 def test_lengths_must_be_positive(bad):
     with pytest.raises(SurfaceError, match="must be positive"):
         loft_stations(ellipsoid_table(7), **bad)
+
+
+@pytest.mark.parametrize("number", ["1e9", "-1e300", "10000001"])
+def test_coordinates_that_no_aeroplane_has_are_refused(tmp_path, number):
+    path = tmp_path / "table.csv"
+    path.write_text(f"station,x_mm,y_mm,z_mm\nnose,0,0,0\nA,100,0,{number}\n", encoding="utf-8")
+    with pytest.raises(SurfaceError, match=r"row 3: z is .* m, which is not believable"):
+        read_stations(path)
