@@ -89,9 +89,7 @@ def test_body_far_longer_across_is_refused_until_axes_are_given(order):
         surface_from_triangles(vertices, triangles)
     names = ("aft", "right", "up")
     axes = tuple((names[k], "+" + "xyz"[order.index(k)]) for k in range(3))
-    surface = surface_from_triangles(
-        vertices, triangles, IntakeOptions(ReadingOptions(axes=axes))
-    )
+    surface = surface_from_triangles(vertices, triangles, IntakeOptions(ReadingOptions(axes=axes)))
     assert surface.size == pytest.approx(in_file.size)
 
 
