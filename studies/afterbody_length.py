@@ -65,14 +65,13 @@ def differences(name, first, second, stations):
         change = (first - second)[:, inside]
         worst = np.abs(change).max(axis=1)
         rms = np.sqrt(np.mean(change**2, axis=1))
-        print(f"    {region:12} max {worst.max():.4f} rms {rms.max():.4f}; max by condition", worst)
+        print(f"    {region:12} max {worst.max():.4f} rms {rms.max():.4f}; max by condition", worst.round(4))
         numbers |= {f"{name} {region} max": worst.max(), f"{name} {region} rms": rms.max()}
     return {key: float(value) for key, value in numbers.items()}
 
 
 def main(quick=False):
     """Print the tables; return the differences of Cp."""
-    np.set_printoptions(precision=4)
     panel = 0.12 if quick else PANEL
     full = loft_stations(read_stations(TABLE), panel)
     half = without_unused(full.vertices, full.triangles[: full.n_solved])
