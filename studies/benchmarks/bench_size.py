@@ -5,7 +5,8 @@ panels; against numpy.linalg.solve on a dense system of the same size; against o
 potential and gradient of as many point charges by the general-purpose library fmm3dpy.
 Method: the shipped glider tug lofted ever finer and solved as a whole (no use of its symmetry);
 every size in a process of its own, one untimed small solution first (loading and compilation).
-Ratios are between processes of one run of this script.
+The dense system and ours up to 10 000 panels are the median of three runs. Ratios are between
+processes of one run of this script.
 Known answer: a dense solution grows with the cube, a direct sum with the square, a tree about in
 proportion.
 Command: python studies/benchmarks/bench_size.py [panels ...]
@@ -15,6 +16,7 @@ import json
 import os
 import platform
 import resource
+import statistics
 import subprocess
 import sys
 import time
@@ -30,6 +32,8 @@ from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.stations import loft_stations, read_stations
 
 TUG = Path(__file__).resolve().parents[2] / "geometries" / "glider_tug" / "stations.csv"
+RUNS = 3
+MOST_REPEATED = 10000
 SIZES = (10000, 20000, 25000, 50000, 100000)
 TARGETS = {
     "dense solve / ours at 10000": "at least 10 (aim 20)",
@@ -71,26 +75,33 @@ def warm_up():
 
 
 def ours(n_panels):
-    """Seconds and iterations of one whole solution."""
-    surface = tug(n_panels)
-    # arrays only: nothing that the loft may have worked out already
-    surface = SurfaceMesh(np.array(surface.vertices), np.array(surface.triangles))
-    start = time.perf_counter()
-    units = solve_units(surface)
-    cp = superpose(units, conditions()).cp
-    seconds = time.perf_counter() - start
-    assert np.isfinite(cp).all()
-    return {"seconds": seconds, "iterations": units.iterations, "panels": surface.n_panels}
+    """Seconds and iterations of one whole solution, median of RUNS for small ones."""
+    surface, seconds = tug(n_panels), []
+    for _ in range(RUNS if n_panels <= MOST_REPEATED else 1):
+        # arrays only: nothing that the loft or an earlier run may have worked out already
+        surface = SurfaceMesh(np.array(surface.vertices), np.array(surface.triangles))
+        start = time.perf_counter()
+        units = solve_units(surface)
+        cp = superpose(units, conditions()).cp
+        seconds.append(time.perf_counter() - start)
+        assert np.isfinite(cp).all()
+    return {
+        "seconds": statistics.median(seconds),
+        "iterations": units.iterations,
+        "panels": surface.n_panels,
+    }
 
 
 def dense(n):
-    """Seconds of numpy.linalg.solve on a dense system."""
-    draw = np.random.default_rng(20)
+    """Seconds of numpy.linalg.solve on a dense system, median of RUNS."""
+    draw, seconds = np.random.default_rng(20), []
     matrix, right = draw.normal(size=(n, n)), draw.normal(size=(n, 3))
     matrix[np.arange(n), np.arange(n)] += n
-    start = time.perf_counter()
-    np.linalg.solve(matrix, right)
-    return {"seconds": time.perf_counter() - start}
+    for _ in range(RUNS):
+        start = time.perf_counter()
+        np.linalg.solve(matrix, right)
+        seconds.append(time.perf_counter() - start)
+    return {"seconds": statistics.median(seconds)}
 
 
 def charges(n_panels):
