@@ -65,7 +65,10 @@ def differences(name, first, second, stations):
         change = (first - second)[:, inside]
         worst = np.abs(change).max(axis=1)
         rms = np.sqrt(np.mean(change**2, axis=1))
-        print(f"    {region:12} max {worst.max():.4f} rms {rms.max():.4f}; max by condition", worst.round(4))
+        print(
+            f"    {region:12} max {worst.max():.4f} rms {rms.max():.4f}; max by condition",
+            worst.round(4),
+        )
         numbers |= {f"{name} {region} max": worst.max(), f"{name} {region} rms": rms.max()}
     return {key: float(value) for key, value in numbers.items()}
 
