@@ -53,6 +53,10 @@ FLOOR = np.radians(12.0)
 MENDED = np.radians(26.0)
 
 
+FEW_LONG = 1e-3
+"""After so few divisions, parts of all triangles, no edges are turned: the next pass does it."""
+
+
 @dataclass(frozen=True, eq=False)
 class _Source:
     """The given surface as it is looked things up in."""
@@ -219,7 +223,7 @@ def _evened(skin, source, chains, passes: int):
     for _ in range(passes):
         n = int(skin.count[0])
         gone = thin_out(skin, chains, SHORTEST, LONGEST, FLOOR, _stride(n))
-        turn_edges(skin, 2)
+        turn_edges(skin, 1)
         skin = _divided(skin, source, chains)
         if gone < 0.01 * np.count_nonzero(skin.out >= 0):
             break
@@ -243,7 +247,8 @@ def _divided(skin, source, chains):
             break
         skin = with_room(skin, len(edges) + 100)
         done = halve_long_edges(skin, chains, source.tree, edges, LONGEST)
-        turn_edges(skin, 1)
+        if len(edges) > FEW_LONG * skin.count[1]:
+            turn_edges(skin, 1)
         if done == 0:
             break
     return skin
