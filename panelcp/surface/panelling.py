@@ -14,6 +14,7 @@ import numpy as np
 from panelcp.errors import SurfaceError
 from panelcp.surface.checking import least_angles, require_closed, require_one_body, require_outward
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
+from panelcp.surface.panelling_curved import onto_patches
 from panelcp.surface.panelling_lines import (
     build_chains,
     drop_edges_along_plane,
@@ -100,10 +101,11 @@ def panelled(
 
     Notes
     -----
-    Vertices lie on the triangles that were given, flat ones included: no curved surface is put
-    through them. Edge by edge changes (draw together, divide, turn) and movements along the skin,
-    after M. Botsch and L. Kobbelt, A remeshing approach to multiresolution modeling, Symposium on
-    Geometry Processing 2004 (from memory); sizes from bends, sharp edges and strips.
+    Vertices lie on curved patches through the triangles that were given (see `curved_panels`) where
+    these are well shaped and not much smaller than the panels; else, and on rough skin, on the
+    triangles themselves. Edge by edge changes (draw together, divide, turn) and movements along
+    the skin, after M. Botsch and L. Kobbelt, A remeshing approach to multiresolution modeling,
+    Symposium on Geometry Processing 2004 (from memory); sizes from bends, sharp edges and strips.
     """
     say = progress or (lambda text: None)
     _check_input(surface, n_panels, finer)
@@ -303,11 +305,17 @@ def _finished(skin, source, surface, halved: bool) -> SurfaceMesh:
     index = np.full(len(skin.out), -1)
     index[shown] = np.arange(len(shown))
     vertices, triangles = skin.points[shown], index[triangles]
+    notes = list(surface.notes)
+    if source.noise <= NOISY:
+        given = (source.vertices, source.triangles)
+        places = (source.tree, source.order, given, _on_sharp_edges(skin)[shown], halved)
+        vertices, lines = onto_patches(vertices, triangles, *places)
+        notes += lines
     if halved:
         _require_half(vertices, triangles, skin.plane[shown])
-        result = mirrored_whole(vertices, triangles, notes=surface.notes)
+        result = mirrored_whole(vertices, triangles, notes=notes)
     else:
-        result = SurfaceMesh(vertices, triangles, notes=surface.notes)
+        result = SurfaceMesh(vertices, triangles, notes=notes)
     require_closed(result.vertices, result.triangles)
     require_one_body(result.vertices, result.triangles)
     require_outward(result)
@@ -315,6 +323,13 @@ def _finished(skin, source, surface, halved: bool) -> SurfaceMesh:
     if len(surface.region_names) == 1:
         return result.with_regions(np.zeros(result.n_panels, dtype=int), surface.region_names)
     return result.with_regions(_regions(result, source, surface, halved), surface.region_names)
+
+
+def _on_sharp_edges(skin) -> np.ndarray:
+    """(n,) bool: vertices of the skin from which a sharp edge leads away."""
+    fixed = np.zeros(len(skin.points), dtype=bool)
+    fixed[skin.start[np.flatnonzero(skin.chain == SHARP)]] = True
+    return fixed
 
 
 def _require_half(vertices, triangles, plane):
