@@ -287,7 +287,14 @@ def with_fit_panels(
         return surface
     wanted = options.panels or DEFAULT_PANELS
     progress(f"panelling: {wanted} panels on one half")
-    result = panelled(surface, 2 * wanted, lines=lines, finer=finer, progress=progress)
+    result = panelled(
+        surface,
+        2 * wanted,
+        lines=lines,
+        finer=finer,
+        folds=options.scan is not None,
+        progress=progress,
+    )
     require_no_crossings(result.vertices, result.triangles)
     return result.with_notes(f"panelled anew because {reason}")
 

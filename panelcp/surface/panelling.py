@@ -15,6 +15,7 @@ from panelcp.errors import SurfaceError
 from panelcp.surface.checking import least_angles, require_closed, require_one_body, require_outward
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.panelling_curved import onto_patches
+from panelcp.surface.panelling_folds import without_folds
 from panelcp.surface.panelling_lines import (
     build_chains,
     drop_edges_along_plane,
@@ -77,6 +78,7 @@ def panelled(
     lines=(),
     finer=(),
     symmetric: bool | None = None,
+    folds: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> SurfaceMesh:
     """Well-shaped panels on a closed surface of any triangles.
@@ -89,6 +91,7 @@ def panelled(
         ends with its first point
     finer : (centre (3,) m, radius m, panel size m) each: places with small panels
     symmetric : True or False; None finds out, within 1 mm or 0.1 % of the size
+    folds : True for a scan: small folds are passed over and not taken for thin walls or lips
     progress : called with a short text before each long step
 
     Returns
@@ -117,11 +120,11 @@ def panelled(
         surface, vertices, triangles, index, wanted, lines, halved
     )
     say("measuring how the surface bends")
-    skin, field = _fine_skin(skin, source, chains, names, wanted, finer, surface.bounds)
+    skin, field = _fine_skin(skin, source, chains, names, wanted, finer, surface.bounds, folds)
     say("shaping panels")
     skin = _shaped(skin, source, chains, field, wanted)
     say("checking panels")
-    result = _finished(skin, source, surface, halved)
+    result = _finished(skin, source, surface, halved, folds)
     return result.with_notes(*notes, *_what_was_made(result, surface, chains, names, difference))
 
 
@@ -195,15 +198,16 @@ def _corner_normals(skin, triangles, facing, areas) -> np.ndarray:
     return normals
 
 
-def _fine_skin(skin, source, chains, names, wanted, finer, bounds):
+def _fine_skin(skin, source, chains, names, wanted, finer, bounds, folds: bool):
     """Skin of even, small triangles, with smooth normals, and the field of sizes from it."""
     area = _area(skin)
     skin.size[:] = FINE * _mean_edge(area, wanted)
     skin = _evened(skin, source, chains, 12)
     _gather_normals(skin, source)
     skin = compacted(skin)
-    noisy = source.noise > NOISY
-    field = size_field(skin, source.tree, chains, names, noisy, _as_tuples(finer), bounds)
+    noisy, finer = folds or source.noise > NOISY, _as_tuples(finer)
+    tree = None if folds else source.tree
+    field = size_field(skin, tree, chains, names, noisy, finer, bounds)
     return skin, field
 
 
@@ -299,7 +303,7 @@ def _shaped(skin, source, chains, field, wanted):
     return compacted(skin)
 
 
-def _finished(skin, source, surface, halved: bool) -> SurfaceMesh:
+def _finished(skin, source, surface, halved: bool, folds: bool) -> SurfaceMesh:
     """The panels as a surface, with the regions of the nearest triangles; checked."""
     shown, triangles = visible(skin)
     index = np.full(len(skin.out), -1)
@@ -310,6 +314,9 @@ def _finished(skin, source, surface, halved: bool) -> SurfaceMesh:
         given = (source.vertices, source.triangles)
         places = (source.tree, source.order, given, _on_sharp_edges(skin)[shown], halved)
         vertices, lines = onto_patches(vertices, triangles, *places)
+        notes += lines
+    if folds:
+        vertices, lines = without_folds(vertices, triangles, skin.plane[shown] & halved)
         notes += lines
     if halved:
         _require_half(vertices, triangles, skin.plane[shown])

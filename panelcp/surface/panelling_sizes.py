@@ -24,6 +24,9 @@ GROWTH = 0.22
 LEAST = 0.125
 """Smallest panels for bends, parts of the size on flat skin ahead."""
 
+SMALLEST = 0.01
+"""No panels are smaller, parts of the size on flat skin ahead."""
+
 NARROWEST = 0.03
 """Smallest panels in narrow strips between lines, parts of the size on flat skin ahead."""
 
@@ -58,6 +61,7 @@ class SizeField:
     strip : (n,) float, m, width of strips between lines
     graph : (n, n) sparse, m, lengths of edges
     triangles, areas : (m, 3) int and (m,) float, m2
+    least : least size at very tight bends, part of that on flat skin ahead
     """
 
     points: np.ndarray
@@ -68,14 +72,15 @@ class SizeField:
     graph: csr_array
     triangles: np.ndarray
     areas: np.ndarray
+    least: float
 
     def sizes(self, flat: float) -> np.ndarray:
         """(n,) float, m: sizes when flat skin ahead has panels of size `flat`."""
         bend = np.maximum(self.bend, 1e-12)
         size = np.minimum(flat * self.base, np.maximum(TURN / bend, LEAST * flat))
-        size = np.minimum(size, LARGEST_TURN / bend)
+        size = np.minimum(size, np.maximum(LARGEST_TURN / bend, self.least * flat))
         size = np.minimum(size, np.maximum(self.strip, NARROWEST * flat))
-        return self._grown(np.minimum(size, self.limit))
+        return self._grown(np.minimum(size, np.maximum(self.limit, SMALLEST * flat)))
 
     def number(self, sizes) -> float:
         """Number of panels of these sizes."""
@@ -115,7 +120,7 @@ def size_field(skin, tree, chains, names, noisy: bool, finer, bounds) -> SizeFie
     Parameters
     ----------
     skin : Skin of small triangles; normals at vertices that are not on lines
-    tree : of the surface, for nearest points
+    tree : of the surface, for nearest points; None leaves thin walls unlooked at
     chains, names : kept lines
     noisy : True smooths the normals first
     finer : (centre (3,) m, radius m, panel size m) each
@@ -147,11 +152,12 @@ def size_field(skin, tree, chains, names, noisy: bool, finer, bounds) -> SizeFie
     a, b, c = np.moveaxis(points[triangles], 1, 0)
     areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
     strip = _strips(graph, edges, lengths, chain_of, kind, chains)
-    limit = np.minimum(
-        _limits(points, finer),
-        _wall_limits(tree, points, normals, bend, free, WALL_REACH * spacing),
-    )
-    return SizeField(points, bend, base, limit, strip, graph, triangles, areas)
+    limit = _limits(points, finer)
+    if tree is not None:
+        reach = WALL_REACH * spacing
+        limit = np.minimum(limit, _wall_limits(tree, points, normals, bend, free, reach))
+    least = LEAST if noisy else SMALLEST
+    return SizeField(points, bend, base, limit, strip, graph, triangles, areas, least)
 
 
 def sizes_at(field: SizeField, sizes, points) -> np.ndarray:
