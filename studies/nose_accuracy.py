@@ -8,7 +8,8 @@ Points drawn with a given density, triangulated over a conformal sphere and rela
 well-shaped triangles, either finer where the skin bends or of even size; in a third row an even
 mesh of 48 000 triangles is panelled anew, as the program does with a user's. Each mesh is solved
 both ways. Cp is compared at the control points, moved onto the exact surface, with a far finer
-mesh of curved panels, whose values a quadratic fit through the nearest control points carries there.
+mesh of curved panels, whose values a quadratic fit through the nearest control points carries
+there.
 Known answer: none in closed form; two fine meshes that share no vertex must agree to 1e-3 rms, and
 flat panels must come nearer with every size. The wanted errors (TARGETS) come from trials with
 another smooth nose; at the windshield base an even mesh is too coarse to reach them, unless it is
