@@ -78,7 +78,7 @@ def pipeline(variant: Variant, n_panels: int) -> SurfaceMesh:
         notes += lines
     whole = mirrored_whole if variant.half else SurfaceMesh
     surface = whole(vertices, triangles, notes=notes)
-    return panelled(surface, n_panels) if variant.smooth else surface
+    return panelled(surface, n_panels, folds=True) if variant.smooth else surface
 
 
 def through_file(vertices, triangles, kind: str):
@@ -434,7 +434,7 @@ def judged(variant: Variant, judge: Judge) -> tuple[str, float, str]:
 
 def main(quick=False):
     """Print one line for each variant; return how many were mended, refused and wrong."""
-    judge = Judge(3000 if quick else 8000)
+    judge = Judge(3000 if quick else 16000)
     base = tug(0.12 if quick else 0.07, 5)
     fine = base if quick else tug(0.015, 0)
     noises = () if quick else (0.5e-3, 1e-3, 2e-3)  # few panels are too rough to judge scans by
