@@ -48,7 +48,7 @@ CHECKS = {
             and numbers[f"{name} under 20"] <= 0.01
             for name in ("ellipsoid", "box of 12")
         )
-        # flat skin exactly; curved skin goes through the corners of its triangles, above their middles
+        # flat skin exactly; curved skin lies above the middles of its triangles
         and numbers["box of 12 off"] <= 1e-12 < numbers["ellipsoid off"] <= 2e-3
         and 0.0 < numbers["Cp rms"] <= 0.1
     ),
