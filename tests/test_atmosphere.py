@@ -6,7 +6,7 @@ import dataclasses
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from panelcp.atmosphere import (
@@ -151,11 +151,13 @@ def test_dynamic_pressure_of_cockpit_speeds(knots, pascal, inches):
     assert round(pressure / parse_quantity("1 inH2O", "pressure"), decimals) == inches
 
 
+@example(speed=1.945274487076346e-160, altitude=0.0)
 @given(speed=st.floats(0.0, 200.0), altitude=st.floats(-2000.0, 8000.0))
 def test_airspeeds_are_inverse(speed, altitude):
     air = hot_day_air(altitude)
     there = true_airspeed(speed, air)
-    assert calibrated_airspeed(there, air) == pytest.approx(speed, rel=1e-13, abs=1e-160)
+    # below 1.5e-154 m/s the square of a speed is no longer a normal floating-point number
+    assert calibrated_airspeed(there, air) == pytest.approx(speed, rel=1e-13, abs=2e-154)
 
 
 @given(altitude=ALTITUDES)
