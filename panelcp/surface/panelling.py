@@ -51,6 +51,9 @@ FINE = 0.3
 SHORTEST, LONGEST = 0.72, 1.38
 """Edges shorter or longer than these parts of the wanted size are changed."""
 
+ROUGH_PASSES, SCAN_PASSES = 8, 3
+"""Rounds of averaging of the normals before bends are looked for: rough skin, smoothed scans."""
+
 FLOOR = np.radians(12.0)
 MENDED = np.radians(26.0)
 
@@ -124,7 +127,8 @@ def panelled(
     say("shaping panels")
     skin = _shaped(skin, source, chains, field, wanted)
     say("checking panels")
-    result = _finished(skin, source, surface, halved, folds)
+    sharp = _on_sharp_edges(skin, names)
+    result = _finished(skin, source, surface, halved, sharp, folds)
     return result.with_notes(*notes, *_what_was_made(result, surface, chains, names, difference))
 
 
@@ -205,9 +209,9 @@ def _fine_skin(skin, source, chains, names, wanted, finer, bounds, folds: bool):
     skin = _evened(skin, source, chains, 12)
     _gather_normals(skin, source)
     skin = compacted(skin)
-    noisy, finer = folds or source.noise > NOISY, _as_tuples(finer)
+    passes = ROUGH_PASSES if source.noise > NOISY else SCAN_PASSES * folds
     tree = None if folds else source.tree
-    field = size_field(skin, tree, chains, names, noisy, finer, bounds)
+    field = size_field(skin, tree, chains, names, passes, _as_tuples(finer), bounds)
     return skin, field
 
 
@@ -303,7 +307,7 @@ def _shaped(skin, source, chains, field, wanted):
     return compacted(skin)
 
 
-def _finished(skin, source, surface, halved: bool, folds: bool) -> SurfaceMesh:
+def _finished(skin, source, surface, halved: bool, sharp, folds: bool) -> SurfaceMesh:
     """The panels as a surface, with the regions of the nearest triangles; checked."""
     shown, triangles = visible(skin)
     index = np.full(len(skin.out), -1)
@@ -312,11 +316,12 @@ def _finished(skin, source, surface, halved: bool, folds: bool) -> SurfaceMesh:
     notes = list(surface.notes)
     if source.noise <= NOISY:
         given = (source.vertices, source.triangles)
-        places = (source.tree, source.order, given, _on_sharp_edges(skin)[shown], halved)
+        places = (source.tree, source.order, given, sharp[shown], halved)
         vertices, lines = onto_patches(vertices, triangles, *places)
         notes += lines
     if folds:
-        vertices, lines = without_folds(vertices, triangles, skin.plane[shown] & halved)
+        kept = (skin.plane[shown] & halved, sharp[shown])
+        vertices, lines = without_folds(vertices, triangles, *kept)
         notes += lines
     if halved:
         _require_half(vertices, triangles, skin.plane[shown])
@@ -332,11 +337,12 @@ def _finished(skin, source, surface, halved: bool, folds: bool) -> SurfaceMesh:
     return result.with_regions(_regions(result, source, surface, halved), surface.region_names)
 
 
-def _on_sharp_edges(skin) -> np.ndarray:
-    """(n,) bool: vertices of the skin from which a sharp edge leads away."""
-    fixed = np.zeros(len(skin.points), dtype=bool)
-    fixed[skin.start[np.flatnonzero(skin.chain == SHARP)]] = True
-    return fixed
+def _on_sharp_edges(skin, names) -> np.ndarray:
+    """(n,) bool: vertices of the skin from which a chain of sharp edges leads away."""
+    found = np.zeros(len(skin.points), dtype=bool)
+    edges = np.flatnonzero((skin.chain >= 0) & (skin.start >= 0))
+    found[skin.start[edges[names[skin.chain[edges]] == SHARP]]] = True
+    return found
 
 
 def _require_half(vertices, triangles, plane):

@@ -15,12 +15,11 @@ THIN = np.radians(12.0)
 FOLDED = np.cos(np.radians(80.0))
 """Neighbours that turn by more than this lie in a fold."""
 
-RINGS = 2
-STEPS = 40
-ROUNDS = 6
+RINGS, STEPS, ROUNDS = 1, 15, 8
+"""Rings of neighbours moved in the first round (one more in each), steps to the mean, rounds."""
 
 
-def without_folds(vertices, triangles, plane) -> tuple[np.ndarray, list[str]]:
+def without_folds(vertices, triangles, plane, sharp) -> tuple[np.ndarray, list[str]]:
     """Vertices in and round folds drawn to the means of their neighbours until the folds are gone.
 
     Parameters
@@ -29,34 +28,54 @@ def without_folds(vertices, triangles, plane) -> tuple[np.ndarray, list[str]]:
     triangles : (m, 3) int, panels that cross, are very thin or turn back on their neighbours are
         the folds
     plane : (n,) bool, vertices on the plane of symmetry, which keep y = 0
+    sharp : (n,) bool, vertices on sharp edges, which stay unless panels cross there
 
     Returns
     -------
     vertices : moved copy
     note : list with a line that says how many, how far and where, or empty
+
+    Notes
+    -----
+    Thin panels are looked at once only: one that is left lies in smooth skin, and to go on
+    would wear the shape away round it.
     """
     moved, links = vertices.copy(), _links(triangles, len(vertices))
+    weights = diags_array(1.0 / np.maximum(links.sum(axis=1), 1.0)) @ links
     for growth in range(ROUNDS):
-        bad = _folded(moved, triangles)
+        crossing = _crossing(moved, triangles)
+        bad = crossing | _turned(moved, triangles, sharp)
+        if growth == 0:
+            bad |= _thin(moved, triangles)
         if not bad.any():
             break
-        free = np.zeros(len(vertices), dtype=bool)
-        free[triangles[bad].ravel()] = True
-        for _ in range(RINGS + growth):
-            free |= (links @ free.astype(float)) > 0.0
-        weights = diags_array(1.0 / np.maximum(links.sum(axis=1), 1.0)) @ links
+        free = _within(triangles[bad], links, RINGS + growth)
+        free &= ~sharp | _within(triangles[crossing], links, 0)
         for _ in range(STEPS):
             means = (weights @ moved)[free]
             means[plane[free], 1] = 0.0
             moved[free] = means
+    return moved, _note(vertices, moved)
+
+
+def _note(vertices, moved) -> list[str]:
     far = np.linalg.norm(moved - vertices, axis=1)
     if not far.any():
-        return vertices, []
-    return moved, [
+        return []
+    return [
         f"small folds smoothed out of the panels: {np.count_nonzero(far)} of {len(far)} points "
         f"moved, by up to {far.max() * 1e3:.1f} mm, most near "
         f"{format_place(vertices[int(far.argmax())])}"
     ]
+
+
+def _within(triangles, links, rings: int) -> np.ndarray:
+    """(n,) bool: corners of these triangles and so many rings of neighbours."""
+    chosen = np.zeros(links.shape[0], dtype=bool)
+    chosen[triangles.ravel()] = True
+    for _ in range(rings):
+        chosen |= (links @ chosen.astype(float)) > 0.0
+    return chosen
 
 
 def _links(triangles, n: int):
@@ -67,17 +86,26 @@ def _links(triangles, n: int):
     return links
 
 
-def _folded(vertices, triangles) -> np.ndarray:
-    """(m,) bool: panels that belong to a fold."""
+def _thin(vertices, triangles) -> np.ndarray:
+    """(m,) bool: panels with an angle under THIN."""
     corners = vertices[triangles]
     sides = np.roll(corners, -1, axis=1) - corners
     lengths = np.sort(np.linalg.norm(sides, axis=2), axis=1)
-    doubled = np.cross(sides[:, 0], sides[:, 1])
-    area = np.linalg.norm(doubled, axis=1)
-    bad = area < np.sin(THIN) * lengths[:, 1] * lengths[:, 2]
-    normals = doubled / np.maximum(area, 1e-300)[:, None]
-    other = SurfaceMesh(vertices, triangles).edge_neighbours
-    facing = np.einsum("nki,ni->nk", normals[np.maximum(other, 0)], normals)
-    bad |= ((facing < FOLDED) & (other >= 0)).any(axis=1)
-    bad[meeting_pairs(vertices, triangles)[0].ravel()] = True
-    return bad
+    area = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    return area < np.sin(THIN) * lengths[:, 1] * lengths[:, 2]
+
+
+def _turned(vertices, triangles, sharp) -> np.ndarray:
+    """(m,) bool: panels that turn back on a neighbour, but not over a sharp edge."""
+    surface = SurfaceMesh(vertices, triangles)
+    other = surface.edge_neighbours
+    facing = np.einsum("nki,ni->nk", surface.normals[np.maximum(other, 0)], surface.normals)
+    on_edge = sharp[triangles] & sharp[np.roll(triangles, -1, axis=1)]
+    return ((facing < FOLDED) & (other >= 0) & ~on_edge).any(axis=1)
+
+
+def _crossing(vertices, triangles) -> np.ndarray:
+    """(m,) bool: panels that cross others."""
+    found = np.zeros(len(triangles), dtype=bool)
+    found[meeting_pairs(vertices, triangles)[0].ravel()] = True
+    return found

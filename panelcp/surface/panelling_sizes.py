@@ -114,7 +114,7 @@ class SizeField:
         return dijkstra(wider, directed=True, indices=n)[:n]
 
 
-def size_field(skin, tree, chains, names, noisy: bool, finer, bounds) -> SizeField:
+def size_field(skin, tree, chains, names, passes: int, finer, bounds) -> SizeField:
     """Find bends, strips and other reasons for small panels on a fine skin.
 
     Parameters
@@ -122,7 +122,7 @@ def size_field(skin, tree, chains, names, noisy: bool, finer, bounds) -> SizeFie
     skin : Skin of small triangles; normals at vertices that are not on lines
     tree : of the surface, for nearest points; None leaves thin walls unlooked at
     chains, names : kept lines
-    noisy : True smooths the normals first
+    passes : so often normals are averaged first; 0 for clean skin
     finer : (centre (3,) m, radius m, panel size m) each
     bounds : (2, 3) float, m, of the whole body
 
@@ -142,7 +142,7 @@ def size_field(skin, tree, chains, names, noisy: bool, finer, bounds) -> SizeFie
     graph = csr_array((np.tile(lengths, 2), (both[:, 0], both[:, 1])), shape=(n, n))
     spacing = float(np.median(lengths))
     free = kind == 0
-    normals = _smoothed(normals, both, free, 8 if noisy else 0)
+    normals = _smoothed(normals, both, free, passes)
     bend = _bends(points, normals, both, free)
     bend = np.maximum(_spread_average(bend, both, free), _line_bends(skin, shown, chains, spacing))
     chain_of = _chain_of(skin, shown)
@@ -156,7 +156,7 @@ def size_field(skin, tree, chains, names, noisy: bool, finer, bounds) -> SizeFie
     if tree is not None:
         reach = WALL_REACH * spacing
         limit = np.minimum(limit, _wall_limits(tree, points, normals, bend, free, reach))
-    least = LEAST if noisy else SMALLEST
+    least = LEAST if passes else SMALLEST
     return SizeField(points, bend, base, limit, strip, graph, triangles, areas, least)
 
 

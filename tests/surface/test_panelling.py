@@ -8,8 +8,10 @@ import pytest
 from panelcp.errors import SurfaceError
 from panelcp.panels.solving import solve_units
 from panelcp.surface.checking import least_angles, require_closed, require_one_body
+from panelcp.surface.crossings import meeting_pairs
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.panelling import distance_to, panelled, require_single_fans
+from panelcp.surface.panelling_folds import without_folds
 from panelcp.surface.repair import sorted_edges
 from tests.bodies import box, cylinder, egg, ellipsoid, mirrored_ellipsoid, together
 from tests.exact import ellipsoid_cp, onto_ellipsoid, stream
@@ -41,6 +43,17 @@ def shell(around=120, wall=0.05):
 def rough(surface, amount):
     draw = np.random.default_rng(3).normal(size=surface.vertices.shape)
     return SurfaceMesh(surface.vertices + amount * draw, surface.triangles)
+
+
+FOLD = np.array([0.0, 0.0, 1.0])
+
+
+def folded_ellipsoid(radius, push):
+    """Ellipsoid whose skin is pushed aft near FOLD, so far that it folds over."""
+    source = ellipsoid(AXES, 6)
+    away = np.linalg.norm(source.vertices - FOLD, axis=1) / radius
+    step = push * np.exp(-(away**2))[:, None] * [1.0, 0.0, 0.1]
+    return SurfaceMesh(source.vertices + step, source.triangles)
 
 
 BODIES = {
@@ -158,6 +171,49 @@ def test_sharp_edges_of_a_box_are_panel_edges(name):
     low, high = source.bounds
     at_corner = ((panels.vertices == low) | (panels.vertices == high)).all(axis=1)
     assert np.count_nonzero(at_corner) == 8
+
+
+@pytest.mark.parametrize("name", ["box of 12 triangles", "fine box", "needles", "shell"])
+def test_sharp_edges_of_a_scan_are_no_folds(name):
+    body, wanted = BODIES[name]
+    panels = panelled(body(), wanted, folds=True)
+    np.testing.assert_allclose(panels.volume, made(name)[2].volume, rtol=2e-3)
+    assert not any("small folds" in note for note in panels.notes)
+
+
+def test_a_small_fold_of_a_scan_is_smoothed_over():
+    source = folded_ellipsoid(0.1, 0.2)
+    assert source.normals[np.linalg.norm(source.centroids - FOLD, axis=1) < 0.4, 2].min() < -0.1
+    panels = panelled(source, 3000, folds=True)
+    other = panels.edge_neighbours
+    facing = np.einsum("nki,ni->nk", panels.normals[other], panels.normals)
+    assert facing.min() > np.cos(np.radians(80.0))
+    assert len(meeting_pairs(panels.vertices, panels.triangles)[0]) == 0
+    away = np.linalg.norm(panels.vertices - onto_ellipsoid(AXES, panels.vertices), axis=1)
+    near = np.linalg.norm(panels.vertices - FOLD, axis=1) < 0.6
+    # the fold lies up to 20 mm above the body; the rest of the body is as good as ever
+    assert away[near].max() <= 0.02
+    assert away[~near].max() <= 2e-3
+
+
+def test_only_the_skin_round_a_fold_is_moved():
+    source = ellipsoid(AXES, 4)
+    points, none = source.vertices.copy(), np.zeros(source.n_vertices, dtype=bool)
+    unmoved, notes = without_folds(points, source.triangles, none, none)
+    assert np.array_equal(unmoved, points)
+    assert not notes
+    vertex = int(np.abs(points - FOLD).sum(axis=1).argmin())
+    points[vertex, 0] += 0.5
+    moved, notes = without_folds(points, source.triangles, none, none)
+    far = np.linalg.norm(points - points[vertex] + [0.5, 0.0, 0.0], axis=1) > 0.8
+    assert np.array_equal(moved[far], points[far])
+    assert len(meeting_pairs(moved, source.triangles)[0]) == 0
+    assert len(notes) == 1
+    assert "small folds" in notes[0]
+    plane = points[:, 1] == 0.0
+    points[plane, 1] = 0.0
+    kept, _ = without_folds(points, source.triangles, plane, none)
+    assert not kept[plane, 1].any()
 
 
 def test_sharp_rims_stay_where_they_are():
