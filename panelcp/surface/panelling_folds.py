@@ -19,7 +19,7 @@ RINGS, STEPS, ROUNDS = 1, 15, 8
 """Rings of neighbours moved in the first round (one more in each), steps to the mean, rounds."""
 
 
-def without_folds(vertices, triangles, plane, sharp) -> tuple[np.ndarray, list[str]]:
+def without_folds(vertices, triangles, plane, sharp=None) -> tuple[np.ndarray, list[str]]:
     """Vertices in and round folds drawn to the means of their neighbours until the folds are gone.
 
     Parameters
@@ -28,11 +28,11 @@ def without_folds(vertices, triangles, plane, sharp) -> tuple[np.ndarray, list[s
     triangles : (m, 3) int, panels that cross, are very thin or turn back on their neighbours are
         the folds
     plane : (n,) bool, vertices on the plane of symmetry, which keep y = 0
-    sharp : (n,) bool, vertices on sharp edges, which stay unless panels cross there
+    sharp : (n,) bool, vertices on sharp edges, which stay unless panels cross there; None: none
 
     Returns
     -------
-    vertices : moved copy
+    vertices : moved copy, or those given when there are no folds
     note : list with a line that says how many, how far and where, or empty
 
     Notes
@@ -40,6 +40,7 @@ def without_folds(vertices, triangles, plane, sharp) -> tuple[np.ndarray, list[s
     Thin panels are looked at once only: one that is left lies in smooth skin, and to go on
     would wear the shape away round it.
     """
+    sharp = np.zeros(len(vertices), dtype=bool) if sharp is None else sharp
     moved, links = vertices.copy(), _links(triangles, len(vertices))
     weights = diags_array(1.0 / np.maximum(links.sum(axis=1), 1.0)) @ links
     for growth in range(ROUNDS):
@@ -55,7 +56,8 @@ def without_folds(vertices, triangles, plane, sharp) -> tuple[np.ndarray, list[s
             means = (weights @ moved)[free]
             means[plane[free], 1] = 0.0
             moved[free] = means
-    return moved, _note(vertices, moved)
+    notes = _note(vertices, moved)
+    return (moved if notes else vertices), notes
 
 
 def _note(vertices, moved) -> list[str]:
