@@ -281,9 +281,15 @@ def with_fit_panels(
     Returns
     -------
     SurfaceMesh
+
+    Raises
+    ------
+    SurfaceError : panels that cross
     """
     reason = _unfit(surface, options)
     if not reason:
+        if options.scan is not None:  # not looked at before
+            require_no_crossings(surface.vertices, surface.triangles)
         return surface
     wanted = options.panels or DEFAULT_PANELS
     progress(f"panelling: {wanted} panels on one half")

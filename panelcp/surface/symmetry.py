@@ -430,7 +430,8 @@ def _part_above(vertices, triangles) -> tuple[np.ndarray, np.ndarray, int]:
 
 def _carried_to_plane(vertices, triangles, tolerance: float):
     """Trim the ragged edge near the plane and join it to the plane by a strip."""
-    ragged = _ragged_vertices(vertices, directed_rim(triangles), tolerance)
+    rim = directed_rim(triangles)
+    ragged = _ragged_vertices(vertices, rim, tolerance) if len(rim) else []
     if len(ragged) == 0:
         return vertices, triangles, []
     places, edge = vertices[ragged], median_edge(vertices, triangles)
@@ -439,6 +440,12 @@ def _carried_to_plane(vertices, triangles, tolerance: float):
     values[np.abs(values) < SLIVER * edge] = 0.0
     n = len(vertices)
     vertices, triangles, side = split_at(vertices, triangles, values)
+    if not (side > 0).any():
+        raise SurfaceError(
+            "nothing of the scan is left beside BL 0 once its ragged edge is trimmed: all of it "
+            f"lies within {level.max() * 1e3:.0f} mm of the centre line; check the plane of "
+            "symmetry and the side"
+        )
     on_line = np.concatenate([values == 0.0, np.ones(len(vertices) - n, dtype=bool)])
     vertices[on_line & (vertices[:, 1] < SLIVER * edge), 1] = 0.0
     vertices, triangles, added = _with_strip(vertices, triangles[side > 0], on_line)

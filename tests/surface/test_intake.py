@@ -15,6 +15,7 @@ from panelcp.surface.intake import (
     surface_from_triangles,
     with_fit_panels,
 )
+from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.panelling_folds import without_folds
 from panelcp.surface.reading import ReadingOptions
 from tests import bodies
@@ -154,3 +155,29 @@ def test_folds_are_smoothed_out_and_the_rest_stays(whole):
     )
     assert same is whole.vertices
     assert notes == []
+
+
+def test_a_scan_of_which_the_trim_leaves_nothing_is_refused():
+    # a narrow strip beside the centre line, which ends nowhere near it
+    x, y = (part.ravel() for part in np.meshgrid(np.linspace(0, 2, 9), [0.011, 0.013]))
+    vertices = np.stack([x, y, 0.2 * np.sin(x)], axis=1)
+    triangles = np.array([[k, k + 1, k + 10] for k in range(8)])
+    with pytest.raises(SurfaceError, match="nothing of the scan is left beside BL 0"):
+        surface_from_triangles(vertices, triangles, IntakeOptions(scan=ScanOptions(smooth=0.0)))
+
+
+def test_triangles_of_a_scan_that_are_kept_must_not_cross(whole):
+    vertices = whole.vertices.copy()
+    place = np.argsort(np.linalg.norm(vertices - [-0.5, 0.3, 0.3], axis=1))[:3]
+    vertices[place] += [0.0, -0.9, -0.8]
+    crossed = SurfaceMesh(vertices, whole.triangles)
+    scan = ScanOptions()
+    with pytest.raises(SurfaceError, match="the skin passes through itself"):
+        with_fit_panels(crossed, IntakeOptions(scan=scan, panels=0))
+    assert with_fit_panels(whole, IntakeOptions(scan=scan, panels=0)) is whole
+
+
+def test_a_closed_scan_beside_the_centre_line_is_refused(whole):
+    aside = whole.translated([0.0, 0.7, 0.0]).vertices
+    with pytest.raises(SurfaceError, match="it is closed there: mirrored it would be two bodies"):
+        surface_from_triangles(aside, whole.triangles, IntakeOptions(scan=ScanOptions(smooth=0.0)))
