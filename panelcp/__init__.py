@@ -11,7 +11,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "CaseError": "panelcp.errors",
-    "FlightCondition": "panelcp.onset",
+    "FlightCondition": "panelcp.onset.conditions",
     "FlowError": "panelcp.errors",
     "NoCutZone": "panelcp.placement.candidates",
     "Opening": "panelcp.surface.opening",
@@ -37,7 +37,7 @@ _HOMES = {
     "read_surface": "panelcp.surface.intake",
     "run_case": "panelcp.case.running",
     "search": "panelcp.placement.candidates",
-    "solve": "panelcp.flow.superposition",
+    "solve": "panelcp.flow.solutions",
     "solve_units": "panelcp.panels.solving",
     "superpose": "panelcp.flow.superposition",
     "velocity_at": "panelcp.flow.off_body",

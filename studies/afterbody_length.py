@@ -18,7 +18,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from panelcp.flow.superposition import superpose
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.panels.solving import solve_units
 from panelcp.surface.afterbody import with_afterbody
 from panelcp.surface.mesh import mirrored_whole

@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from panelcp.flow.superposition import solve
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.surface.checking import least_angles
 from panelcp.surface.interpolation import point_operator
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole

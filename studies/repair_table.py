@@ -24,7 +24,7 @@ from scipy.spatial import cKDTree
 
 from panelcp.errors import SurfaceError
 from panelcp.flow.superposition import solve
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.surface.curved import curved_panels
 from panelcp.surface.formats import load_triangles
 from panelcp.surface.interpolation import point_operator

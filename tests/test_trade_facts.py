@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from panelcp.flow.superposition import superpose
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.panels.solving import solve_units
 from panelcp.surface.intake import read_surface
 from tests.noses import random_nose

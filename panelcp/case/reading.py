@@ -15,7 +15,7 @@ from panelcp.case import schema
 from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
 from panelcp.case.surface_table import SURFACE_ENTRIES, intake_options
 from panelcp.errors import CaseError, PanelcpError
-from panelcp.onset import DAYS, FlightCondition
+from panelcp.onset.conditions import DAYS, FlightCondition
 from panelcp.panels.influence import TOLERANCE
 from panelcp.placement.candidates import VIEWS, NoCutZone, SearchRegion
 from panelcp.placement.requirement import NeededPressure

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from panelcp.errors import FlowError
 from panelcp.flow.superposition import refuse_streams_into_the_ground
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.panels.influence import FINE_DIVISIONS, InducedVelocity
 from panelcp.panels.solving import UnitSolutions
 from panelcp.surface.curved import area_vectors, evaluate

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from panelcp.errors import FlowError
-from panelcp.onset import FlightCondition
-from panelcp.panels.solving import UnitSolutions, solve_units
+from panelcp.onset.conditions import FlightCondition
+from panelcp.onset.surroundings import Onset, Surroundings, ground_key
+from panelcp.panels.solving import UnitSolutions
 from panelcp.surface.curved import curved_panels
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 
@@ -24,22 +25,62 @@ class SurfaceFlow:
     conditions : the conditions, in order
     velocity : (n_conditions, n_panels, 3) float, m/s, outside the skin at the control points
     gauge_pressure : (n_conditions, n_panels) float, Pa, at the control points, against outside
-        air at the same height
+        air at the same height; in the middle between the bounds where it is not known which air
+        of the slipstream wets the skin
+    wetting : (n_conditions, n_panels) float: the pressure in the middle, parts of that with the
+        air of the undisturbed radius; 1 without slipstream
+    mean_rise : (n_conditions,) float, Pa: thrust over disc area
+    predicted : (n_conditions,) bool; False where only the sign of a flow can be told
     """
 
     surface: SurfaceMesh
     conditions: tuple[FlightCondition, ...]
     velocity: np.ndarray
     gauge_pressure: np.ndarray
+    wetting: np.ndarray | None = None
+    mean_rise: np.ndarray | None = None
+    predicted: np.ndarray | None = None
 
     def __post_init__(self):
-        object.__setattr__(self, "velocity", frozen_array(self.velocity))
-        object.__setattr__(self, "gauge_pressure", frozen_array(self.gauge_pressure))
+        n = len(self.conditions)
+        if self.wetting is None:
+            object.__setattr__(self, "wetting", np.ones(np.shape(self.gauge_pressure)))
+        if self.mean_rise is None:
+            object.__setattr__(self, "mean_rise", np.zeros(n))
+        if self.predicted is None:
+            object.__setattr__(self, "predicted", np.ones(n, dtype=bool))
+        for name in ("velocity", "gauge_pressure", "wetting", "mean_rise"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+        object.__setattr__(self, "predicted", frozen_array(self.predicted, bool))
 
     @property
     def dynamic_pressure(self) -> np.ndarray:
         """(n_conditions,) float, Pa: q of the free stream."""
         return np.array([condition.dynamic_pressure for condition in self.conditions])
+
+    @property
+    def reference_pressure(self) -> np.ndarray:
+        """(n_conditions,) float, Pa: q and the mean rise in the slipstream together.
+
+        Zero where nothing moves the air.
+        """
+        return self.dynamic_pressure + np.maximum(self.mean_rise, 0.0)
+
+    @property
+    def moving(self) -> np.ndarray:
+        """(n_conditions,) bool: whether there is a stream or a slipstream."""
+        return (self.dynamic_pressure > 0.0) | (self.mean_rise != 0.0)
+
+    @property
+    def total_pressure(self) -> np.ndarray:
+        """(n_conditions, n_panels) float, Pa: gauge total of the air of the undisturbed radius."""
+        density = np.array([condition.air.density for condition in self.conditions])[:, None]
+        return self.gauge_pressure / self.wetting + 0.5 * density * (self.velocity**2).sum(axis=2)
+
+    @property
+    def wetting_deviation(self) -> np.ndarray:
+        """(n_conditions, n_panels) float, Pa: from the middle to the bounds of the pressure."""
+        return np.abs(self.gauge_pressure) * (1.0 / self.wetting - 1.0)
 
     @property
     def cp(self) -> np.ndarray:
@@ -79,42 +120,114 @@ def interpolated_pressure(flow: SurfaceFlow, operator) -> np.ndarray:
     -------
     (n_conditions, n_points) float, Pa
     """
-    pressures = []
-    for condition, velocity, gauge in zip(
-        flow.conditions, flow.velocity, flow.gauge_pressure, strict=True
+    return interpolated_air(flow, operator)[0]
+
+
+def interpolated_air(flow: SurfaceFlow, operator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Pressure between the control points, see `interpolated_pressure`, with what it comes from.
+
+    Returns
+    -------
+    gauge pressure, total gauge pressure : (n_conditions, n_points) float, Pa, in the middle of
+        their bounds
+    wetting : (n_conditions, n_points) float, see SurfaceFlow
+    """
+    rows = []
+    for condition, velocity, total, wetting in zip(
+        flow.conditions, flow.velocity, flow.total_pressure, flow.wetting, strict=True
     ):
-        half_density = 0.5 * condition.air.density
-        total = operator @ (gauge + half_density * (velocity**2).sum(axis=1))
-        pressures.append(total - half_density * ((operator @ velocity) ** 2).sum(axis=1))
-    return np.array(pressures)
+        share, head = operator @ wetting, operator @ total
+        kinetic = 0.5 * condition.air.density * ((operator @ velocity) ** 2).sum(axis=1)
+        rows.append((share * (head - kinetic), share * head, share))
+    return tuple(np.array(part) for part in zip(*rows, strict=True))
 
 
-def superpose(units: UnitSolutions, conditions: Sequence[FlightCondition]) -> SurfaceFlow:
+def superpose(
+    units: UnitSolutions,
+    conditions: Sequence[FlightCondition],
+    surroundings: Surroundings | None = None,
+    onset: Onset | None = None,
+    flows: Mapping[str, np.ndarray] | None = None,
+) -> SurfaceFlow:
     """Flow in every condition as a sum of unit solutions.
 
     Parameters
     ----------
     units : UnitSolutions
-    conditions : one or more FlightCondition
+    conditions : one or more FlightCondition, over the ground of the units
+    surroundings : propeller and wing, whose onset fields must be among the units; none if left out
+    onset : what the air brings, in place of that of the surroundings
+    flows : name of an opening -> (n_conditions,) m3/s out of it; its unit flow must be there
 
     Returns
     -------
     SurfaceFlow
 
+    Raises
+    ------
+    FlowError : no condition, a stream into the ground, another ground than that of the units, a
+        field or an opening that is not among the units
+
     Notes
     -----
-    Bernoulli, steady and incompressible: p - p0 = q0 - rho |V|^2 / 2.
+    Bernoulli, steady and incompressible: p - p0 = q0 + rise - rho |V|^2 / 2, with the rise of
+    total pressure where the air has passed the propeller. Which air wets the skin is known within
+    bounds. With the air of the undisturbed radius the total pressure is q0 + upper rise. With the
+    air that the body pushes aside it is q0 + lower rise, and the speed is in the same proportion
+    to what that air could have; so the pressure is smaller in the proportion of the two totals:
+    where the air has its free speed both give zero, at a stagnation point each its own total.
     """
     conditions = tuple(conditions)
     if not conditions:
         raise FlowError("no flight condition given; at least one is needed")
+    onset = onset or (surroundings or Surroundings()).onset(conditions)
     refuse_streams_into_the_ground(units, conditions)
-    streams = np.array([condition.stream for condition in conditions])
-    velocity = np.einsum("cu,uni->cni", streams, units.velocity[:3])
-    density = np.array([condition.air.density for condition in conditions])[:, None]
-    q = np.array([condition.dynamic_pressure for condition in conditions])[:, None]
-    gauge_pressure = q - 0.5 * density * (velocity**2).sum(axis=2)
-    return SurfaceFlow(units.surface, conditions, velocity, gauge_pressure)
+    weights = unit_weights(units, onset, flows or {})
+    velocity = np.einsum("cu,uni->cni", weights, units.velocity)
+    upper, lower = onset.heads(units.panels.points, units.surface)
+    kinetic = 0.5 * onset.density[:, None] * (velocity**2).sum(axis=2)
+    wetting = wetting_share(upper, lower)
+    return SurfaceFlow(
+        surface=units.surface,
+        conditions=conditions,
+        velocity=velocity,
+        gauge_pressure=wetting * (upper - kinetic),
+        wetting=wetting,
+        mean_rise=onset.mean_rise,
+        predicted=onset.predicted,
+    )
+
+
+def wetting_share(upper, lower) -> np.ndarray:
+    """Middle of two total pressures, parts of the upper; 1 where that is not above zero."""
+    share = np.divide(lower, upper, out=np.ones_like(upper), where=upper > 0.0)
+    return 0.5 * (1.0 + np.clip(share, 0.0, 2.0))
+
+
+def unit_weights(units: UnitSolutions, onset: Onset, flows: Mapping[str, np.ndarray]) -> np.ndarray:
+    """(n_conditions, n_units) float: how much of every unit solution is in each condition.
+
+    Raises
+    ------
+    FlowError : see `superpose`
+    """
+    if onset.ground is not None and ground_key(onset.ground) != ground_key(units.ground):
+        raise FlowError(
+            "the conditions stand over another ground than that of the unit solutions; solve them "
+            "with ground = the condition's"
+        )
+    places = {name: place for place, name in enumerate(units.names)}
+    weights = np.zeros((len(onset.conditions), len(units.names)))
+    weights[:, :3] = onset.streams
+    parts = [*zip(onset.names, onset.weights.T, strict=True)]
+    parts += [(f"opening {name}", flow) for name, flow in flows.items()]
+    for name, weight in parts:
+        if name not in places:
+            raise FlowError(
+                f"the unit solutions hold no {name!r}; give it to solve_units (onsets, openings)"
+            )
+        weights[:, places[name]] = weight
+    return weights
 
 
 def refuse_streams_into_the_ground(units: UnitSolutions, conditions):
@@ -128,25 +241,3 @@ def refuse_streams_into_the_ground(units: UnitSolutions, conditions):
                 f"condition {condition.name}: the stream has {into:+.3f} m/s across the ground; "
                 "over ground the air flows along it: set alpha and beta to the attitude"
             )
-
-
-def solve(
-    surface: SurfaceMesh,
-    conditions: Sequence[FlightCondition],
-    progress: Callable[[str], None] = lambda text: None,
-) -> SurfaceFlow:
-    """Solve the unit flows of a surface and superpose them for the conditions.
-
-    Never repairs or reorders the surface.
-
-    Parameters
-    ----------
-    surface : SurfaceMesh, closed and outward
-    conditions : one or more FlightCondition
-    progress : called with a short text before each long step
-
-    Returns
-    -------
-    SurfaceFlow
-    """
-    return superpose(solve_units(surface, progress=progress), conditions)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from panelcp.atmosphere import Air
 from panelcp.errors import PlacementError
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.quantity import UncertainValue
 
 EXPONENT = UncertainValue(

@@ -25,7 +25,7 @@ from pathlib import Path
 import numpy as np
 
 from panelcp.flow.superposition import superpose
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.panels import farfield
 from panelcp.panels.solving import solve_units
 from panelcp.surface.mesh import SurfaceMesh

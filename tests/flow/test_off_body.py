@@ -5,7 +5,7 @@ import pytest
 
 from panelcp.errors import FlowError
 from panelcp.flow.off_body import REACH, gauge_pressure_at, velocity_at
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.panels.solving import GroundPlane, solve_units
 from tests import bodies
 from tests.exact import (

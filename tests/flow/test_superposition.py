@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from panelcp.errors import FlowError
-from panelcp.flow.superposition import solve, superpose
-from panelcp.onset import FlightCondition
+from panelcp.flow.solutions import solve
+from panelcp.flow.superposition import superpose
+from panelcp.onset.conditions import FlightCondition
 from tests.exact import SPHERE, ellipsoid_cp, onto_ellipsoid, stream
 
 CLIMB = FlightCondition("climb", true_airspeed=30.0, alpha=8.0, beta=5.0)

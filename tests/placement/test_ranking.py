@@ -5,7 +5,7 @@ import pytest
 
 from panelcp.errors import PlacementError
 from panelcp.flow.superposition import SurfaceFlow
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.placement.ranking import opening_pressures, rank_openings
 from panelcp.surface.opening import lay_opening
 

@@ -4,7 +4,7 @@ import pytest
 
 from panelcp.atmosphere import Air, hot_day_air
 from panelcp.errors import PlacementError
-from panelcp.onset import FlightCondition
+from panelcp.onset.conditions import FlightCondition
 from panelcp.placement.requirement import EXPONENT, NeededPressure
 from panelcp.quantity import UncertainValue
 

@@ -7,7 +7,7 @@ import pytest
 
 from panelcp.atmosphere import standard_air
 from panelcp.errors import FlowError
-from panelcp.onset import MACH_LIMIT, FlightCondition
+from panelcp.onset.conditions import MACH_LIMIT, FlightCondition
 
 
 @pytest.mark.parametrize(
@@ -60,8 +60,8 @@ def test_standing_still_is_a_condition():
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({}, "condition tow: give one of true_airspeed and calibrated_airspeed, not 0"),
-        ({"true_airspeed": 30.0, "calibrated_airspeed": 30.0}, "calibrated_airspeed, not 2"),
+        ({}, "condition tow: give one of true_airspeed, calibrated_airspeed and ground_speed, not 0"),
+        ({"true_airspeed": 30.0, "calibrated_airspeed": 30.0}, "ground_speed, not 2"),
         ({"true_airspeed": -1.0}, "speed -1.0 m/s; expected 0 or more"),
         ({"true_airspeed": np.nan}, "speed nan m/s"),
         ({"calibrated_airspeed": np.inf}, "speed inf m/s"),

@@ -1,0 +1,1 @@
+"""The air that meets the aeroplane: conditions, slipstream, wing, ground."""

@@ -1,0 +1,200 @@
+"""The slipstream of a propeller in one condition: velocity, rise of total pressure, swirl."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from panelcp.errors import FlowError
+from panelcp.onset.momentum import contraction, induced_velocity
+from panelcp.onset.propeller import ROTATIONS, Propeller
+from panelcp.onset.vortices import vortex_cylinder
+
+SHARE_POINTS = 2001
+
+
+@dataclass(frozen=True, eq=False)
+class Slipstream:
+    """Slipstream of a propeller.
+
+    Attributes
+    ----------
+    propeller : Propeller
+    thrust : N, negative where the propeller brakes
+    airspeed : m/s, of the outside air along the thrust line; negative with the wind from behind
+    density : kg/m3
+    power : W, of the shaft
+    rotational_speed : rad/s
+    factor : slipstream factor
+    swirling : False leaves the swirl out
+
+    Raises
+    ------
+    FlowError : power without rotational speed, too much braking
+
+    Notes
+    -----
+    The local induced velocity is v(r) = -V/2 + sqrt(V^2/4 + rise(r) / (2 rho)). It is carried by
+    semi-infinite vortex cylinders along the thrust line, one for every step of the loading, so
+    that the field has no divergence and far behind the air has the speed V + 2 v(r). The tube is
+    frozen: it neither contracts nor bends. With wind from behind there is no solution of this
+    kind; the slipstream at rest is taken instead, and `predicted` is False.
+    """
+
+    propeller: Propeller
+    thrust: float
+    airspeed: float
+    density: float
+    power: float = 0.0
+    rotational_speed: float | None = None
+    factor: float = 1.0
+    swirling: bool = True
+
+    def __post_init__(self):
+        if self.power and not self.rotational_speed:
+            raise FlowError(
+                "the propeller turns with power, but at no speed: give rpm in the condition, or "
+                "rpm and rated power for the propeller"
+            )
+        self.induced(np.linspace(0.0, 1.0, 101))
+
+    @property
+    def predicted(self) -> bool:
+        """False with the wind from behind, where momentum theory has no solution."""
+        return self.airspeed >= 0.0
+
+    @property
+    def mean_rise(self) -> float:
+        """Pa: T / A, mean rise of total pressure over the disc, the factor left out."""
+        return self.thrust / self.propeller.area
+
+    @property
+    def _along(self) -> float:
+        return max(self.airspeed, 0.0)
+
+    def induced(self, fraction) -> np.ndarray:
+        """Induced velocity at the disc, m/s, at parts of the radius; the factor left out."""
+        rise = self.mean_rise * self.propeller.loading.at(fraction)
+        return induced_velocity(rise, self._along, self.density)
+
+    def rise(self, fraction) -> np.ndarray:
+        """Rise of total pressure, Pa, of the air that passes the disc at parts of the radius.
+
+        It fits the velocity far behind: rho ((V + 2 f v)^2 - V^2) / 2 with the factor f.
+        """
+        v = self.factor * self.induced(fraction)
+        return 2.0 * self.density * v * (self._along + v)
+
+    @cached_property
+    def sheet_strength(self) -> np.ndarray:
+        """(n_rings,) float, m/s: vorticity of the cylinders at the propeller's ring radii."""
+        rings = self.propeller.loading.ring_fractions
+        middles = 0.5 * (np.concatenate([[0.0], rings[:-1]]) + rings)
+        inside = self.induced(middles)
+        return 2.0 * (inside - np.append(inside[1:], 0.0))
+
+    @cached_property
+    def swirl_strength(self) -> float:
+        """m2/s: r v_t of air that has met the mean loading.
+
+        The shaft power goes into the air as rho Omega r v_t per volume, shared out like the
+        loading: integral of rho Omega r v_t V_x dA over the disc = shaft power.
+        """
+        if not self.power or not self.swirling:
+            return 0.0
+        radius = self.propeller.radius
+        share = np.linspace(0.0, 1.0, SHARE_POINTS)
+        flow = self._along + self.induced(share)
+        passed = np.trapezoid(
+            self.propeller.loading.at(share) * flow * 2.0 * np.pi * share * radius**2, share
+        )
+        if not passed > 0.0:
+            return 0.0
+        return self.power / (self.density * self.rotational_speed * float(passed))
+
+    def disc_fraction(self, axial, distance, blocked) -> np.ndarray:
+        """Radius, parts of the disc's, at which the air that wets a place has passed the disc.
+
+        Parameters
+        ----------
+        axial, distance : (n,) float, m, cylinder coordinates of the places
+        blocked : (n,) float, m2, by how much the body's section there exceeds that at the disc
+
+        Returns
+        -------
+        (n,) float
+
+        Notes
+        -----
+        The body pushes the tubes outward by its section, and behind the disc they contract by the
+        mean induced velocity: r_disc^2 = (r^2 - blocked / pi) / contraction.
+        """
+        far = np.maximum(axial, 0.0) / np.hypot(axial, self.propeller.radius)
+        v = float(induced_velocity(self.mean_rise, self._along, self.density))
+        square = np.maximum(distance**2 - blocked / np.pi, 0.0)
+        return np.sqrt(square / contraction(self._along, v, far)) / self.propeller.radius
+
+    def rise_bounds(self, axial, distance, blocked) -> tuple[np.ndarray, np.ndarray]:
+        """Upper and lower bound of the rise of total pressure of the air that wets a place.
+
+        Upper: the air stays at its radius. Lower: the body pushes the air outward, so that it is
+        wetted by air of a smaller radius of the disc. Zero ahead of the disc.
+
+        Returns
+        -------
+        upper, lower : (n,) float, Pa; lower is nowhere above upper in size
+        """
+        behind = axial > 0.0
+        upper = np.where(behind, self.rise(distance / self.propeller.radius), 0.0)
+        lower = np.where(behind, self.rise(self.disc_fraction(axial, distance, blocked)), 0.0)
+        smaller = np.abs(lower) < np.abs(upper)
+        return upper, np.where(smaller, lower, upper)
+
+    def with_factor(self, factor: float) -> Slipstream:
+        """The same slipstream with another factor."""
+        return replace(self, factor=factor)
+
+
+def cylinder_velocities(propeller: Propeller, strengths, points) -> np.ndarray:
+    """Velocity of slipstreams that differ in the strengths of their cylinders.
+
+    Parameters
+    ----------
+    propeller : Propeller
+    strengths : (n_slipstreams, n_rings) float, m/s
+    points : (n_points, 3) float, m
+
+    Returns
+    -------
+    (n_slipstreams, n_points, 3) float, m/s
+    """
+    axial, distance, outward = propeller.cylinder_coordinates(points)
+    along = np.zeros((len(strengths), len(axial)))
+    away = np.zeros_like(along)
+    for ring, radius in enumerate(propeller.loading.ring_fractions * propeller.radius):
+        u, w = vortex_cylinder(radius, axial, distance)
+        along += np.multiply.outer(strengths[:, ring], u)
+        away += np.multiply.outer(strengths[:, ring], w)
+    return along[:, :, None] * propeller.aft + away[:, :, None] * outward
+
+
+def swirl_velocity(propeller: Propeller, points) -> np.ndarray:
+    """Swirl behind the disc when air of the mean loading has r v_t = 1 m2/s.
+
+    Parameters
+    ----------
+    propeller : Propeller
+    points : (n_points, 3) float, m
+
+    Returns
+    -------
+    (n_points, 3) float, m/s: loading(r) / r about the thrust line, a solid body inside the hub
+    """
+    axial, distance, outward = propeller.cylinder_coordinates(points)
+    hub = max(0.5 * propeller.hub_diameter, 1e-3 * propeller.radius)
+    turned = propeller.loading.at(distance / propeller.radius)
+    speed = np.where(axial > 0.0, turned * distance / np.maximum(distance, hub) ** 2, 0.0)
+    sense = ROTATIONS[propeller.rotation]
+    return sense * speed[:, None] * np.cross(propeller.aft, outward)
