@@ -8,8 +8,13 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from panelcp.errors import FlowError
-from panelcp.flow.superposition import refuse_streams_into_the_ground
+from panelcp.flow.superposition import (
+    refuse_streams_into_the_ground,
+    unit_weights,
+    wetting_share,
+)
 from panelcp.onset.conditions import FlightCondition
+from panelcp.onset.surroundings import Onset, Surroundings
 from panelcp.panels.influence import FINE_DIVISIONS, InducedVelocity
 from panelcp.panels.solving import UnitSolutions
 from panelcp.surface.curved import area_vectors, evaluate
@@ -28,7 +33,12 @@ ON_SKIN = 0.05
 """Points less than this many panel sizes below the skin count as on it."""
 
 
-def velocity_at(units: UnitSolutions, conditions: Sequence[FlightCondition], points) -> np.ndarray:
+def velocity_at(
+    units: UnitSolutions,
+    conditions: Sequence[FlightCondition],
+    points,
+    surroundings: Surroundings | None = None,
+) -> np.ndarray:
     """Velocity in the air, also close to the skin and on it.
 
     Parameters
@@ -36,6 +46,7 @@ def velocity_at(units: UnitSolutions, conditions: Sequence[FlightCondition], poi
     units : UnitSolutions
     conditions : one or more FlightCondition
     points : (n_points, 3) float, m, outside the body
+    surroundings : propeller and wing, whose onset fields must be among the units; none if left out
 
     Returns
     -------
@@ -46,21 +57,25 @@ def velocity_at(units: UnitSolutions, conditions: Sequence[FlightCondition], poi
     FlowError : points that are not finite, of wrong shape, inside the body, under the ground, or
         on a sharp edge; a stream into the ground
     """
+    return _velocity(units, (surroundings or Surroundings()).onset(conditions), points)
+
+
+def _velocity(units: UnitSolutions, onset: Onset, points) -> np.ndarray:
     points = np.asarray(points, dtype=float)
     if points.ndim != 2 or points.shape[1] != 3 or not np.isfinite(points).all():
         raise FlowError(f"points has shape {points.shape}; expected (n_points, 3) finite numbers")
-    refuse_streams_into_the_ground(units, conditions)
+    refuse_streams_into_the_ground(units, onset.conditions)
     panel, normal, height = _feet(units, points)
     size = np.sqrt(units.panels.areas[panel])
     _refuse_inside(units, points, height < -ON_SKIN * size)
     _refuse_underground(units, points)
-    streams = np.array([condition.stream for condition in conditions])
+    weights = unit_weights(units, onset, {})
     smooth = (units.panels.neighbours[panel] >= 0).all(axis=1)
     near = smooth & (height < REACH * size)
-    velocity = np.empty((len(streams), len(points), 3))
-    velocity[:, ~near] = _in_the_air(units, streams, points[~near])
+    velocity = np.empty((len(weights), len(points), 3))
+    velocity[:, ~near] = _in_the_air(units, onset, weights, points[~near])
     velocity[:, near] = _near_the_skin(
-        *(units, streams, points[near], panel[near], normal[near]),
+        *(units, onset, weights, points[near], panel[near], normal[near]),
         np.maximum(height[near] / (REACH * size[near]), 0.0),
     )
     _refuse_edges(points, velocity)
@@ -68,36 +83,41 @@ def velocity_at(units: UnitSolutions, conditions: Sequence[FlightCondition], poi
 
 
 def gauge_pressure_at(
-    units: UnitSolutions, conditions: Sequence[FlightCondition], points
+    units: UnitSolutions,
+    conditions: Sequence[FlightCondition],
+    points,
+    surroundings: Surroundings | None = None,
 ) -> np.ndarray:
     """(n_conditions, n_points) float, Pa: gauge pressure in the air, see `velocity_at`."""
-    velocity = velocity_at(units, conditions, points)
-    density = np.array([condition.air.density for condition in conditions])[:, None]
-    q = np.array([condition.dynamic_pressure for condition in conditions])[:, None]
-    return q - 0.5 * density * (velocity**2).sum(axis=2)
+    onset = (surroundings or Surroundings()).onset(conditions)
+    velocity = _velocity(units, onset, points)
+    upper, lower = onset.heads(np.asarray(points, dtype=float), units.surface)
+    kinetic = 0.5 * onset.density[:, None] * (velocity**2).sum(axis=2)
+    return wetting_share(upper, lower) * (upper - kinetic)
 
 
-def _in_the_air(units: UnitSolutions, streams, points) -> np.ndarray:
-    """(n_conditions, n_points, 3) m/s: sum of all panels."""
+def _in_the_air(units: UnitSolutions, onset: Onset, weights, points) -> np.ndarray:
+    """(n_conditions, n_points, 3) m/s: sum of all panels and of what the air brings."""
     if len(points) == 0:
-        return np.zeros((len(streams), 0, 3))
+        return np.zeros((len(weights), 0, 3))
     panels = units.all_panels
     copies = len(panels.areas) // units.surface.n_panels
-    strengths = np.tile(streams @ units.source_strength[:3], copies)
+    strengths = np.tile(weights @ units.source_strength, copies)
     operator = InducedVelocity(panels, points, tolerance=None, divisions=FINE_DIVISIONS)
-    return operator.apply(strengths) + streams[:, None, :]
+    fields = np.einsum("cu,upd->cpd", onset.weights, onset.velocity(points))
+    return operator.apply(strengths) + onset.streams[:, None, :] + fields
 
 
-def _near_the_skin(units, streams, points, panel, normal, share) -> np.ndarray:
+def _near_the_skin(units, onset, weights, points, panel, normal, share) -> np.ndarray:
     """Parabola along the normal: `share` is the height, parts of REACH panel sizes."""
     if len(points) == 0:
-        return np.zeros((len(streams), 0, 3))
+        return np.zeros((len(weights), 0, 3))
     step = (REACH * np.sqrt(units.panels.areas[panel]))[:, None] * normal
     foot = points - share[:, None] * step
     skin = point_operator(units.surface, foot, panel)
-    at_skin = np.einsum("cu,upd->cpd", streams, units.velocity[:3])
+    at_skin = np.einsum("cu,upd->cpd", weights, units.velocity)
     at_skin = np.stack([skin @ values for values in at_skin])
-    first, second = (_in_the_air(units, streams, foot + k * step) for k in (1.0, 2.0))
+    first, second = (_in_the_air(units, onset, weights, foot + k * step) for k in (1.0, 2.0))
     t = share[None, :, None]
     return (
         0.5 * (t - 1.0) * (t - 2.0) * at_skin + t * (2.0 - t) * first + 0.5 * t * (t - 1.0) * second

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from panelcp.errors import PlacementError
-from panelcp.flow.superposition import SurfaceFlow, interpolated_pressure
+from panelcp.flow.superposition import SurfaceFlow, interpolated_air
 from panelcp.surface.interpolation import point_operator
 from panelcp.surface.mesh import frozen_array
 from panelcp.surface.opening import Opening
@@ -26,17 +26,25 @@ class OpeningPressures:
     openings : the openings, in order
     patch_pressure : (n_conditions, n_openings) float, Pa, area mean of the gauge pressure
     pressure_spread : (n_conditions, n_openings) float, Pa, standard deviation over the area
+    total_pressure : (n_conditions, n_openings) float, Pa, area mean of the total gauge pressure
     inlet_pressure : (n_conditions, n_openings) float, Pa, total gauge pressure behind the
         opening when it takes air in
+    patch_wetting, inlet_wetting : (n_conditions, n_openings) float, Pa, how far patch and inlet
+        pressure lie from their bounds, since it is not known which air of the slipstream comes
+        there; zero without slipstream
     """
 
     openings: tuple[Opening, ...]
     patch_pressure: np.ndarray
     pressure_spread: np.ndarray
+    total_pressure: np.ndarray
     inlet_pressure: np.ndarray
+    patch_wetting: np.ndarray
+    inlet_wetting: np.ndarray
 
     def __post_init__(self):
-        for name in ("patch_pressure", "pressure_spread", "inlet_pressure"):
+        names = ("patch_pressure", "pressure_spread", "total_pressure", "inlet_pressure")
+        for name in (*names, "patch_wetting", "inlet_wetting"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
 
@@ -164,16 +172,28 @@ def opening_pressures(
     Notes
     -----
     Pressure behind an inlet: p_in = p_patch + eta (p_total - p_patch), eta the recovery
-    fraction, p_total = q the total gauge pressure of the stream.
+    fraction, p_total the total gauge pressure of the air that comes there: q, and behind a
+    propeller its rise.
     """
     operator, weights = _sample_operator(flow, openings)
-    samples = interpolated_pressure(flow, operator).T
-    patch = weights @ samples
-    spread = np.sqrt(np.maximum(weights @ samples**2 - patch**2, 0.0))
-    patch, spread = patch.T, spread.T
-    total = flow.dynamic_pressure[:, None]
-    inlet = patch + np.asarray(recovery, dtype=float) * (total - patch)
-    return OpeningPressures(tuple(openings), patch, spread, inlet)
+    gauge, total, share = (part.T for part in interpolated_air(flow, operator))
+    eta = np.asarray(recovery, dtype=float)
+    patch, head = (weights @ gauge).T, (weights @ total).T
+    spread = np.sqrt(np.maximum((weights @ gauge**2).T - patch**2, 0.0))
+    uncertain = 1.0 / share - 1.0
+    patch_wetting, head_wetting = (
+        (weights @ (uncertain * gauge)).T,
+        (weights @ (uncertain * total)).T,
+    )
+    return OpeningPressures(
+        openings=tuple(openings),
+        patch_pressure=patch,
+        pressure_spread=spread,
+        total_pressure=head,
+        inlet_pressure=patch + eta * (head - patch),
+        patch_wetting=np.abs(patch_wetting),
+        inlet_wetting=np.abs((1.0 - eta) * patch_wetting + eta * head_wetting),
+    )
 
 
 def rank_openings(
@@ -186,6 +206,7 @@ def rank_openings(
     needed: Sequence[float] | None = None,
     discretisation: np.ndarray | None = None,
     needed_deviation: Sequence[float] | None = None,
+    slipstream_deviation: np.ndarray | None = None,
 ) -> OpeningRanking:
     """Rank every pair of inlet and exit by the pressure difference between them.
 
@@ -199,6 +220,9 @@ def rank_openings(
     discretisation : (n_conditions, n_inlets + n_exits) float, Pa, deviation of the patch
         pressures that the panelling leaves; none when not given
     needed_deviation : Pa for each condition, standard deviation of `needed`; 0 when not given
+    slipstream_deviation : (n_conditions, n_inlets + n_exits) float, Pa, deviation of the
+        pressures behind inlets and at exits from what is not known of the slipstream; none when
+        not given
 
     Returns
     -------
@@ -207,12 +231,15 @@ def rank_openings(
     Raises
     ------
     PlacementError : no inlet, no exit, no deciding condition, a deciding condition without
-        needed pressure
+        needed pressure, without any moving air, or that cannot be predicted
 
     Notes
     -----
     The deviation of the difference adds independent parts in squares: recovery, model error and
-    panelling at the inlet (both scaled with 1 - eta), model error and panelling at the exit.
+    panelling at the inlet (both scaled with 1 - eta), model error and panelling at the exit, which
+    air of the slipstream comes there, and how strong it is. The model error of Cp counts in parts
+    of q and mean rise together. In conditions that cannot be predicted these two together are
+    added to the deviation.
     """
     _require_openings(inlets, exits)
     required, decides, weights = _requirements(flow, needed)
@@ -223,6 +250,7 @@ def rank_openings(
     patch_deviation = _patch_deviation(flow, len(inlets) + len(exits), cp_deviation, discretisation)
     at_inlet, at_exit = np.split(patch_deviation, [len(inlets)], axis=1)
     at_inlet = _inlet_deviation(flow, into, at_inlet, recovery, recovery_deviation)
+    at_inlet, at_exit = _with_slipstream(flow, at_inlet, at_exit, into, out, slipstream_deviation)
     deviation = np.hypot(at_inlet[:, first], at_exit[:, second])
     ratio = np.divide(
         available,
@@ -299,27 +327,46 @@ def _requirements(flow: SurfaceFlow, needed) -> tuple[np.ndarray, np.ndarray, np
             f"no needed pressure above 0 for the deciding condition(s) {', '.join(lacking)}: give "
             "needed_pressure there, or needed_pressure in [engine]"
         )
-    still = [c.name for c in conditions if c.decides and c.speed == 0.0]
-    if still:
-        raise PlacementError(
-            f"the deciding condition(s) {', '.join(still)} have no stream: nothing can be computed "
-            "there yet; set decides = false"
-        )
+    _require_air(flow, decides)
     if not weights[decides].sum() > 0.0:
         raise PlacementError("the weights of the deciding conditions add up to 0")
     return required, decides, weights
 
 
+def _require_air(flow: SurfaceFlow, decides):
+    """Deciding conditions must have moving air, and be predictable."""
+    for wrong, reason in (
+        (~flow.moving, "no air that moves: neither a stream nor a propeller with power"),
+        (~flow.predicted, "the wind from behind into the slipstream, which cannot be predicted"),
+    ):
+        names = [c.name for c, bad in zip(flow.conditions, wrong & decides, strict=True) if bad]
+        if names:
+            raise PlacementError(
+                f"the deciding condition(s) {', '.join(names)} have {reason}; set decides = false"
+            )
+
+
 def _patch_deviation(flow, n_openings, cp_deviation, discretisation) -> np.ndarray:
     """(n_conditions, n_openings) Pa: model error and panelling of every patch pressure."""
-    q = flow.dynamic_pressure[:, None]
-    model = np.broadcast_to(np.asarray(cp_deviation, dtype=float), n_openings) * q
+    model = np.broadcast_to(np.asarray(cp_deviation, dtype=float), n_openings)
+    model = model * flow.reference_pressure[:, None]
     return model if discretisation is None else np.hypot(model, discretisation)
 
 
 def _inlet_deviation(flow, into, patch_deviation, recovery, recovery_deviation) -> np.ndarray:
     """(n_conditions, n_inlets) Pa: deviation of the pressure behind each inlet."""
-    q = flow.dynamic_pressure[:, None]
     eta = np.asarray(recovery, dtype=float)
-    by_recovery = np.abs(q - into.patch_pressure) * np.asarray(recovery_deviation, dtype=float)
+    lost = np.abs(into.total_pressure - into.patch_pressure)
+    by_recovery = lost * np.asarray(recovery_deviation, dtype=float)
     return np.hypot(by_recovery, (1.0 - eta) * patch_deviation)
+
+
+def _with_slipstream(flow, at_inlet, at_exit, into, out, slipstream_deviation):
+    """Deviations at inlets and exits with those of the slipstream and of what is not predicted."""
+    blind = np.where(flow.predicted, 0.0, flow.reference_pressure)[:, None]
+    at_inlet = np.sqrt(at_inlet**2 + into.inlet_wetting**2 + 0.5 * blind**2)
+    at_exit = np.sqrt(at_exit**2 + out.patch_wetting**2 + 0.5 * blind**2)
+    if slipstream_deviation is None:
+        return at_inlet, at_exit
+    by_inlet, by_exit = np.split(slipstream_deviation, [at_inlet.shape[1]], axis=1)
+    return np.hypot(at_inlet, by_inlet), np.hypot(at_exit, by_exit)

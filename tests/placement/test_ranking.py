@@ -35,7 +35,9 @@ def flow_with(surface, conditions, pressures):
         for direction in ([-1, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1])
     ]
     gauge = np.array([np.select(faces, row, 0.0) for row in pressures])
-    return SurfaceFlow(surface, tuple(conditions), np.zeros((*gauge.shape, 3)), gauge)
+    speed = [np.sqrt(2.0 * (c.dynamic_pressure - g) / 1.225) for c, g in zip(conditions, gauge)]
+    velocity = np.array(speed)[:, :, None] * [1.0, 0.0, 0.0]
+    return SurfaceFlow(surface, tuple(conditions), velocity, gauge)
 
 
 @pytest.fixture(scope="module")
@@ -53,6 +55,7 @@ def test_patch_pressures_on_flat_faces_are_exact(flow, places):
     assert found.patch_pressure == pytest.approx(
         np.array([[900, -100, -200, -300], [450, -80, -50, -60]]), abs=1e-9
     )
+    assert found.total_pressure == pytest.approx(np.outer([1000, 500], np.ones(4)), rel=1e-5)
     assert found.pressure_spread == pytest.approx(np.zeros((2, 4)), abs=1e-4)
     # p + eta (q - p)
     assert found.inlet_pressure == pytest.approx(
