@@ -262,7 +262,7 @@ def rank_openings(
     least = deciding.min(axis=0)
     mean = weights[decides] @ deciding / weights[decides].sum()
     limiting = np.flatnonzero(decides)[deciding.argmin(axis=0)]
-    order = np.lexsort((-mean, -least))
+    order = np.lexsort((-mean.round(9), -least.round(9)))
     return OpeningRanking(
         inlets=into,
         exits=out,

@@ -35,7 +35,10 @@ def flow_with(surface, conditions, pressures):
         for direction in ([-1, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1])
     ]
     gauge = np.array([np.select(faces, row, 0.0) for row in pressures])
-    speed = [np.sqrt(2.0 * (c.dynamic_pressure - g) / 1.225) for c, g in zip(conditions, gauge)]
+    speed = [
+        np.sqrt(2.0 * (c.dynamic_pressure - g) / 1.225)
+        for c, g in zip(conditions, gauge, strict=True)
+    ]
     velocity = np.array(speed)[:, :, None] * [1.0, 0.0, 0.0]
     return SurfaceFlow(surface, tuple(conditions), velocity, gauge)
 
