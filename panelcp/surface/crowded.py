@@ -17,7 +17,9 @@ from panelcp.surface.repair import (
 )
 
 
-def part_crowded_edges(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]]:
+def part_crowded_edges(
+    vertices, triangles, open_at_plane: bool = False
+) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Keep the skin that can be seen from outside where more than two triangles share an edge.
 
     Fins (air on both sides) and inner walls (no air on either side) are dropped; bodies that
@@ -26,7 +28,9 @@ def part_crowded_edges(vertices, triangles) -> tuple[np.ndarray, np.ndarray, lis
     Parameters
     ----------
     vertices : (n, 3) float, m
-    triangles : (m, 3) int, any winding, none doubled
+    triangles : (m, 3) int, any winding, none doubled; of a half none on y = 0
+    open_at_plane : True for a half; it is judged together with its mirror image, so that two
+        triangles at an edge on y = 0 are four
 
     Returns
     -------
@@ -46,21 +50,25 @@ def part_crowded_edges(vertices, triangles) -> tuple[np.ndarray, np.ndarray, lis
     Open edges join no sides, so that a half or a body with holes is told like a closed one.
     """
     points, corners = np.asarray(vertices, dtype=float), plain_triangles(triangles)
-    table = edge_table(len(points), corners)
-    if not (table.counts > 2).any():
+    n_given, table = len(corners), edge_table(len(points), corners)
+    crowded = table.counts > 2
+    if open_at_plane:
+        crowded |= (table.counts > 1) & _on_plane(points, corners, table)
+    if not crowded.any():
         return vertices, triangles, []
+    if open_at_plane:
+        points, corners = _with_mirror_image(points, corners)
+        table = edge_table(len(points), corners)
     outside = _outside_sides(points, corners, table)
     skin = outside[:, 0] != outside[:, 1]
     kept_table = edge_table(len(points), corners[skin])
     if np.any(kept_table.counts % 2 & (kept_table.counts > 2)) or not skin.any():
         raise SurfaceError(_untold_message(points, corners, table))
     _require_nothing_opened(points, corners, table, skin)
-    fins = int(np.count_nonzero(outside.all(axis=1)))
-    walls = int(np.count_nonzero(~outside.any(axis=1)))
-    notes = _dropped_notes(points, corners, outside, fins, walls)
-    corners = corners[skin]
-    points, corners, lines = _parted(points, corners, kept_table, outside[skin])
-    points, corners = used_only(points, corners)
+    notes = _dropped_notes(points, corners[:n_given], outside[:n_given])
+    n_kept = int(np.count_nonzero(skin[:n_given]))
+    points, corners, lines = _parted(points, corners[skin], kept_table, outside[skin])
+    points, corners = used_only(points, corners[:n_kept])
     return points, corners, notes + lines
 
 
@@ -96,6 +104,21 @@ def crowded_edges(vertices, triangles) -> np.ndarray:
     corners = plain_triangles(triangles)
     table = edge_table(len(vertices), corners)
     return half_edge_ends(corners, table.order[table.starts[:-1][table.counts > 2]])
+
+
+def _on_plane(points, corners, table: EdgeTable) -> np.ndarray:
+    """(n_edges,) bool: edges on y = 0."""
+    ends = half_edge_ends(corners, table.order[table.starts[:-1]])
+    return (points[ends][:, :, 1] == 0.0).all(axis=1)
+
+
+def _with_mirror_image(points, corners) -> tuple[np.ndarray, np.ndarray]:
+    """A half, then its mirror image; points on y = 0 are shared."""
+    off = np.flatnonzero(points[:, 1] != 0.0)
+    image = np.arange(len(points))
+    image[off] = len(points) + np.arange(len(off))
+    mirrored = image[corners][:, [0, 2, 1]]
+    return np.vstack([points, points[off] * [1.0, -1.0, 1.0]]), np.vstack([corners, mirrored])
 
 
 def _outside_sides(points, corners, table: EdgeTable) -> np.ndarray:
@@ -207,12 +230,13 @@ def _untold_message(points, corners, table: EdgeTable) -> str:
     )
 
 
-def _dropped_notes(points, corners, outside, fins: int, walls: int) -> list[str]:
+def _dropped_notes(points, corners, outside) -> list[str]:
     notes = []
-    for count, chosen, what in (
-        (walls, ~outside.any(axis=1), "inner walls"),
-        (fins, outside.all(axis=1), "fins without thickness"),
+    for chosen, what in (
+        (~outside.any(axis=1), "inner walls"),
+        (outside.all(axis=1), "fins without thickness"),
     ):
+        count = np.count_nonzero(chosen)
         if count:
             place = format_place(points[corners[chosen]].mean(axis=(0, 1)))
             notes.append(f"{count} triangles of {what} dropped (round {place})")

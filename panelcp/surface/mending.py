@@ -106,7 +106,7 @@ def mended(
         step(_laid_to_plane, options.plane_tolerance)
         step(_without_wall)
     step(_closed_cracks, options.crack_tolerance)
-    step(part_crowded_edges)
+    step(part_crowded_edges, open_at_plane)
     step(consistent_windings)
     step(bridge_gaps, options.widest_gap, open_at_plane)
     step(drop_loose_parts, options.loose_share)

@@ -5,6 +5,8 @@ import pytest
 
 from panelcp.surface.checking import require_closed
 from panelcp.surface.crowded import crowded_edges, part_crowded_edges, split_touching_vertices
+from panelcp.surface.mesh import mirrored_whole
+from panelcp.surface.repair import edge_table, half_edge_ends
 from tests import bodies
 
 
@@ -72,6 +74,42 @@ def test_half_with_a_bulkhead_keeps_its_open_edge():
     both = np.vstack([triangles, wall])
     _, kept, _ = part_crowded_edges(np.vstack([vertices, [[0.0, 0.0, 0.0]]]), both)
     assert np.array_equal(kept, triangles)
+
+
+@pytest.mark.parametrize("n_inner", [1, 6])
+def test_inner_triangles_on_the_centre_line_of_a_half_go(n_inner):
+    # at an edge on y = 0 of the half there are two triangles, in the whole four
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    rim = half_edge_ends(triangles, edge_table(len(vertices), triangles).lone)
+    far = int(np.argmax(vertices[:, 1]))
+    inner = np.column_stack([rim[:n_inner], np.full(n_inner, far)])
+    both = np.vstack([triangles, inner])
+    same, kept, notes = part_crowded_edges(vertices, both, open_at_plane=True)
+    assert np.array_equal(kept, triangles)
+    assert np.array_equal(same, vertices)
+    assert len(notes) == 1
+    assert notes[0].startswith(f"{n_inner} triangles of inner walls dropped (round STA")
+    untouched = part_crowded_edges(vertices, triangles, open_at_plane=True)
+    assert untouched[1] is triangles
+
+
+def test_half_that_pinches_on_the_centre_line_is_parted_there():
+    # two prisms, one above the other, that meet along an edge on y = 0
+    above = np.array([[0, 0, 0], [1, 0, 0], [0, 0, 1], [1, 0, 1], [0, 1, 1], [1, 1, 1]], float)
+    prism = np.array(
+        [[0, 1, 5], [0, 5, 4], [2, 4, 5], [2, 5, 3], [0, 4, 2], [1, 3, 5]], dtype=np.int64
+    )
+    below = above[2:] * [1.0, 1.0, -1.0]
+    image = np.array([0, 1, 6, 7, 8, 9])
+    vertices = np.vstack([above, below])
+    triangles = np.vstack([prism[:, [0, 2, 1]], image[prism]])
+    parted, kept, notes = part_crowded_edges(vertices, triangles, open_at_plane=True)
+    assert np.array_equal(parted[kept], vertices[triangles])
+    assert len(parted) == 12
+    assert notes == ["skin parted along 1 edges at which it touches (near STA 0 BL 0 WL 0 mm)"]
+    whole = mirrored_whole(parted, kept)
+    require_closed(whole.vertices, whole.triangles)
+    assert whole.volume == pytest.approx(2.0, rel=1e-12)
 
 
 def test_bodies_that_share_an_edge_are_parted_there():

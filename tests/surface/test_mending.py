@@ -7,7 +7,7 @@ from panelcp.errors import SurfaceError
 from panelcp.surface.checking import check_surface, require_closed
 from panelcp.surface.mending import MendingOptions, drop_loose_parts, mended
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
-from panelcp.surface.repair import used_only
+from panelcp.surface.repair import edge_table, half_edge_ends, used_only
 from tests import bodies
 
 
@@ -75,6 +75,16 @@ def test_half_with_wall_gap_and_scatter_becomes_a_whole():
         f"{len(wall)} triangles of a wall on BL 0 dropped (round STA 0 BL 0 WL 0 mm)"
     ]
     check_surface(mirrored_whole(result[0], result[1]))
+
+
+def test_half_with_a_shelf_on_its_centre_line_keeps_the_skin_alone():
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    rim = half_edge_ends(triangles, edge_table(len(vertices), triangles).lone)
+    shelf = np.column_stack([rim[:9], np.full(9, np.argmax(vertices[:, 1]))])
+    result = mended(vertices, np.vstack([triangles, shelf]), open_at_plane=True)
+    assert np.array_equal(result[0], vertices)
+    assert np.array_equal(result[1], triangles)
+    assert len(result[2]) == 1
 
 
 def test_loose_parts_are_dropped_below_the_share_only():
