@@ -500,6 +500,7 @@ def _flat_pass(points, corners, flat) -> tuple[np.ndarray, bool]:
     """
     table = edge_table(len(points), corners)
     mates, keys = table.mates, _edge_keys(corners, table, len(points))
+    fans = _Fans(len(points), corners, table)
     touched = np.zeros(len(points), dtype=bool)
     kept, changed = np.ones(len(corners), dtype=bool), False
     for t in flat:
@@ -511,10 +512,27 @@ def _flat_pass(points, corners, flat) -> tuple[np.ndarray, bool]:
             continue
         around = _turned_pair(points, corners, mates, keys, t)
         if around is None:
-            around = _drawn_together(points, corners, t)
+            around = _drawn_together(points, corners, fans, t)
         if around is not None:
             touched[around], changed = True, True
     return kept, changed
+
+
+class _Fans:
+    """Triangles round each vertex, and which vertices lie on open edges, as a pass begins.
+
+    They stay right round every vertex that the pass has not touched.
+    """
+
+    def __init__(self, n: int, corners, table: EdgeTable):
+        self.order = np.argsort(corners.ravel(), kind="stable") // 3
+        self.starts = np.concatenate([[0], np.cumsum(np.bincount(corners.ravel(), minlength=n))])
+        self.on_rim = np.zeros(n, dtype=bool)
+        self.on_rim[half_edge_ends(corners, table.lone)] = True
+
+    def at(self, vertex) -> np.ndarray:
+        """Triangles at one vertex."""
+        return self.order[self.starts[vertex] : self.starts[vertex + 1]]
 
 
 def _needles(points, corners) -> np.ndarray:
@@ -527,12 +545,13 @@ def _needles(points, corners) -> np.ndarray:
 
 def _needle_pass(corners, n: int, needles, points) -> bool:
     """Draw together needles that do not touch each other; corners are written to."""
-    mates = edge_table(n, corners).mates
+    table = edge_table(n, corners)
+    mates, fans = table.mates, _Fans(n, corners, table)
     touched, changed = np.zeros(n, dtype=bool), False
     for t in needles:
-        if touched[corners[t]].any() or (mates[3 * t : 3 * t + 3] < 0).any():
+        if touched[corners[t]].any() or (mates[3 * t : 3 * t + 3] == -2).any():
             continue
-        around = _drawn_together(points, corners, t)
+        around = _drawn_together(points, corners, fans, t)
         if around is not None:
             touched[around], changed = True, True
     return changed
@@ -568,19 +587,28 @@ def _turned_pair(points, corners, mates, keys, t):
     return np.array([a, b, c, d])
 
 
-def _drawn_together(points, corners, t):
-    """Draw the shortest edge of t together where that keeps the skin one; vertices, or None."""
+def _drawn_together(points, corners, fans: _Fans, t):
+    """Draw the shortest edge of t together where that keeps the skin one; vertices, or None.
+
+    A vertex on an open edge stays where it is, so that the rim keeps its place; an edge that
+    joins two rims through the skin is left, since they would touch.
+    """
     ends = points[corners[t]]
     lengths = np.linalg.norm(np.roll(ends, -1, axis=0) - ends, axis=1)
     k = int(np.argmin(lengths))
     if lengths[k] > SLENDER * lengths.max():
         return None
     a, c = corners[t, k], corners[t, (k + 1) % 3]
-    near = [np.unique(corners[(corners == v).any(axis=1)]) for v in (a, c)]
-    common = np.setdiff1d(np.intersect1d(*near), [a, c])
-    if len(common) != 2:
+    if fans.on_rim[c]:
+        a, c = c, a
+    shared = len(np.intersect1d(fans.at(a), fans.at(c)))  # triangles at the edge
+    if shared > 1 and fans.on_rim[[a, c]].all():
         return None
-    moved = np.flatnonzero((corners == c).any(axis=1))
+    near = [np.unique(corners[fans.at(v)]) for v in (a, c)]
+    common = np.setdiff1d(np.intersect1d(*near), [a, c])
+    if len(common) != shared:
+        return None
+    moved = fans.at(c)
     new = np.where(corners[moved] == c, a, corners[moved])
     left = _has_three_corners(new)
     if _turns_over(points, corners[moved][left], new[left]):

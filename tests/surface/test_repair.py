@@ -13,6 +13,7 @@ from panelcp.surface.repair import (
     edge_table,
     flat_triangles,
     format_place,
+    half_edge_ends,
     merge_coincident,
     merge_points,
     open_vertices,
@@ -200,6 +201,43 @@ def test_needle_is_drawn_together_and_the_skin_stays_closed(sphere):
     assert len(open_vertices(triangles)) == 0
     assert SurfaceMesh(drawn, triangles).volume == pytest.approx(sphere.volume, rel=1e-6)
     assert notes[0].startswith("2 needle triangles drawn together")
+
+
+def with_short_edge(vertices, triangles, a, b):
+    """The edge a b divided next to a, on both sides where there are two."""
+    near, n = vertices[a] + 1e-6 * (vertices[b] - vertices[a]), len(vertices)
+    at = np.flatnonzero(np.isin(triangles, [a, b]).sum(axis=1) == 2)
+    parts = [np.where(triangles[at] == end, n, triangles[at]) for end in (a, b)]
+    return np.vstack([vertices, near]), np.vstack([np.delete(triangles, at, axis=0), *parts])
+
+
+@pytest.mark.parametrize("along", [False, True])
+@pytest.mark.parametrize("number", range(8))
+def test_needle_at_the_rim_of_a_half_leaves_the_rim_in_its_place(number, along):
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    rim = half_edge_ends(triangles, edge_table(len(vertices), triangles).lone)
+    a, b = rim[4 * number]
+    if not along:  # an edge that leaves the rim
+        around = np.unique(triangles[(triangles == a).any(axis=1)])
+        b = around[vertices[around, 1] > 0.0][0]
+    given = np.random.default_rng(number).permutation(len(triangles) + (1 if along else 2))
+    points, skin = with_short_edge(vertices, triangles, a, b)
+    drawn, kept, notes = draw_needles(points, skin[given])
+    assert notes[0].startswith(f"{1 if along else 2} needle triangles drawn together")
+    assert len(kept) == len(triangles)
+    ends = half_edge_ends(kept, edge_table(len(drawn), kept).lone)
+    assert len(ends) == len(rim)
+    assert (drawn[ends][:, :, 1] == 0.0).all()
+    apart = np.linalg.norm(drawn[np.unique(ends)][:, None] - vertices[np.unique(rim)], axis=2)
+    assert apart.min(axis=0).max() <= (1e-6 if along else 0.0)
+
+
+def test_short_edge_between_two_rims_is_not_drawn_together():
+    # a narrow bridge between two holes: drawn together, the holes would touch in a point
+    width = 1e-6
+    vertices = np.array([[-1, 0, 0], [0, 0, 0], [0, width, 0], [1, 0, 0.0]])
+    bridge = np.array([[0, 1, 2], [1, 3, 2]])
+    assert draw_needles(vertices, bridge)[1] is bridge
 
 
 @pytest.mark.parametrize(("away", "tolerance"), [(0.0, 1e-9), (0.2e-3, 0.5e-3)])
