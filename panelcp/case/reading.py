@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +12,18 @@ import numpy as np
 
 from panelcp.atmosphere import hot_day_air
 from panelcp.case import schema
+from panelcp.case.air_tables import (
+    AIR_TABLES,
+    GROUND,
+    complete_conditions,
+    read_surroundings,
+    with_ground,
+)
 from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
 from panelcp.case.surface_table import SURFACE_ENTRIES, intake_options
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.onset.conditions import DAYS, FlightCondition
+from panelcp.onset.surroundings import Surroundings
 from panelcp.panels.influence import TOLERANCE
 from panelcp.placement.candidates import VIEWS, NoCutZone, SearchRegion
 from panelcp.placement.requirement import NeededPressure
@@ -31,6 +39,7 @@ TABLES = {
     "closing": True,
     "region": True,
     "engine": False,
+    **AIR_TABLES,
     "condition": True,
     "opening": True,
     "search": True,
@@ -60,8 +69,11 @@ _NO_PRESSURE = (
     "needed_pressure in [engine], or decides = false"
 )
 _NO_STREAM = (
-    "it decides, but has no stream: nothing can be computed there yet; give a speed, or "
-    "decides = false"
+    "it decides, but no air moves: give a speed, or a [propeller] and power, or decides = false"
+)
+_NOT_PREDICTED = (
+    "it decides, but the wind comes from behind into the slipstream, which cannot be predicted: "
+    "set decides = false"
 )
 MAP_VIEWS = ("right", "left", "top", "bottom", "front", "three-quarter")
 
@@ -95,13 +107,22 @@ CONDITION = {
     "name": Entry(line, required=True),
     "true_airspeed": Entry(quantity("speed", least=0.0)),
     "calibrated_airspeed": Entry(quantity("speed", least=0.0)),
+    "ground_speed": Entry(quantity("speed", least=0.0)),
+    "wind_speed": Entry(quantity("speed", least=0.0), default=0.0),
+    "wind_from": Entry(quantity("angle"), default=0.0),
     "alpha": Entry(quantity("angle"), default=0.0),
     "beta": Entry(quantity("angle"), default=0.0),
+    "attitude": Entry(quantity("angle")),
+    "height": Entry(quantity("length", above=0.0)),
     "altitude": Entry(quantity("length"), default=0.0),
     "day": Entry(choice(*DAYS), default="standard"),
     "temperature": Entry(quantity("temperature", above=0.0)),
     "temperature_offset": Entry(quantity("temperature difference"), default=0.0),
     "power": Entry(quantity("fraction", least=0.0, most=2.0)),
+    "rpm": Entry(quantity("rotational speed", above=0.0)),
+    "thrust": Entry(quantity("force")),
+    "propeller_efficiency": Entry(quantity("fraction", above=0.0, most=1.0)),
+    "load_factor": Entry(quantity("number")),
     "decides": Entry(true_or_false, default=True),
     "needed_pressure": Entry(_PRESSURE),
     "weight": Entry(quantity("fraction", least=0.0), default=1.0),
@@ -195,6 +216,8 @@ class Case:
     cp_deviation : model error of a patch-mean Cp outside the regions
     tolerance : of the far field, parts of the rms induced velocity
     regions, conditions, openings, searches, zones : in the order of the file
+    surroundings : propeller, wing, and which effects are switched on
+    usual : names of the usual conditions that were added
     needed : pressure needed at full power, or None
     needed_pressure : for each condition, Pa with band, or None
     views, best, last_station : of the maps and the short list
@@ -216,6 +239,8 @@ class Case:
     openings: tuple[OpeningEntry, ...]
     searches: tuple[SearchEntry, ...]
     zones: tuple[NoCutZone, ...]
+    surroundings: Surroundings
+    usual: tuple[str, ...]
     needed: NeededPressure | None
     needed_pressure: tuple[UncertainValue | None, ...]
     views: tuple[str, ...]
@@ -246,11 +271,14 @@ def read_case(path) -> Case:
         )
     case_text = schema.read_case_text(path)
     case_text.check_tables(TABLES)
+    usual = complete_conditions(case_text)
     project = case_text.table("project", PROJECT)
     surface = case_text.table("surface", SURFACE)
     report = case_text.table("report", REPORT)
-    needed = _engine(case_text)
-    conditions, pressures = _conditions(case_text, needed)
+    engine = case_text.table("engine", ENGINE)
+    needed = _needed(case_text, engine)
+    surroundings = read_surroundings(case_text, engine["rated_power"])
+    conditions, pressures = _conditions(case_text, needed, surroundings)
     regions = [RegionBox(**row) for row in _named(case_text, "region", REGION)]
     openings = _openings(case_text)
     searches = _searches(case_text)
@@ -276,6 +304,8 @@ def read_case(path) -> Case:
         openings=tuple(openings),
         searches=tuple(searches),
         zones=tuple(zones),
+        surroundings=surroundings,
+        usual=usual,
         needed=needed,
         needed_pressure=tuple(pressures),
         views=report["views"],
@@ -292,8 +322,7 @@ def _named(case_text, table, entries) -> list[dict[str, Any]]:
     return rows
 
 
-def _engine(case_text) -> NeededPressure | None:
-    engine = case_text.table("engine", ENGINE)
+def _needed(case_text, engine) -> NeededPressure | None:
     if engine["needed_pressure"] is None:
         return None
     try:
@@ -307,32 +336,48 @@ def _engine(case_text) -> NeededPressure | None:
         return None
 
 
-def _conditions(case_text, needed):
+def _conditions(case_text, needed, surroundings):
+    ground = case_text.table("ground", GROUND)
     rows = _named(case_text, "condition", CONDITION)
     if not rows and not case_text.any_wrong("condition"):
         case_text.add("condition", 0, "", "no flight condition; give at least one [[condition]]")
     conditions, pressures = [], []
     for number, row in enumerate(rows, start=1):
-        own = row.pop("needed_pressure")
         if ("condition", number) in case_text.wrong:
             continue
+        own = row.pop("needed_pressure")
+        row["rotational_speed"] = row.pop("rpm")
         try:
-            condition = FlightCondition(**row)
+            condition = FlightCondition(**with_ground(row, ground))
             pressure = own or (needed.at(condition) if needed else None)
+            condition = replace(condition, needed_pressure=pressure.value if pressure else None)
+            _check_air(case_text, number, condition, surroundings)
         except PanelcpError as error:
-            message = str(error).removeprefix(f"condition {row['name']}: ")
-            case_text.add("condition", number, "", message)
+            in_file = ("condition", number, "") in case_text.lines
+            prefix = f"condition {row['name']}: " if in_file else "usual "
+            case_text.add("condition", number, "", str(error).removeprefix(prefix))
             continue
-        value = pressure.value if pressure else None
-        if condition.decides and not value and not case_text.any_wrong("engine"):
-            case_text.add("condition", number, "", _NO_PRESSURE)
-        if condition.decides and condition.speed == 0.0:
-            case_text.add("condition", number, "", _NO_STREAM)
-        conditions.append(FlightCondition(**row, needed_pressure=value))
+        conditions.append(condition)
         pressures.append(pressure)
     if not case_text.any_wrong("condition"):
         _require_decision(case_text, conditions)
     return conditions, pressures
+
+
+def _check_air(case_text, number, condition, surroundings):
+    """Note what a deciding condition lacks; slipstream and lift are tried here."""
+    slipstream = None
+    if not case_text.any_wrong("propeller", "wing", "engine"):
+        slipstream = surroundings.slipstream(condition)
+        surroundings.circulation(condition)
+    if not condition.decides:
+        return
+    if not condition.needed_pressure and not case_text.any_wrong("engine"):
+        case_text.add("condition", number, "", _NO_PRESSURE)
+    if condition.speed == 0.0 and slipstream is None:
+        case_text.add("condition", number, "", _NO_STREAM)
+    if slipstream and not slipstream.predicted:
+        case_text.add("condition", number, "", _NOT_PREDICTED)
 
 
 def _require_decision(case_text, conditions):

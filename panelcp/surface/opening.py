@@ -37,6 +37,9 @@ LEAST_COVER = 1e-9
 STEEP = 0.25
 """Least cosine between the opening's axis and the skin under it."""
 
+RIM_WIDTHS = 0.25
+"""The lip is looked at so many widths outside the outline."""
+
 STEP = 0.8
 """Samples side by side whose heights differ from what the slopes say by more than this part of
 their distance lie on different sheets of skin."""
@@ -205,6 +208,32 @@ def _settled_axes(name, finder: SkinFinder, foot, normal, turn: float, grid) -> 
         normal = (finder.surface.normals[panels] * weights[:, None]).sum(axis=0)
         normal /= np.linalg.norm(normal)
     return _axes(normal, turn)
+
+
+def rim_samples(
+    finder: SkinFinder, opening: Opening, outside: float = RIM_WIDTHS
+) -> tuple[np.ndarray, np.ndarray]:
+    """Points of the lip round an opening.
+
+    Parameters
+    ----------
+    finder : SkinFinder of the surface the opening lies on
+    opening : Opening
+    outside : distance from the outline, parts of the opening's width
+
+    Returns
+    -------
+    points : (n, 3) float, m, on the skin; places where there is no skin are left out, and those on
+        panels that the opening covers in part, where its flow is smeared
+    panels : (n,) int
+    """
+    margin = 2.0 * outside * opening.width
+    flat = _rim(opening.shape) * [opening.length + margin, opening.width + margin]
+    axes = np.array([opening.along, opening.across, opening.normal])
+    panels, points = _project(finder, opening.centre, axes, flat)
+    covered = panel_cover(finder.surface, opening) > 0.0
+    good = (panels >= 0) & ~covered[panels]
+    return points[good], panels[good]
 
 
 def panel_cover(surface: SurfaceMesh, opening: Opening) -> np.ndarray:

@@ -169,13 +169,13 @@ SINGLE = {
         'calibrated_airspeed = "70 kt"',
         'calibrated_airspeed = "70 kt"\ntrue_airspeed = "72 kt"',
         "[[condition]]",
-        "condition[1]: give one of true_airspeed and calibrated_airspeed, not 2",
+        "condition[1]: give one of true_airspeed, calibrated_airspeed and ground_speed, not 2",
     ),
     "no speed": (
         'calibrated_airspeed = "70 kt"\n',
         "",
         "[[condition]]",
-        "condition[1]: give one of true_airspeed and calibrated_airspeed, not 0",
+        "condition[1]: give one of true_airspeed, calibrated_airspeed and ground_speed, not 0",
     ),
     "hot day and temperature": (
         'day = "hot day"',
