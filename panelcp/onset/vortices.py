@@ -50,7 +50,9 @@ def vortex_cylinder(radius, axial, distance) -> tuple[np.ndarray, np.ndarray]:
         first + (big - r) / (big + r) * third
     )
     outward = -np.sqrt(total) / (4.0 * np.pi * r) * ((2.0 - m) * first - 2.0 * second)
-    return along, np.where(m < 1e-6, -(big**2) * r / (4.0 * (big**2 + x**2) ** 1.5), outward)
+    # the brackets cancel near the axis and far away, where the cylinder is a sink of pi R^2
+    far = -(big**2) * r / (4.0 * (big**2 + r**2 + x**2) ** 1.5)
+    return along, np.where(m < 1e-6, far, outward)
 
 
 def vortex_line(start, direction, length, points, core: float = 0.0) -> np.ndarray:
