@@ -115,7 +115,7 @@ class Propeller:
     efficiency : thrust power over shaft power in fast flight, without the induced loss
     rotational_speed : rad/s at rated power, or None: then every condition with power needs its own
     tilt_down, tilt_right : deg, thrust line turned from straight ahead
-    hub_diameter : m, of the hub; the swirl is that of a solid body inside it
+    hub_diameter : m, of the hub: no loading, and so no swirl, inside it
     figure_of_merit : T v / P at rest
     factor : slipstream factor, part of the ideal slipstream that is there
     loading : Loading

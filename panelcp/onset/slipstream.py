@@ -14,6 +14,12 @@ from panelcp.onset.vortices import vortex_cylinder
 
 SHARE_POINTS = 2001
 
+SWIRL_CORE = 1e-3
+"""Part of the radius inside which the swirl of a loading that reaches the axis is a solid body's."""
+
+STILL = 1e-6
+"""m/s: a tail wind below it is the rounding of a cross wind."""
+
 
 @dataclass(frozen=True, eq=False)
 class Slipstream:
@@ -40,7 +46,7 @@ class Slipstream:
     semi-infinite vortex cylinders along the thrust line, one for every step of the loading, so
     that the field has no divergence and far behind the air has the speed V + 2 v(r). The tube is
     frozen: it neither contracts nor bends. With wind from behind there is no solution of this
-    kind; the slipstream at rest is taken instead, and `predicted` is False.
+    kind; the slipstream at rest, slowed by the wind, is taken instead, and `predicted` is False.
     """
 
     propeller: Propeller
@@ -63,7 +69,7 @@ class Slipstream:
     @property
     def predicted(self) -> bool:
         """False with the wind from behind, where momentum theory has no solution."""
-        return self.airspeed >= 0.0
+        return self.airspeed >= -STILL
 
     @property
     def mean_rise(self) -> float:
@@ -82,10 +88,11 @@ class Slipstream:
     def rise(self, fraction) -> np.ndarray:
         """Rise of total pressure, Pa, of the air that passes the disc at parts of the radius.
 
-        It fits the velocity far behind: rho ((V + 2 f v)^2 - V^2) / 2 with the factor f.
+        It fits the velocity far behind: rho ((V + 2 f v)^2 - V^2) / 2 with the factor f. Zero
+        where a wind from behind outweighs the induced velocity and no air passes aft.
         """
         v = self.factor * self.induced(fraction)
-        return 2.0 * self.density * v * (self._along + v)
+        return 2.0 * self.density * v * np.maximum(self.airspeed + v, 0.0)
 
     @cached_property
     def sheet_strength(self) -> np.ndarray:
@@ -114,13 +121,14 @@ class Slipstream:
             return 0.0
         return self.power / (self.density * self.rotational_speed * float(passed))
 
-    def disc_fraction(self, axial, distance, blocked) -> np.ndarray:
+    def disc_fraction(self, axial, distance, section, section_at_disc) -> np.ndarray:
         """Radius, parts of the disc's, at which the air that wets a place has passed the disc.
 
         Parameters
         ----------
         axial, distance : (n,) float, m, cylinder coordinates of the places
-        blocked : (n,) float, m2, by how much the body's section there exceeds that at the disc
+        section : (n,) float, m2, of the body there
+        section_at_disc : float, m2, of the body (its spinner) in the plane of the disc
 
         Returns
         -------
@@ -128,19 +136,22 @@ class Slipstream:
 
         Notes
         -----
-        The body pushes the tubes outward by its section, and behind the disc they contract by the
-        mean induced velocity: r_disc^2 = (r^2 - blocked / pi) / contraction.
+        The air between the body and the place has passed the disc between the spinner and r_disc;
+        behind the disc it contracts by the mean induced velocity:
+        r_disc^2 = section_at_disc / pi + (r^2 - section / pi) / contraction.
         """
         far = np.maximum(axial, 0.0) / np.hypot(axial, self.propeller.radius)
         v = float(induced_velocity(self.mean_rise, self._along, self.density))
-        square = np.maximum(distance**2 - blocked / np.pi, 0.0)
-        return np.sqrt(square / contraction(self._along, v, far)) / self.propeller.radius
+        between = np.maximum(distance**2 - section / np.pi, 0.0)
+        square = section_at_disc / np.pi + between / contraction(self._along, v, far)
+        return np.sqrt(square) / self.propeller.radius
 
-    def rise_bounds(self, axial, distance, blocked) -> tuple[np.ndarray, np.ndarray]:
+    def rise_bounds(self, axial, distance, section, section_at_disc) -> tuple[np.ndarray, np.ndarray]:
         """Upper and lower bound of the rise of total pressure of the air that wets a place.
 
         Upper: the air stays at its radius. Lower: the body pushes the air outward, so that it is
-        wetted by air of a smaller radius of the disc. Zero ahead of the disc.
+        wetted by air of a smaller radius of the disc. Zero ahead of the disc. Parameters: see
+        `disc_fraction`.
 
         Returns
         -------
@@ -148,7 +159,8 @@ class Slipstream:
         """
         behind = axial > 0.0
         upper = np.where(behind, self.rise(distance / self.propeller.radius), 0.0)
-        lower = np.where(behind, self.rise(self.disc_fraction(axial, distance, blocked)), 0.0)
+        passed = self.disc_fraction(axial, distance, section, section_at_disc)
+        lower = np.where(behind, self.rise(passed), 0.0)
         smaller = np.abs(lower) < np.abs(upper)
         return upper, np.where(smaller, lower, upper)
 
@@ -190,11 +202,11 @@ def swirl_velocity(propeller: Propeller, points) -> np.ndarray:
 
     Returns
     -------
-    (n_points, 3) float, m/s: loading(r) / r about the thrust line, a solid body inside the hub
+    (n_points, 3) float, m/s: loading(r) / r about the thrust line; zero ahead of the disc
     """
     axial, distance, outward = propeller.cylinder_coordinates(points)
-    hub = max(0.5 * propeller.hub_diameter, 1e-3 * propeller.radius)
+    core = SWIRL_CORE * propeller.radius
     turned = propeller.loading.at(distance / propeller.radius)
-    speed = np.where(axial > 0.0, turned * distance / np.maximum(distance, hub) ** 2, 0.0)
+    speed = np.where(axial > 0.0, turned * distance / np.maximum(distance, core) ** 2, 0.0)
     sense = ROTATIONS[propeller.rotation]
     return sense * speed[:, None] * np.cross(propeller.aft, outward)
