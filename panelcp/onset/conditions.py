@@ -51,7 +51,7 @@ class FlightCondition:
     Raises
     ------
     FlowError : no speed or two, angles or Mach number out of range, negative weight or power,
-        ground data that contradict each other
+        thrust or ground data that contradict each other
 
     Examples
     --------
@@ -138,6 +138,10 @@ class FlightCondition:
             value = getattr(self, field)
             if value is not None and not np.isfinite(value):
                 raise FlowError(f"condition {self.name}: {field} is {value}; expected a number")
+        if self.thrust is not None and self.propeller_efficiency is not None:
+            raise FlowError(
+                f"condition {self.name}: give either thrust or propeller_efficiency, not both"
+            )
         if self.propeller_efficiency and self.propeller_efficiency > 1.0:
             raise FlowError(
                 f"condition {self.name}: propeller_efficiency is {self.propeller_efficiency:g}; "
