@@ -15,7 +15,7 @@ from panelcp.onset.vortices import vortex_cylinder
 SHARE_POINTS = 2001
 
 SWIRL_CORE = 1e-3
-"""Part of the radius inside which the swirl of a loading that reaches the axis is a solid body's."""
+"""Part of the radius inside which the air turns like a solid body, if it is loaded there."""
 
 STILL = 1e-6
 """m/s: a tail wind below it is the rounding of a cross wind."""
@@ -146,7 +146,9 @@ class Slipstream:
         square = section_at_disc / np.pi + between / contraction(self._along, v, far)
         return np.sqrt(square) / self.propeller.radius
 
-    def rise_bounds(self, axial, distance, section, section_at_disc) -> tuple[np.ndarray, np.ndarray]:
+    def rise_bounds(
+        self, axial, distance, section, section_at_disc
+    ) -> tuple[np.ndarray, np.ndarray]:
         """Upper and lower bound of the rise of total pressure of the air that wets a place.
 
         Upper: the air stays at its radius. Lower: the body pushes the air outward, so that it is

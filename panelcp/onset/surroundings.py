@@ -114,9 +114,9 @@ class Surroundings:
         most = thrust_from_power(power, airspeed, condition.air.density, self.propeller.area)
         if power and thrust > 1.0001 * most:
             raise FlowError(
-                f"condition {condition.name}: {thrust:.0f} N of thrust from {power / 1e3:.1f} kW at "
-                f"{airspeed:.1f} m/s; by momentum theory this propeller gives at most {most:.0f} N: "
-                "correct thrust, propeller_efficiency, power or diameter"
+                f"condition {condition.name}: {thrust:.0f} N of thrust from {power / 1e3:.1f} kW "
+                f"at {airspeed:.1f} m/s; by momentum theory this propeller gives at most "
+                f"{most:.0f} N: correct thrust, propeller_efficiency, power or diameter"
             )
 
     def _rotational_speed(self, condition) -> float | None:
