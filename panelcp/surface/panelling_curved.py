@@ -20,6 +20,9 @@ FARTHEST = 0.12
 ROUNDING = 1e-9
 """Steps of less than this part of the longest edge are none: flat skin stays as exact as it was."""
 
+RINGS = 3
+"""Rings of triangles round a patch that decide its shape."""
+
 LARGEST_TURN = np.cos(np.radians(30.0))
 """A panel that would turn by more than this keeps its vertices."""
 
@@ -51,9 +54,9 @@ def onto_patches(vertices, triangles, tree, order, source, fixed, halved: bool):
     edge = _median_edge(*source)
     if edge < COARSE * _median_edge(vertices, triangles):
         return vertices, []
-    whole = mirrored_whole(*source) if halved else SurfaceMesh(*source)
     found, _, feet = nearest_many(tree, vertices, np.zeros_like(vertices), -2.0, np.inf)
-    owner = order[found]
+    near, owner = _round_about(*source, order[found])
+    whole = mirrored_whole(*near) if halved else SurfaceMesh(*near)
     corners = whole.corners[owner]
     step = _patch_points(whole, owner, corners, feet) - feet
     longest = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).max(axis=1)
@@ -72,6 +75,17 @@ def onto_patches(vertices, triangles, tree, order, source, fixed, halved: bool):
         f"{np.sqrt(np.mean(moved**2)) * 1e3:.2f} mm rms, {moved.max() * 1e3:.2f} mm at most"
     )
     return vertices + step, [note]
+
+
+def _round_about(vertices, triangles, owner):
+    """Vertices and triangles within RINGS of some triangles, and the places of these among them."""
+    chosen = np.zeros(len(vertices), dtype=bool)
+    chosen[triangles[owner].ravel()] = True
+    for _ in range(RINGS):
+        kept = chosen[triangles].any(axis=1)
+        chosen[triangles[kept].ravel()] = True
+    place = np.cumsum(chosen) - 1
+    return (vertices[chosen], place[triangles[kept]]), (np.cumsum(kept) - 1)[owner]
 
 
 def _patch_points(whole: SurfaceMesh, owner, corners, feet) -> np.ndarray:
