@@ -45,6 +45,9 @@ WALL_SHARE = 0.3
 WALL_REACH = 2.0
 """Walls and gaps thicker than this many edges of the fine mesh are not looked at."""
 
+NEAR_ENOUGH = 1e-3
+"""Sizes are scaled alike once their number is this near to the wanted one, as logarithm."""
+
 EQUAL_SIDES = np.sqrt(3.0) / 4.0
 
 
@@ -93,14 +96,20 @@ class SizeField:
         Flat skin gets up to 4 times coarser for the sake of bends; then all panels do.
         """
         flat = np.sqrt(self.areas.sum() / (EQUAL_SIDES * n_panels))
-        low, high = 0.2 * flat, 4.0 * flat
+        low, high = np.log(0.2 * flat), np.log(4.0 * flat)
+        middle, slope, before = np.log(flat), -2.0, None
         for _ in range(14):
-            middle = np.sqrt(low * high)
-            if self.number(self.sizes(middle)) > n_panels:
-                low = middle
-            else:
-                high = middle
-        sizes = self.sizes(np.sqrt(low * high))
+            sizes = self.sizes(np.exp(middle))
+            excess = np.log(self.number(sizes) / n_panels)
+            low, high = (middle, high) if excess > 0.0 else (low, middle)
+            if abs(excess) < NEAR_ENOUGH or high - low < NEAR_ENOUGH:
+                break
+            if before is not None:
+                slope = min(-0.2, (excess - before[1]) / (middle - before[0]))
+            before = middle, excess
+            middle = middle - excess / slope
+            if not low < middle < high:
+                middle = 0.5 * (low + high)
         return sizes * np.sqrt(self.number(sizes) / n_panels)
 
     def _grown(self, size) -> np.ndarray:
