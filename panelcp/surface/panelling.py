@@ -15,7 +15,7 @@ from panelcp.errors import SurfaceError
 from panelcp.surface.checking import least_angles, require_closed, require_one_body, require_outward
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.panelling_curved import onto_patches
-from panelcp.surface.panelling_folds import without_folds
+from panelcp.surface.panelling_folds import unfolded
 from panelcp.surface.panelling_lines import (
     build_chains,
     drop_edges_along_plane,
@@ -24,16 +24,19 @@ from panelcp.surface.panelling_lines import (
     lay_lines,
     mark_sharp_edges,
 )
+from panelcp.surface.panelling_shapes import as_arrays, corner_normals, on_sharp_edges
 from panelcp.surface.panelling_sizes import EQUAL_SIDES, size_field, sizes_at
 from panelcp.surface.panelling_start import (
     GIVEN,
     NOISY,
     SHARP,
+    along_curve,
     build_skin,
     build_tree,
     compacted,
     half_or_whole,
     reliable_facing,
+    vertex_normals,
     visible,
     with_room,
 )
@@ -118,6 +121,8 @@ def panelled(
     say("looking for sharp edges and symmetry")
     vertices, triangles, index, difference = half_or_whole(surface, symmetric, build_tree)
     halved = difference is not None
+    vertices, triangles, order = along_curve(vertices, triangles)
+    index = index[order]
     wanted = n_panels / 2 if halved else n_panels
     skin, source, notes, chains, names = _started(
         surface, vertices, triangles, index, wanted, lines, halved
@@ -127,8 +132,7 @@ def panelled(
     say("shaping panels")
     skin = _shaped(skin, source, chains, field, wanted)
     say("checking panels")
-    sharp = _on_sharp_edges(skin, names)
-    result = _finished(skin, source, surface, halved, sharp, folds)
+    result = _finished(skin, source, surface, halved, names, folds)
     return result.with_notes(*notes, *_what_was_made(result, surface, chains, names, difference))
 
 
@@ -172,34 +176,15 @@ def _started(surface, vertices, triangles, index, wanted, lines, halved):
             f"{dropped} sharp edges of triangles in short pieces not kept "
             f"({length * 1e3:.0f} mm in all, pieces under {1e3 * shortest:.0f} mm or loose ends)"
         )
-    corner = _corner_normals(skin, triangles, facing, areas)
+    corner = corner_normals(skin, triangles, facing, areas)
     tree, order = build_tree(points[triangles], facing, corner)
-    skin.normal[: len(points)] = _vertex_normals(triangles, facing, areas, len(points))
+    skin.normal[: len(points)] = vertex_normals(triangles, facing, areas, len(points))
     size = float(surface.size.max())
     skin, _ = lay_lines(skin, lines, tree, size, halved)
     chains, names = build_chains(skin, 0.5 * edge)
     skin.normal[skin.kind > 0] = 0.0
     source = _Source(points, triangles, tree, order, index, noise)
     return skin, source, notes, chains, names
-
-
-def _vertex_normals(triangles, facing, areas, n: int) -> np.ndarray:
-    corners = triangles.ravel()
-    weighted = np.repeat(facing * areas[:, None], 3, axis=0)
-    total = np.stack([np.bincount(corners, column, minlength=n) for column in weighted.T], axis=1)
-    return total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
-
-
-def _corner_normals(skin, triangles, facing, areas) -> np.ndarray:
-    """(m, 3, 3): normals at the corners; on sharp edges those of the triangle."""
-    n = int(triangles.max()) + 1
-    sharp = np.zeros(len(skin.points), dtype=bool)
-    edges = np.flatnonzero(skin.chain == SHARP)
-    sharp[skin.start[edges]] = True
-    normals = _vertex_normals(triangles, facing, areas, n)[triangles]
-    on_edge = sharp[triangles]
-    normals[on_edge] = np.repeat(facing[:, None], 3, axis=1)[on_edge]
-    return normals
 
 
 def _fine_skin(skin, source, chains, names, wanted, finer, bounds, folds: bool):
@@ -231,21 +216,12 @@ def _evened(skin, source, chains, passes: int):
 
     skin = _divided(skin, source, chains)
     for _ in range(passes):
-        n = int(skin.count[0])
-        gone = thin_out(skin, chains, SHORTEST, LONGEST, FLOOR, _stride(n))
+        gone = thin_out(skin, chains, SHORTEST, LONGEST, FLOOR)
         turn_edges(skin, 1)
         skin = _divided(skin, source, chains)
         if gone < 0.01 * np.count_nonzero(skin.out >= 0):
             break
     return skin
-
-
-def _stride(n: int) -> int:
-    """A number without common divisor with n, so that vertices are met in scattered order."""
-    stride = max(1, int(0.382 * n))
-    while np.gcd(stride, n) != 1:
-        stride += 1
-    return stride
 
 
 def _divided(skin, source, chains):
@@ -307,21 +283,19 @@ def _shaped(skin, source, chains, field, wanted):
     return compacted(skin)
 
 
-def _finished(skin, source, surface, halved: bool, sharp, folds: bool) -> SurfaceMesh:
+def _finished(skin, source, surface, halved: bool, names, folds: bool) -> SurfaceMesh:
     """The panels as a surface, with the regions of the nearest triangles; checked."""
-    shown, triangles = visible(skin)
-    index = np.full(len(skin.out), -1)
-    index[shown] = np.arange(len(shown))
-    vertices, triangles = skin.points[shown], index[triangles]
+    shown, vertices, triangles = as_arrays(skin)
     notes = list(surface.notes)
+    sharp = on_sharp_edges(skin, names)[shown]
     if source.noise <= NOISY:
         given = (source.vertices, source.triangles)
-        places = (source.tree, source.order, given, sharp[shown], halved)
+        places = (source.tree, source.order, given, sharp, halved)
         vertices, lines = onto_patches(vertices, triangles, *places)
         notes += lines
     if folds:
-        kept = (skin.plane[shown] & halved, sharp[shown])
-        vertices, lines = without_folds(vertices, triangles, *kept)
+        skin, lines = unfolded(skin, shown, vertices, names, halved)
+        shown, vertices, triangles = as_arrays(skin)
         notes += lines
     if halved:
         _require_half(vertices, triangles, skin.plane[shown])
@@ -335,14 +309,6 @@ def _finished(skin, source, surface, halved: bool, sharp, folds: bool) -> Surfac
     if len(surface.region_names) == 1:
         return result.with_regions(np.zeros(result.n_panels, dtype=int), surface.region_names)
     return result.with_regions(_regions(result, source, surface, halved), surface.region_names)
-
-
-def _on_sharp_edges(skin, names) -> np.ndarray:
-    """(n,) bool: vertices of the skin from which a chain of sharp edges leads away."""
-    found = np.zeros(len(skin.points), dtype=bool)
-    edges = np.flatnonzero((skin.chain >= 0) & (skin.start >= 0))
-    found[skin.start[edges[names[skin.chain[edges]] == SHARP]]] = True
-    return found
 
 
 def _require_half(vertices, triangles, plane):

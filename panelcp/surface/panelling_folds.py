@@ -7,6 +7,7 @@ from scipy.sparse import coo_array, diags_array
 
 from panelcp.surface.crossings import meeting_pairs
 from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.panelling_shapes import as_arrays, mended_panels, on_sharp_edges
 from panelcp.surface.repair import format_place
 
 THIN = np.radians(12.0)
@@ -17,6 +18,37 @@ FOLDED = np.cos(np.radians(80.0))
 
 RINGS, STEPS, ROUNDS = 1, 15, 8
 """Rings of neighbours moved in the first round (one more in each), steps to the mean, rounds."""
+
+REPAIRS = 3
+"""So often panels are mended and looked at again."""
+
+
+def unfolded(skin, shown, vertices, names, halved: bool):
+    """Skin without folds, its panels mended where that made them thin.
+
+    Parameters
+    ----------
+    skin : Skin, compact
+    shown : (n,) int, its vertices that are shown
+    vertices : (n, 3) float, m, where these lie
+    names : (n_chains,) int, names of the kept lines
+    halved : True for the half of a body, whose rim keeps y = 0
+
+    Returns
+    -------
+    Skin at these places, compact, and lines that say what was moved, as from `without_folds`
+    """
+    skin.points[shown] = vertices
+    notes = []
+    for _ in range(REPAIRS):
+        shown, vertices, triangles = as_arrays(skin)
+        kept = (skin.plane[shown] & halved, on_sharp_edges(skin, names)[shown])
+        vertices, lines = without_folds(vertices, triangles, *kept)
+        if not lines:
+            break
+        notes += lines
+        skin, names = mended_panels(skin, shown, vertices, names)
+    return skin, notes
 
 
 def without_folds(vertices, triangles, plane, sharp=None) -> tuple[np.ndarray, list[str]]:

@@ -25,6 +25,9 @@ OPPOSED = -0.2
 """Least cosine between the normals at the corners of a new triangle, so that none goes from one
 side of a thin wall to the other."""
 
+BLOCK, STRIDE = 4096, 1565
+"""Vertices of a block are met with this stride, which has no divisor in common with its length."""
+
 Skin = namedtuple(
     "Skin", "points start twin chain place kind plane normal size out count into mark"
 )
@@ -608,19 +611,20 @@ def _try_to_go(skin, chains, e, longest, floor):
 
 
 @njit(cache=True, error_model="numpy")
-def thin_out(skin, chains, shortest, longest, floor, stride):
+def thin_out(skin, chains, shortest, longest, floor):
     """One pass over the vertices: draw them into a neighbour nearer than `shortest` times the
     wanted size, unless an edge becomes longer than `longest` times it. Neighbours of a vertex that
-    took one in wait for the next pass. Returns how many went.
+    took one in wait for the next pass. Vertices that are neighbours in memory are met far from each
+    other, block by block. Returns how many went.
     """
     start, twin, kind = skin.start, skin.twin, skin.kind
     n = skin.count[0]
     waits = np.zeros(n, dtype=np.bool_)
     gone = 0
     tried = np.empty(4, dtype=np.int64)
-    for i in range(n):
-        v = (i * stride) % n
-        if skin.out[v] < 0 or waits[v] or kind[v] >= FIXED:
+    for i in range(-(-n // BLOCK) * BLOCK):
+        v = i - i % BLOCK + (i * STRIDE) % BLOCK
+        if v >= n or skin.out[v] < 0 or waits[v] or kind[v] >= FIXED:
             continue
         n_tried = 0
         while n_tried < 4:
