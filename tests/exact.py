@@ -255,3 +255,54 @@ def sphere_with_cap(half_angle, angles):
         return (part - np.log1p(part)) / (4.0 * np.pi) * np.cos(azimuth) * np.sin(half_angle)
 
     return np.array([2.0 * quad(rim, 0.0, np.pi, args=(angle,))[0] for angle in angles])
+
+
+def cylinder_by_rings(radius, axial, distance):
+    """Axial and radial velocity of a semi-infinite vortex cylinder: its rings, summed.
+
+    The sheet of unit strength runs from axial = 0 to infinity; a ring at s acts at axial - s.
+    """
+
+    def part(s, component):
+        return ring_velocity(radius, s, [[distance, 0.0, axial]])[0, component]
+
+    ends = sorted({0.0, max(axial, 0.0), max(axial, 0.0) + 0.05, max(axial, 0.0) + 10.0})
+    if axial > 0.05:
+        ends.insert(1, axial - 0.05)
+    pieces = [*zip(ends, [*ends[1:], np.inf], strict=True)]
+    return np.array(
+        [
+            sum(
+                quad(part, a, b, args=(component,), epsabs=1e-11, epsrel=1e-11, limit=400)[0]
+                for a, b in pieces
+            )
+            for component in (2, 0)
+        ]
+    )
+
+
+def jacobian(field, points, step=1e-4):
+    """(n, 3, 3) d V_i / d x_j of a field of points (n, 3) by central differences."""
+    columns = [
+        (field(points + step * axis) - field(points - step * axis)) / (2.0 * step)
+        for axis in np.eye(3)
+    ]
+    return np.stack(columns, axis=2)
+
+
+def divergence(field, points, step=1e-4):
+    """(n,) divergence by central differences."""
+    return np.trace(jacobian(field, points, step), axis1=1, axis2=2)
+
+
+def curl(field, points, step=1e-4):
+    """(n, 3) curl by central differences."""
+    slope = jacobian(field, points, step)
+    return np.stack(
+        [
+            slope[:, 2, 1] - slope[:, 1, 2],
+            slope[:, 0, 2] - slope[:, 2, 0],
+            slope[:, 1, 0] - slope[:, 0, 1],
+        ],
+        axis=1,
+    )
