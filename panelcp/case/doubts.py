@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from panelcp.case.reading import Case
+from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow
+from panelcp.onset.surroundings import EFFECTS
 from panelcp.panels.faults import Fault
 from panelcp.placement.ranking import OpeningRanking
 from panelcp.surface.checking import SurfaceCheck
@@ -28,6 +30,7 @@ def doubts(
     openings: tuple[Opening, ...],
     check: SurfaceCheck,
     checks: list[Fault],
+    solutions: Solutions,
     flow: SurfaceFlow,
     ranking: OpeningRanking,
     coarse_share: float,
@@ -40,6 +43,7 @@ def doubts(
     openings : those the case names, laid onto the skin
     check : of the surface
     checks : of the solution
+    solutions : Solutions
     flow : SurfaceFlow
     ranking : OpeningRanking
     coarse_share : part of the panels that the coarser panelling has
@@ -57,7 +61,8 @@ def doubts(
             "the axes given are left-handed, so that right and left change places: check them"
         )
     lines += _openings(case, openings)
-    lines += _conditions(flow)
+    lines += _conditions(solutions, flow)
+    lines += _air(case, solutions)
     lines += _placeholders(case)
     return lines + _ratio(ranking)
 
@@ -97,20 +102,55 @@ def _openings(case: Case, openings: tuple[Opening, ...]) -> list[str]:
     return lines
 
 
-def _conditions(flow: SurfaceFlow) -> list[str]:
+def _conditions(solutions: Solutions, flow: SurfaceFlow) -> list[str]:
     lines = []
-    still = [c.name for c in flow.conditions if c.speed == 0.0]
+    still = [c.name for c, moves in zip(flow.conditions, flow.moving, strict=True) if not moves]
     if still:
         lines.append(
-            f"no stream in {', '.join(still)}: all pressures are zero there, since neither "
-            "propeller nor buoyancy is modelled"
+            f"no air moves in {', '.join(still)}: all pressures are zero there, since the rise of "
+            "hot air is not modelled"
         )
-    steep = [c.name for c in flow.conditions if max(abs(c.alpha), abs(c.beta)) > LARGE_ANGLE]
+    angles = [_largest_angle(stream) for stream in solutions.mean_streams]
+    steep = [c.name for c, a in zip(flow.conditions, angles, strict=True) if a > LARGE_ANGLE]
     if steep:
         lines.append(
-            f"angle of attack or sideslip above {LARGE_ANGLE:g} deg in {', '.join(steep)}: the "
-            "flow separates widely there, which is not modelled; do not use these numbers"
+            f"the air, the slipstream included, comes from more than {LARGE_ANGLE:g} deg off the "
+            f"nose in {', '.join(steep)}: the flow separates widely there, which is not modelled; do not "
+            "use these numbers"
         )
+    blind = [c.name for c, told in zip(flow.conditions, flow.predicted, strict=True) if not told]
+    if blind:
+        lines.append(
+            f"wind from behind into the slipstream in {', '.join(blind)}: not predicted; at most "
+            "the sign of the flow can be told"
+        )
+    return lines
+
+
+def _largest_angle(stream) -> float:
+    """deg, between stream and body axis; sideways and up or down apart."""
+    x, y, z = stream
+    return float(np.degrees(max(np.arctan2(abs(y), x), np.arctan2(abs(z), x))))
+
+
+def _air(case: Case, solutions: Solutions) -> list[str]:
+    """What is missing for propeller, wing and ground."""
+    lines, around = [], case.surroundings
+    if around.propeller is not None:
+        silent = [c.name for c in case.conditions if c.power is None and c.thrust is None]
+        if silent:
+            lines.append(
+                f"no slipstream in {', '.join(silent)}: neither power nor thrust is given there"
+            )
+    hanging = [c.name for c in case.conditions if c.on_ground and c.height is None]
+    if hanging and "ground" in around.effects:
+        lines.append(
+            f"the ground is left out in {', '.join(hanging)}: give its distance as height in "
+            "[ground]"
+        )
+    off = [name for name in EFFECTS if name not in around.effects]
+    if off:
+        lines.append(f"switched off in [effects]: {', '.join(off)}")
     return lines
 
 

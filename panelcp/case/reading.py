@@ -21,7 +21,7 @@ from panelcp.case.air_tables import (
 )
 from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
 from panelcp.case.surface_table import SURFACE_ENTRIES, intake_options
-from panelcp.errors import CaseError, PanelcpError
+from panelcp.errors import CaseError, PanelcpError, QuantityError
 from panelcp.onset.conditions import DAYS, FlightCondition
 from panelcp.onset.surroundings import Surroundings
 from panelcp.panels.influence import TOLERANCE
@@ -82,6 +82,17 @@ _FRACTION = band("fraction", least=0.0, most=1.0)
 _PRESSURE = band("pressure", least=0.0)
 _CORNERS = {"low": Entry(point, required=True), "high": Entry(point, required=True)}
 
+
+def flow_by_condition(raw) -> float | dict[str, float]:
+    """Reader of a volume flow: one for all conditions, or a table of condition and flow."""
+    read = quantity("volume flow", above=0.0)
+    if isinstance(raw, dict):
+        if not raw:
+            raise QuantityError("the table of flows is empty; leave the entry out")
+        return {name: read(value) for name, value in raw.items()}
+    return read(raw)
+
+
 PROJECT = {
     "name": Entry(line, required=True),
     "question": Entry(line, default=""),
@@ -137,7 +148,11 @@ _OPENING = {
     "turn": Entry(quantity("angle"), default=0.0),
     "recovery": Entry(_FRACTION),
 }
-OPENING = {**_OPENING, "centre": Entry(point, required=True)}
+OPENING = {
+    **_OPENING,
+    "centre": Entry(point, required=True),
+    "flow": Entry(flow_by_condition),
+}
 SEARCH = {
     **_OPENING,
     "side": Entry(choice(*VIEWS), required=True),
@@ -192,6 +207,7 @@ class OpeningEntry:
     turn: float
     centre: tuple[float, float, float]
     recovery: UncertainValue
+    flow: float | dict[str, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -218,6 +234,7 @@ class Case:
     regions, conditions, openings, searches, zones : in the order of the file
     surroundings : propeller, wing, and which effects are switched on
     usual : names of the usual conditions that were added
+    flows : name of an opening -> m3/s in each condition, out of the body positive
     needed : pressure needed at full power, or None
     needed_pressure : for each condition, Pa with band, or None
     views, best, last_station : of the maps and the short list
@@ -241,6 +258,7 @@ class Case:
     zones: tuple[NoCutZone, ...]
     surroundings: Surroundings
     usual: tuple[str, ...]
+    flows: dict[str, tuple[float, ...]]
     needed: NeededPressure | None
     needed_pressure: tuple[UncertainValue | None, ...]
     views: tuple[str, ...]
@@ -281,6 +299,7 @@ def read_case(path) -> Case:
     conditions, pressures = _conditions(case_text, needed, surroundings)
     regions = [RegionBox(**row) for row in _named(case_text, "region", REGION)]
     openings = _openings(case_text)
+    flows = _flows(case_text, openings, [condition.name for condition in conditions])
     searches = _searches(case_text)
     _require_free_names(case_text, openings, searches)
     zones = _zones(case_text)
@@ -306,6 +325,7 @@ def read_case(path) -> Case:
         zones=tuple(zones),
         surroundings=surroundings,
         usual=usual,
+        flows=flows,
         needed=needed,
         needed_pressure=tuple(pressures),
         views=report["views"],
@@ -391,6 +411,24 @@ def _require_decision(case_text, conditions):
 def _openings(case_text) -> list[OpeningEntry]:
     rows = _named(case_text, "opening", OPENING)
     return [OpeningEntry(**{**row, "recovery": _recovery(row)}) for row in rows]
+
+
+def _flows(case_text, openings, conditions) -> dict[str, tuple[float, ...]]:
+    """Flow of every opening that has one, in each condition; what flows in is negative."""
+    flows = {}
+    for number, entry in enumerate(openings, start=1):
+        if entry.flow is None:
+            continue
+        given = entry.flow
+        if not isinstance(given, dict):
+            given = dict.fromkeys(conditions, given)
+        for name in given:
+            if name not in conditions and not case_text.any_wrong("condition"):
+                hint = schema.nearest(name, conditions)
+                case_text.add("opening", number, "flow", f"{name!r} is no condition{hint}")
+        sign = -1.0 if entry.use == "inlet" else 1.0
+        flows[entry.name] = tuple(sign * given.get(name, 0.0) for name in conditions)
+    return flows
 
 
 def _recovery(row) -> UncertainValue | None:

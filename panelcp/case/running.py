@@ -3,62 +3,44 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 import panelcp
+from panelcp.case.deviations import (
+    ANGLE_DEVIATIONS,
+    angle_deviation,
+    deviation_of,
+    discretisation,
+    inlets_and_exits,
+    settling,
+    settling_at_openings,
+    slipstream_deviation,
+)
 from panelcp.case.doubts import doubts
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
-from panelcp.errors import FlowError, PanelcpError
-from panelcp.flow.superposition import SurfaceFlow, superpose
+from panelcp.flow.solutions import Solutions, solve_conditions
+from panelcp.flow.superposition import SurfaceFlow
 from panelcp.panels.faults import (
     Fault,
-    refinement_changes,
-    refinement_check,
     solution_checks,
-    suspect_zone,
 )
 from panelcp.panels.influence import is_compiled
-from panelcp.panels.solving import UnitSolutions, solve_units
+from panelcp.panels.solving import UnitSolutions
+from panelcp.placement.effects import EffectShares, effect_shares
 from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
 from panelcp.placement.requirement import EXPONENT
+from panelcp.placement.through_flow import through_flow
 from panelcp.quantity import UncertainValue
 from panelcp.report.contents import RunContents
 from panelcp.surface.checking import check_surface
-from panelcp.surface.coarsening import coarsened
 from panelcp.surface.curved import roughness_band
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening
-from panelcp.surface.rays import SkinFinder
-from panelcp.surface.refining import refined
 from panelcp.surface.repair import format_place
-
-ANGLE_DEVIATIONS = {
-    "alpha": UncertainValue(1.5, mark="memory", source="one standard deviation", kind="angle"),
-    "beta": UncertainValue(3.0, mark="memory", source="one standard deviation", kind="angle"),
-}
-"""How well angle of attack and sideslip are known."""
-
-
-@dataclass(frozen=True, eq=False)
-class Settling:
-    """How the pressure changes when the panels in doubt are made finer.
-
-    Attributes
-    ----------
-    checks : the change of Cp against its limit; none where no condition has a stream
-    pressure : (n_conditions, n_panels) float, Pa, on the finer panels less that before
-    line : for the log
-    warnings : lines, where it could not be solved
-    """
-
-    checks: tuple[Fault, ...]
-    pressure: np.ndarray
-    line: str
-    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,19 +71,22 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
     """
     case = prepared.case
     check = check_surface(prepared.surface)
-    units = solve_units(prepared.surface, tolerance=case.tolerance, progress=progress)
+    solutions = _solutions(prepared, progress)
     progress("checking the solution")
-    checks = solution_checks(units)
-    flow = superpose(units, case.conditions)
+    checks = solution_checks(solutions.main)
+    flow = solutions.flow()
     progress("solving on finer panels where in doubt, to see how much it matters")
-    settling = _settling(units, flow, checks, case.tolerance)
-    checks += settling.checks
+    settled = settling(solutions, flow, checks, case.tolerance)
+    checks += settled.checks
     progress("solving on a coarser panelling, to see how much it matters")
-    discretisation, share = _discretisation(prepared, flow)
-    discretisation = np.maximum(discretisation, _settling_at_openings(prepared, settling.pressure))
+    panelling, share = discretisation(prepared, flow)
+    panelling = np.maximum(panelling, settling_at_openings(prepared, settled.pressure))
     progress("ranking places")
     ranking = _rank(
-        prepared, flow, np.hypot(discretisation, _angle_deviation(prepared, units, flow))
+        prepared,
+        flow,
+        np.hypot(panelling, angle_deviation(prepared, solutions, flow)),
+        slipstream_deviation(prepared, solutions, flow),
     )
     etas = [prepared.recovery[opening.name].value for opening in prepared.openings]
     found_lines = tuple(found.line() for found in prepared.searches)
@@ -112,31 +97,66 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
         version=panelcp.__version__,
         input_hash=input_hash(prepared),
         check=check,
-        units=units,
+        solutions=solutions,
         flow=flow,
         openings=opening_pressures(flow, prepared.openings, etas),
         ranking=ranking,
         needed_pressure=case.needed_pressure,
+        effects=_effects(prepared, solutions, ranking, progress),
+        through=through_flow(solutions, prepared.openings, case.flows) if case.flows else None,
         searches=found_lines,
         inputs={"surface_hash": prepared.surface_hash, "case": case.tables},
         marks=_marks(prepared),
         checks=tuple(checks),
         warnings=(
-            *doubts(case, prepared.openings, check, checks, flow, ranking, share),
-            *settling.warnings,
+            *doubts(case, prepared.openings, check, checks, solutions, flow, ranking, share),
+            *settled.warnings,
         ),
         log=(
             *check.lines(),
             *found_lines,
-            *_solver_lines(units, checks),
-            settling.line,
+            *_solver_lines(solutions, checks),
+            *_air_lines(case, solutions),
+            settled.line,
             _roughness_line(prepared.surface),
-            _panelling_line(flow, discretisation, share),
+            _panelling_line(flow, panelling, share),
         ),
         views=case.views,
         best=case.best,
         last_station=case.last_station,
     )
+
+
+def _solutions(prepared: PreparedCase, progress: Progress) -> Solutions:
+    """Unit flows of the case; those of openings only where a flow is given."""
+    case = prepared.case
+    return solve_conditions(
+        prepared.surface,
+        case.conditions,
+        case.surroundings,
+        openings=[opening for opening in prepared.openings if opening.name in case.flows],
+        tolerance=case.tolerance,
+        progress=progress,
+    )
+
+
+def _effects(
+    prepared: PreparedCase, solutions: Solutions, ranking: OpeningRanking, progress: Progress
+) -> EffectShares | None:
+    """Shares of the effects at the openings of the case and at the best places."""
+    case, around = prepared.case, solutions.surroundings
+    if around.propeller is None and around.wing is None and len(solutions.parts) == 1:
+        return None
+    openings = {opening.name: opening for opening in prepared.openings}
+    for pair in ranking.distinct(case.best):
+        openings |= {o.name: o for o in (ranking.inlet(pair), ranking.exit(pair))}
+    in_free_air = None
+    if any(part.onset.ground is not None for part in solutions.parts):
+        progress("solving without the ground, to see how much it matters")
+        in_free_air = solve_conditions(
+            prepared.surface, case.conditions, around.without("ground"), tolerance=case.tolerance
+        )
+    return effect_shares(solutions, list(openings.values()), in_free_air)
 
 
 def run_case(case, results=None, progress: Progress = quiet) -> Run:
@@ -175,123 +195,22 @@ def input_hash(prepared: PreparedCase) -> str:
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:10]
 
 
-def _inlets_and_exits(prepared: PreparedCase) -> tuple[list[Opening], list[Opening]]:
-    everything = [*prepared.openings, *prepared.candidates]
-    inlets = [opening for opening in everything if opening.takes_air_in]
-    return inlets, [opening for opening in everything if opening.lets_air_out]
-
-
-def _turned(angle: float, step: UncertainValue) -> float:
-    """Angle one deviation nearer to zero or across it: so it stays within what is allowed."""
-    return angle - step.value if angle > 0.0 else angle + step.value
-
-
-def _angle_deviation(prepared: PreparedCase, units: UnitSolutions, flow: SurfaceFlow) -> np.ndarray:
-    """(n_conditions, n_inlets + n_exits) Pa: what uncertain angles do to the patch pressures.
-
-    Angle of attack 1.5 deg and sideslip 3 deg, one deviation each (from memory), as if every
-    opening felt them for itself: on the safe side for a difference of two.
-    """
-    openings = [opening for group in _inlets_and_exits(prepared) for opening in group]
-    nothing = np.zeros(len(openings))
-    usual = opening_pressures(flow, openings, nothing).patch_pressure
-    squares = np.zeros(usual.shape)
-    for angle, step in ANGLE_DEVIATIONS.items():
-        turned = [replace(c, **{angle: _turned(getattr(c, angle), step)}) for c in flow.conditions]
-        moved = opening_pressures(superpose(units, turned), openings, nothing).patch_pressure
-        squares += (moved - usual) ** 2
-    return np.sqrt(squares)
-
-
-def _discretisation(prepared: PreparedCase, flow: SurfaceFlow) -> tuple[np.ndarray, float]:
-    """(n_conditions, n_inlets + n_exits) Pa: patch pressures on a coarser panelling less these.
-
-    Also the share of the panels that the coarser one has.
-
-    The difference is about 0.8 times the error of the finer panelling; it is taken as one
-    standard deviation. An opening that does not fit the coarser skin gets the largest of the
-    others.
-    """
-    openings = [opening for group in _inlets_and_exits(prepared) for opening in group]
-    surface = coarsened(prepared.surface)
-    coarse = superpose(solve_units(surface), flow.conditions)
-    finder, places, laid = SkinFinder(surface), [], []
-    for place, opening in enumerate(openings):
-        try:
-            laid.append(opening.laid_on(finder))
-            places.append(place)
-        except PanelcpError:
-            continue
-    difference = np.full((len(flow.conditions), len(openings)), np.nan)
-    if laid:
-        fine = opening_pressures(flow, [openings[k] for k in places], np.zeros(len(laid)))
-        rough = opening_pressures(coarse, laid, np.zeros(len(laid)))
-        difference[:, places] = np.abs(rough.patch_pressure - fine.patch_pressure)
-    largest = np.nan_to_num(difference).max(axis=1, keepdims=True)
-    share = surface.n_panels / prepared.surface.n_panels
-    return np.where(np.isnan(difference), largest, difference), share
-
-
-def _settling(
-    units: UnitSolutions, flow: SurfaceFlow, checks: list[Fault], tolerance: float
-) -> Settling:
-    """Solve again with finer panels where a check failed or comes nearest to its limit.
-
-    Judged by the conditions that decide, where some do; all carry their changes.
-    """
-    moving = flow.dynamic_pressure > 0.0
-    pressure = np.zeros(flow.gauge_pressure.shape)
-    if not moving.any():
-        return Settling((), pressure, "finer panels where in doubt: not tried, no stream")
-    zone = suspect_zone(flow.surface, checks)
-    surface, parents = refined(flow.surface, zone)
-    try:
-        finer = solve_units(surface, tolerance=tolerance)
-    except FlowError as error:
-        line = f"finer panels where in doubt: {np.count_nonzero(zone)} panels, but {error}"
-        return Settling((), pressure, line, (line,))
-    streams = np.array([condition.stream for condition in flow.conditions])[moving]
-    changes = refinement_changes(units, finer, parents, streams)
-    pressure[moving] = changes * flow.dynamic_pressure[moving, None]
-    line = (
-        f"finer panels where in doubt: {np.count_nonzero(zone)} of {len(zone)} panels, then "
-        f"{surface.n_panels} in all; Cp changes there by {np.median(np.abs(changes[:, zone])):.4f} "
-        f"(median) and at most {np.abs(changes).max():.2f}, edges included; carried into the "
-        "deviations"
-    )
-    decides = np.array([condition.decides for condition in flow.conditions])[moving]
-    judged = changes[decides] if decides.any() else changes
-    return Settling((refinement_check(units, judged),), pressure, line)
-
-
-def _settling_at_openings(prepared: PreparedCase, pressure: np.ndarray) -> np.ndarray:
-    """(n_conditions, n_inlets + n_exits) Pa: |mean change| of pressure over each opening."""
-    openings = [opening for group in _inlets_and_exits(prepared) for opening in group]
-    means = [pressure[:, o.sample_panels] @ o.sample_weights for o in openings]
-    return np.abs(np.stack(means, axis=1))
-
-
-def _rank(prepared: PreparedCase, flow: SurfaceFlow, discretisation) -> OpeningRanking:
-    inlets, exits = _inlets_and_exits(prepared)
+def _rank(prepared: PreparedCase, flow: SurfaceFlow, panelling, by_slipstream) -> OpeningRanking:
+    inlets, exits = inlets_and_exits(prepared)
     recovery = [prepared.recovery[opening.name] for opening in inlets]
     return rank_openings(
         flow,
         inlets,
         exits,
         recovery=[eta.value for eta in recovery],
-        recovery_deviation=[_deviation(eta) for eta in recovery],
+        recovery_deviation=[deviation_of(eta) for eta in recovery],
         cp_deviation=_cp_deviations(prepared, [*inlets, *exits]),
-        discretisation=discretisation,
+        discretisation=panelling,
         needed_deviation=[
-            _deviation(needed) if needed else 0.0 for needed in prepared.case.needed_pressure
+            deviation_of(needed) if needed else 0.0 for needed in prepared.case.needed_pressure
         ],
+        slipstream_deviation=by_slipstream,
     )
-
-
-def _deviation(value: UncertainValue) -> float:
-    if not value.has_band:
-        return 0.0
-    return 0.5 * (value.low_deviation + value.high_deviation)
 
 
 def _cp_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:
@@ -319,6 +238,7 @@ def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
         for box in case.regions
         if box.cp_deviation
     ]
+    marks += _propeller_marks(case)
     if case.needed:
         marks.append(("engine: needed pressure at full power", case.needed.reference))
         marks.append(("engine: exponent of flow in the core pressure drop", EXPONENT))
@@ -337,6 +257,17 @@ def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
     return tuple(marks)
 
 
+def _propeller_marks(case) -> list[tuple[str, UncertainValue]]:
+    propeller = case.surroundings.propeller
+    if propeller is None:
+        return []
+    return [
+        ("propeller: efficiency in fast flight", propeller.efficiency),
+        ("propeller: static figure of merit", propeller.figure_of_merit),
+        ("propeller: slipstream factor", propeller.factor),
+    ]
+
+
 def _roughness_line(surface: SurfaceMesh) -> str:
     band = roughness_band(surface)
     worst = format_place(surface.centroids[int(np.argmax(band))])
@@ -347,11 +278,12 @@ def _roughness_line(surface: SurfaceMesh) -> str:
 
 
 def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray, share: float) -> str:
-    q = flow.dynamic_pressure[:, None]
+    q = flow.reference_pressure[:, None]
     part = np.divide(discretisation, q, out=np.zeros_like(discretisation), where=q > 0.0)
     return (
-        f"panelling: patch pressures change by {np.median(part):.4f} q (median) and at most "
-        f"{part.max():.4f} q on {100 * share:.0f} % of the panels; carried into the deviations"
+        f"panelling: patch pressures change by {np.median(part):.4f} (median) and at most "
+        f"{part.max():.4f} of q and mean rise together on {100 * share:.0f} % of the panels; "
+        "carried into the deviations"
     )
 
 
@@ -365,10 +297,34 @@ def _far_field_line(units: UnitSolutions) -> str:
     )
 
 
-def _solver_lines(units: UnitSolutions, checks: list[Fault]) -> list[str]:
-    return [
-        f"unit solutions: {', '.join(units.names)}; {units.iterations} iterations",
-        f"normal velocity left at the control points: {units.residuals.max():.1e} of the stream",
-        _far_field_line(units),
-        *(check.line() for check in checks),
-    ]
+def _solver_lines(solutions: Solutions, checks: list[Fault]) -> list[str]:
+    lines = []
+    for part in solutions.parts:
+        units = part.units
+        where = "in the free air" if units.ground is None else "over the ground"
+        lines += [
+            f"unit solutions {where}: {', '.join(units.names)}; {units.iterations} iterations",
+            f"normal velocity left at the control points: {units.residuals.max():.1e} m/s, where "
+            f"the greatest speed is {np.linalg.norm(units.velocity, axis=2).max():.3g} m/s",
+            _far_field_line(units),
+        ]
+    return [*lines, *(check.line() for check in checks)]
+
+
+def _air_lines(case, solutions: Solutions) -> list[str]:
+    """Thrust, rise, swirl, lift and ground of every condition."""
+    lines = []
+    if case.usual:
+        lines.append(f"usual conditions added: {', '.join(case.usual)} (common practice)")
+    for part in solutions.parts:
+        for condition, slipstream, circulation in zip(
+            part.onset.conditions, part.onset.slipstreams, part.onset.circulation, strict=True
+        ):
+            words = [slipstream.line()] if slipstream else []
+            words += [f"wing's circulation {circulation:.1f} m2/s"] if circulation else []
+            words += (
+                [f"ground {condition.height:.2f} m below the datum"] if part.units.ground else []
+            )
+            if words:
+                lines.append(f"{condition.name}: {'; '.join(words)}")
+    return lines

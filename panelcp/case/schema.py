@@ -261,7 +261,7 @@ class CaseText:
         """Note tables that are not known, or not of the kind (single, list) they should be."""
         for name, value in self.raw.items():
             if name not in known:
-                self.add(name, 0, "", f"not a known table{_nearest(name, known)}")
+                self.add(name, 0, "", f"not a known table{nearest(name, known)}")
                 self.wrong |= {(near, 0) for near in get_close_matches(name, known, n=1)}
                 continue
             many = known[name]
@@ -290,7 +290,7 @@ class CaseText:
     def _read(self, raw, name, number, entries) -> dict[str, Any]:
         for key in raw:
             if key not in entries:
-                self.add(name, number, key, f"not a known entry{_nearest(key, entries)}")
+                self.add(name, number, key, f"not a known entry{nearest(key, entries)}")
         values = {}
         for key, entry in entries.items():
             values[key] = entry.default
@@ -448,7 +448,8 @@ def _shown(content: str, number: int) -> str:
     return content.split("\n")[number - 1].strip()[:60]
 
 
-def _nearest(word: str, known) -> str:
+def nearest(word: str, known) -> str:
+    """Words that point from an unknown word to the nearest known one, or to all."""
     near = get_close_matches(word, list(known), n=1, cutoff=0.6)
     return f"; did you mean {near[0]!r}?" if near else f"; known: {', '.join(known)}"
 

@@ -57,6 +57,21 @@ class Solutions:
         """The unit solutions with most conditions."""
         return max(self.parts, key=lambda part: len(part.numbers)).units
 
+    @property
+    def mean_streams(self) -> np.ndarray:
+        """(n_conditions, 3) float, m/s: stream and mean slipstream far behind the disc together."""
+        streams = np.zeros((len(self.conditions), 3))
+        for part in self.parts:
+            onset = part.onset
+            for number, stream, slipstream in zip(
+                part.numbers, onset.streams, onset.slipstreams, strict=True
+            ):
+                streams[number] = stream
+                if slipstream is not None:
+                    v = slipstream.mean_induced * slipstream.factor
+                    streams[number] += 2.0 * v * slipstream.propeller.aft
+        return streams
+
     def flow(
         self,
         change: Callable[[Onset], Onset] | None = None,

@@ -77,6 +77,23 @@ class Slipstream:
         return self.thrust / self.propeller.area
 
     @property
+    def mean_induced(self) -> float:
+        """m/s: induced velocity at the disc of the mean rise, the factor left out."""
+        return float(induced_velocity(self.mean_rise, self._along, self.density))
+
+    def line(self) -> str:
+        """What it is, in one line."""
+        text = (
+            f"thrust {self.thrust:.0f} N, mean rise of total pressure {self.mean_rise:.0f} Pa, "
+            f"slipstream {max(self.airspeed, 0.0) + 2.0 * self.mean_induced:.0f} m/s far behind"
+        )
+        if self.swirl_strength:
+            turned = self.swirl_strength * float(self.propeller.loading.at(0.6))
+            v_t = turned / (0.6 * self.propeller.radius)
+            text += f", swirl {v_t:.1f} m/s at 60 % radius"
+        return text if self.predicted else f"{text}; wind from behind: not predicted, sign only"
+
+    @property
     def _along(self) -> float:
         return max(self.airspeed, 0.0)
 

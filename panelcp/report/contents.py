@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.panels.faults import Fault
 from panelcp.panels.solving import UnitSolutions
+from panelcp.placement.effects import EffectShares
 from panelcp.placement.ranking import OpeningPressures, OpeningRanking
+from panelcp.placement.through_flow import ThroughFlow
 from panelcp.quantity import UncertainValue
 from panelcp.surface.checking import SurfaceCheck
 from panelcp.surface.opening import Opening
@@ -30,9 +33,6 @@ CAUTIONS = (
     "opening.",
 )
 NOT_MODELLED = (
-    "propeller and slipstream",
-    "the wing's lift and its upwash",
-    "the ground",
     "boundary layer and separated air (the windshield pocket, behind bluff edges)",
     "wakes of cowl flaps, exhaust pipes and blade roots",
     "the ducts and cores inside: the openings are closed skin here, and how much air flows, so "
@@ -42,6 +42,15 @@ NOT_MODELLED = (
     "unsteady flow, and structure",
 )
 PROPELLER_NOTICE = "propeller not modelled: tow and run-up are not usable yet"
+NO_PROPELLER = "propeller and slipstream"
+NO_WING = "the wing's lift and its upwash"
+NO_GROUND = "the ground"
+WITH_PROPELLER = (
+    "bending of the slipstream in the wind across it, and how its tube narrows; wakes of single "
+    "blades"
+)
+WITH_WING = "the wing's thickness, its flaps, and the air within about a chord of its root"
+WITH_GROUND = "the vortex that may rise from the ground into a propeller or inlet at rest"
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +63,7 @@ class RunContents:
     version : of the program
     input_hash : of case text, surface file and version
     check : figures of the surface
-    units : UnitSolutions
+    solutions : Solutions
     flow : SurfaceFlow
     checks : of the solution, passed or not
     openings : all openings the case names, and their pressures in all conditions
@@ -67,6 +76,8 @@ class RunContents:
     log : lines of what was done
     views : names of the map views
     best : number of places in the short list
+    effects : EffectShares of propeller, wing and ground, or None where none acts
+    through : ThroughFlow of openings with a given flow, or None
     last_station : m, the maps show the body up to there; None leaves it to the openings
     """
 
@@ -76,7 +87,7 @@ class RunContents:
     version: str
     input_hash: str
     check: SurfaceCheck
-    units: UnitSolutions
+    solutions: Solutions
     flow: SurfaceFlow
     openings: OpeningPressures
     ranking: OpeningRanking
@@ -89,8 +100,44 @@ class RunContents:
     log: tuple[str, ...]
     views: tuple[str, ...]
     best: int
+    effects: EffectShares | None = None
+    through: ThroughFlow | None = None
     last_station: float | None = None
-    notices: tuple[str, ...] = field(default=(PROPELLER_NOTICE,))
+
+    @property
+    def units(self) -> UnitSolutions:
+        """Unit solutions of most conditions."""
+        return self.solutions.main
+
+    @property
+    def has_propeller(self) -> bool:
+        """Whether a propeller is given and its slipstream switched on."""
+        around = self.solutions.surroundings
+        return around.propeller is not None and "slipstream" in around.effects
+
+    @property
+    def has_wing(self) -> bool:
+        """Whether a wing is given and switched on."""
+        around = self.solutions.surroundings
+        return around.wing is not None and "wing" in around.effects
+
+    @property
+    def notices(self) -> tuple[str, ...]:
+        """What makes whole conditions unusable."""
+        return () if self.has_propeller else (PROPELLER_NOTICE,)
+
+    @property
+    def not_modelled(self) -> tuple[str, ...]:
+        """What the numbers leave out."""
+        grounds = [part.units.ground is not None for part in self.solutions.parts]
+        over_ground = [c.on_ground for c in self.flow.conditions]
+        ground = [WITH_GROUND] if any(grounds) else [NO_GROUND] if any(over_ground) else []
+        return (
+            WITH_PROPELLER if self.has_propeller else NO_PROPELLER,
+            WITH_WING if self.has_wing else NO_WING,
+            *ground,
+            *NOT_MODELLED,
+        )
 
     @property
     def short_list(self) -> list[int]:
@@ -102,11 +149,33 @@ def condition_line(condition) -> str:
     """One line that names a condition with its speed, angles and air."""
     air = condition.air
     return (
-        f"{condition.name}: {condition.speed / 0.514444:.0f} kt true, "
-        f"angle of attack {condition.alpha:g}°, sideslip {condition.beta:g}°, "
+        f"{condition.name}: {_motion(condition)}, "
         f"{condition.altitude / 0.3048:.0f} ft, {air.temperature - 273.15:.0f} °C, "
         f"q {condition.dynamic_pressure:.0f} Pa"
     )
+
+
+def _motion(condition) -> str:
+    """Speeds and angles, in flight or on the ground."""
+    if condition.ground_speed is None:
+        angle = ("attitude", condition.attitude or 0.0)
+        if not condition.on_ground:
+            angle = ("angle of attack", condition.alpha)
+        return (
+            f"{condition.speed / 0.514444:.0f} kt true, {angle[0]} {angle[1]:g}°, "
+            f"sideslip {condition.beta:g}°"
+        )
+    text = f"on the ground at {condition.ground_speed / 0.514444:.0f} kt"
+    if condition.attitude:
+        text += f", attitude {condition.attitude:g}°"
+    if condition.wind_speed:
+        text += f", wind {condition.wind_speed / 0.514444:.0f} kt from {condition.wind_from:g}°"
+    return text
+
+
+def in_pascal(condition) -> bool:
+    """Whether pressures are shown in Pa: on the ground and at rest Cp says nothing."""
+    return condition.on_ground or condition.speed == 0.0
 
 
 def place_line(opening: Opening) -> str:
@@ -130,17 +199,17 @@ def explain(contents: RunContents, pair: int) -> str:
     """Plain sentence why a pair stands where it stands."""
     ranking, conditions = contents.ranking, contents.flow.conditions
     c = int(ranking.limiting[pair])
-    q = conditions[c].dynamic_pressure
+    q = 0.0 if in_pascal(conditions[c]) else conditions[c].dynamic_pressure
     inlet, outlet = ranking.inlet_index[pair], ranking.exit_index[pair]
-    into = ranking.inlets.inlet_pressure[c, inlet] / q
-    out = ranking.exits.patch_pressure[c, outlet] / q
+    into = ranking.inlets.inlet_pressure[c, inlet]
+    out = ranking.exits.patch_pressure[c, outlet]
     spread = ranking.exits.pressure_spread[c, outlet]
     pull = "suction" if out < 0.0 else "pressure"
     sentence = (
         f"{ranking.available[c, pair]:.0f} ± {ranking.deviation[c, pair]:.0f} Pa available and "
         f"{ranking.needed[c]:.0f} ± {ranking.needed_deviation[c]:.0f} Pa needed in its hardest "
-        f"condition, {conditions[c].name}: the inlet brings {into:.2f} q, at the exit there is "
-        f"{pull} of {abs(out):.2f} q, which varies by ±{spread:.0f} Pa over the opening"
+        f"condition, {conditions[c].name}: the inlet brings {_in_q(into, q)}, at the exit there is "
+        f"{pull} of {_in_q(abs(out), q)}, which varies by ±{spread:.0f} Pa over the opening"
     )
     certain, possible = reversed_conditions(contents, pair)
     if certain:
@@ -153,18 +222,23 @@ def explain(contents: RunContents, pair: int) -> str:
     return sentence + "."
 
 
+def _in_q(pressure: float, q: float) -> str:
+    return f"{pressure / q:.2f} q" if q > 0.0 else f"{pressure:.0f} Pa"
+
+
 def reversed_conditions(contents: RunContents, pair: int) -> tuple[list[str], list[str]]:
     """Names of the moving conditions in which the exit would, or may, blow inward.
 
     It may where the available pressure is less than two standard deviations.
     """
     certain, possible = [], []
-    for c, condition in enumerate(contents.flow.conditions):
-        available = contents.ranking.available[c, pair]
-        if condition.speed > 0.0 and available < 0.0:
-            certain.append(condition.name)
-        elif condition.speed > 0.0 and available < 2.0 * contents.ranking.deviation[c, pair]:
-            possible.append(condition.name)
+    flow, ranking = contents.flow, contents.ranking
+    for c in np.flatnonzero(flow.moving):
+        available, name = ranking.available[c, pair], flow.conditions[c].name
+        if available < 0.0 and flow.predicted[c]:
+            certain.append(name)
+        elif available < 2.0 * ranking.deviation[c, pair]:
+            possible.append(name)
     return certain, possible
 
 
@@ -174,7 +248,10 @@ def short_conditions(contents: RunContents, pair: int) -> list[str]:
     return [
         f"{condition.name} ({ranking.ratio[c, pair]:.2f})"
         for c, condition in enumerate(contents.flow.conditions)
-        if not condition.decides and condition.speed > 0.0 and ranking.ratio[c, pair] < 1.0
+        if not condition.decides
+        and contents.flow.moving[c]
+        and contents.flow.predicted[c]
+        and ranking.ratio[c, pair] < 1.0
     ]
 
 
@@ -202,7 +279,7 @@ def _sign_line(contents: RunContents) -> str:
         some, others = reversed_conditions(contents, pair)
         certain |= set(some)
         possible |= set(others)
-    moving = sum(condition.speed > 0.0 for condition in contents.flow.conditions)
+    moving = int(contents.flow.moving.sum())
     many = f"any of the {moving} moving conditions" if moving > 1 else "the one moving condition"
     line = (
         f"Flow sign, each exit alone with its inlet: of the {len(contents.short_list)} best places "
@@ -285,11 +362,9 @@ def _gap(contents: RunContents, first: int, second: int) -> tuple[float, float]:
 
 
 def side_rows(contents: RunContents) -> list[tuple[str, int, Sequence[float]]]:
-    """Top against bottom against side: side, best pair, exit Cp in each condition."""
-    ranking, q = contents.ranking, contents.flow.dynamic_pressure
-    rows = []
-    for side, pair in ranking.best_of_each_side().items():
-        pressure = ranking.exits.patch_pressure[:, ranking.exit_index[pair]]
-        cp = np.divide(pressure, q, out=np.full(len(q), np.nan), where=q > 0.0)
-        rows.append((side, pair, cp))
-    return rows
+    """Top against bottom against side: side, best pair, exit pressure (Pa) in each condition."""
+    ranking = contents.ranking
+    return [
+        (side, pair, ranking.exits.patch_pressure[:, ranking.exit_index[pair]])
+        for side, pair in ranking.best_of_each_side().items()
+    ]

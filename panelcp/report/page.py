@@ -12,10 +12,10 @@ import numpy as np
 
 from panelcp.report.contents import (
     CAUTIONS,
-    NOT_MODELLED,
     RunContents,
     answer,
     explain,
+    in_pascal,
     opening_line,
     place_line,
     ratio_text,
@@ -52,6 +52,7 @@ td.w { white-space:normal; text-align:left; min-width:24ch }
 tr.first td { border-bottom:0; padding-bottom:0 }
 tr.first + tr td { padding-top:0; color:var(--soft) }
 .bad { color:var(--bad); font-weight:600 } .good { color:var(--good); font-weight:600 }
+details { margin:.4rem 0 } summary { cursor:pointer; font-weight:600 }
 figure { margin:1.4rem 0 } figure img { width:100%; height:auto; background:#fff;
          border:1px solid var(--line) } figcaption { color:var(--soft); font-size:.9rem }
 h3 { font-size:1rem; margin:1.6rem 0 .4rem }
@@ -96,10 +97,11 @@ def report_page(contents: RunContents, maps: list[tuple[str, str, Path]]) -> str
         ("ranking", "Ranking of places", _ranking(contents)),
         ("maps", "Pressure maps", _maps(maps)),
         ("openings", "Openings of the case", _openings(contents)),
+        *_air_sections(contents),
         ("conditions", "Conditions", _conditions(contents)),
         ("inputs", "Uncertain numbers used", _marks(contents)),
         ("surface", "Surface and solution", _list(contents.log)),
-        ("model", "Not modelled", _list(NOT_MODELLED)),
+        ("model", "Not modelled", _list(contents.not_modelled)),
         ("cautions", "Cautions", _list(CAUTIONS)),
     ]
     links = "".join(f'<a href="#{name}">{escape(title)}</a>' for name, title, _ in sections)
@@ -144,14 +146,23 @@ def _sides(contents: RunContents) -> str:
         _row([("least available / needed", "t"), *(_ratio_cell(contents, p) for _, p, _ in sides)]),
     ]
     rows += [
-        _row([(f"Cp: {condition.name}", "t"), *((_signed(cp[c]), "") for _, _, cp in sides)])
+        _pressure_row(condition, [pressure[c] for _, _, pressure in sides])
         for c, condition in enumerate(conditions)
     ]
     note = (
-        "<p class='soft'>Negative Cp draws air out. The best exit of each side is taken with its "
+        "<p class='soft'>Negative Cp draws air out; on the ground the pressure is given "
+        "in Pa. The best exit of each side is taken with its "
         "best inlet.</p>"
     )
     return _table(head, rows) + note
+
+
+def _pressure_row(condition, pressures) -> str:
+    """Row of pressures: Cp in flight, Pa on the ground and at rest."""
+    if in_pascal(condition):
+        return _row([(f"Pa: {condition.name}", "t"), *((_whole(value), "") for value in pressures)])
+    q = condition.dynamic_pressure
+    return _row([(f"Cp: {condition.name}", "t"), *((_signed(v / q), "") for v in pressures)])
 
 
 def _ranking(contents: RunContents) -> str:
@@ -219,25 +230,28 @@ def _available_cell(contents: RunContents, c: int, pair: int) -> tuple[str, str]
     text = f"{ranking.available[c, pair]:.0f}"
     if name in certain:
         return f"{text} reversed", "bad"
-    if contents.flow.conditions[c].speed > 0.0 and ranking.ratio[c, pair] < 1.0:
+    if not contents.flow.predicted[c]:
+        return f"{'out' if ranking.available[c, pair] > 0.0 else 'in'}? not predicted", "bad"
+    if contents.flow.moving[c] and ranking.ratio[c, pair] < 1.0:
         return f"{text} not enough", "bad"
     return (f"{text} may reverse", "bad") if name in possible else (text, "")
 
 
 def _maps(maps) -> str:
     if not maps:
-        return "<p>No condition has a stream, so there is no pressure to show.</p>"
+        return "<p>No condition has moving air, so there is no pressure to show.</p>"
     figures = []
     for name, caption, path in maps:
         data = base64.b64encode(path.read_bytes()).decode("ascii")
         figures.append(
-            f'<figure><img alt="Pressure coefficient in {escape(name, quote=True)}" '
+            f'<figure><img alt="Pressure in {escape(name, quote=True)}" '
             f'src="data:image/png;base64,{data}"><figcaption>{escape(caption)}; '
             f'<a href="maps/{quote(path.name)}">maps/{escape(path.name)}</a></figcaption></figure>'
         )
     note = (
         "<p class='soft'>Colour shows Cp: blue-green is suction (lines dashed), amber is pressure "
-        "(lines solid), zero is grey (thick line). The scale is the same in all conditions.</p>"
+        "(lines solid), zero is grey (thick line). The scale is the same in all conditions in "
+        "flight; on the ground the maps show Pa, each on its own scale.</p>"
     )
     return note + "".join(figures)
 
@@ -252,33 +266,112 @@ def _openings(contents: RunContents) -> str:
         _row([("use, kind", "t"), *((f"{o.use}, {o.kind}", "r") for o in group.openings)]),
         _row([("area cm²", "t"), *((f"{o.area * 1e4:.0f}", "") for o in group.openings)]),
     ]
-    for c, condition in enumerate(conditions):
-        q = condition.dynamic_pressure
-        values = group.patch_pressure[c] / q if q > 0.0 else np.full(len(group.openings), np.nan)
-        rows.append(_row([(f"Cp: {condition.name}", "t"), *((_signed(v), "") for v in values)]))
+    rows += [
+        _pressure_row(condition, group.patch_pressure[c]) for c, condition in enumerate(conditions)
+    ]
     return _table(head, rows)
 
 
-def _conditions(contents: RunContents) -> str:
-    titles = (("Condition", "t"), ("Decides", "t"), ("True airspeed, kt", ""))
-    titles += (("Angle of attack", ""), ("Sideslip", ""), ("Altitude, ft", ""), ("Air, °C", ""))
-    titles += (("q, Pa", ""), ("Needed pressure", ""), ("Mark", "t"))
+def _air_sections(contents: RunContents) -> list[tuple[str, str, str]]:
+    """Sections on effects and given flows, where there are any."""
+    sections = []
+    if contents.effects is not None:
+        sections.append(("effects", "Slipstream, swirl, wing, ground", _effects(contents)))
+    if contents.through is not None:
+        sections.append(("flows", "Given flow through openings", _through(contents)))
+    return sections
+
+
+def _effects(contents: RunContents) -> str:
+    effects, conditions = contents.effects, contents.flow.conditions
+    titles = (("Condition", "t"), ("Pressure, Pa", ""), *((name, "") for name in effects.effects))
+    parts = [
+        "<p class='soft'>Pressure on the closed skin with everything, and by how much each effect "
+        "changes it (Pa): with all effects, less without that one. The shares do not add up, since "
+        "the pressure goes with the square of the speed.</p>"
+    ]
+    for k, opening in enumerate(effects.openings):
+        rows = []
+        for c, condition in enumerate(conditions):
+            values = [effects.pressure[c, k], *effects.share[:, c, k]]
+            rows.append(_row([(condition.name, "t"), *((_whole(v), "") for v in values)]))
+        inside = _table(_row(titles, "th"), rows)
+        parts.append(
+            f"<details{' open' if k == 0 else ''}><summary>{escape(_kept(opening_line(opening)))}"
+            f"</summary>{inside}</details>"
+        )
+    return "".join(parts)
+
+
+def _through(contents: RunContents) -> str:
+    through, conditions = contents.through, contents.flow.conditions
+    titles = (("Opening", "t"), ("Condition", "t"), ("Flow, m³/s", ""), ("Speed ratio", ""))
+    titles += (("Spillage", ""), ("Lowest on the lip, Pa", ""), ("By other openings, Pa", ""))
     rows = []
-    for condition, needed in zip(contents.flow.conditions, contents.needed_pressure, strict=True):
+    for k, opening in enumerate(through.openings):
+        for c, condition in enumerate(conditions):
+            if not through.volume_flow[:, k].any() and not through.others[c, k]:
+                continue
+            ratio, spilled = through.velocity_ratio[c, k], through.spillage[c, k]
+            cells = [
+                (opening.name, "p"),
+                (condition.name, "p"),
+                (f"{through.volume_flow[c, k]:+.3f}".replace("-", "−"), ""),
+                ("" if np.isnan(ratio) else f"{ratio:.2f}", ""),
+                ("" if np.isnan(spilled) else f"{100 * spilled:.0f} %".replace("-", "−"), ""),
+                (_whole(through.lip_pressure[c, k]), ""),
+                (_whole(through.others[c, k]), ""),
+            ]
+            rows.append(_row(cells, titles=titles))
+    note = (
+        "<p class='soft'>Flow out of the body is positive. Speed ratio: mean speed through the "
+        "opening over the speed the air there has at outside pressure. Spillage: part of the air "
+        "ahead of an inlet's face that goes round it; negative where the inlet draws air from "
+        "round its lip. The lip is looked at a quarter of the width outside the outline. The "
+        "ranking leaves these flows out.</p>"
+    )
+    return note + _table(_row(titles, "th"), rows, "cards")
+
+
+def _conditions(contents: RunContents) -> str:
+    titles = (("Condition", "t"), ("Decides", "t"), ("Air", "t"), ("Angle of attack", ""))
+    titles += (("Sideslip", ""), ("Altitude, ft", ""), ("Air, °C", ""), ("q, Pa", ""))
+    titles += (("Mean rise, Pa", ""), ("Needed pressure", ""), ("Mark", "t"))
+    rows, flow = [], contents.flow
+    for c, (condition, needed) in enumerate(
+        zip(flow.conditions, contents.needed_pressure, strict=True)
+    ):
+        rise = f"{flow.mean_rise[c]:.0f}" if flow.mean_rise[c] else ""
         cells = [
             (condition.name, "p"),
             ("yes" if condition.decides else "no", "t"),
-            (f"{condition.speed / UNITS['speed']['kt']:.0f}", ""),
-            (f"{condition.alpha:g}°".replace("-", "−"), ""),
-            (f"{condition.beta:g}°".replace("-", "−"), ""),
+            *_air_cells(condition),
             (f"{condition.altitude / UNITS['length']['ft']:.0f}".replace("-", "−"), ""),
             (f"{condition.air.temperature - 273.15:.0f}".replace("-", "−"), ""),
             (f"{condition.dynamic_pressure:.0f}", ""),
+            (rise if flow.predicted[c] else f"{rise}, sign only", ""),
             (format_quantity(needed.value, "pressure", digits=3) if needed else "not given", ""),
             (needed.mark if needed else "", "t"),
         ]
         rows.append(_row(cells, titles=titles))
     return _table(_row(titles, "th"), rows, "cards")
+
+
+def _air_cells(condition) -> list[tuple[str, str]]:
+    """Speed, angle of attack and sideslip; on the ground the wheels' speed and the wind."""
+    knots = float(UNITS["speed"]["kt"])
+    if condition.ground_speed is None:
+        angles = [condition.attitude or condition.alpha, condition.beta]
+        cells = [(f"{condition.speed / knots:.0f} kt true", "p")]
+        return cells + [(f"{angle:g}°".replace("-", "−"), "") for angle in angles]
+    text = f"ground {condition.ground_speed / knots:.0f} kt"
+    if condition.wind_speed:
+        text += f", wind {condition.wind_speed / knots:.0f} kt from {condition.wind_from:g}°"
+    return [
+        (text.replace("-", "−"), "p"),
+        (f"{condition.attitude or 0.0:g}°".replace("-", "−"), ""),
+        ("", ""),
+    ]
 
 
 def _marks(contents: RunContents) -> str:
@@ -303,6 +396,10 @@ def _ratio_cell(contents: RunContents, pair: int) -> tuple[str, str]:
 
 def _signed(value: float) -> str:
     return "" if np.isnan(value) else f"{value:+.2f}".replace("-", "−")
+
+
+def _whole(value: float) -> str:
+    return "" if np.isnan(value) else f"{value + 0.0:+.0f}".replace("-", "−")
 
 
 def _kept(text: str) -> str:

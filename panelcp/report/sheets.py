@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from panelcp.flow.superposition import interpolated_pressure
-from panelcp.report.contents import RunContents, condition_line
+from panelcp.report.contents import RunContents, condition_line, in_pascal
 from panelcp.surface.interpolation import corner_operator
 from panelcp.surface.mesh import SurfaceMesh
 
@@ -61,23 +61,29 @@ def write_map_sheets(
 
     folder.mkdir()
     flow = contents.flow
-    moving = [c for c, condition in enumerate(flow.conditions) if condition.speed > 0.0]
-    if not moving:
+    moving = np.flatnonzero(flow.moving)
+    if not len(moving):
         return []
     corners = corner_operator(flow.surface)
     shown = _shown_panels(contents)
     surface = _part(flow.surface, shown)
     pressure = interpolated_pressure(flow, corners)
-    q = flow.dynamic_pressure
-    cp = [(pressure[c] / q[c]).reshape(-1, 3)[shown] for c in moving]
-    scale = pressure_scale(_usual_limit(cp, surface.areas))
+    pascal = [in_pascal(flow.conditions[c]) for c in moving]
+    values_of = [
+        (pressure[c] / (1.0 if absolute else flow.dynamic_pressure[c])).reshape(-1, 3)[shown]
+        for c, absolute in zip(moving, pascal, strict=True)
+    ]
+    cp = [values for values, absolute in zip(values_of, pascal, strict=True) if not absolute]
+    cp_scale = pressure_scale(_usual_limit(cp, surface.areas)) if cp else None
     views = [project_view(surface, view.replace("-", "_")) for view in contents.views]
     suspects = _suspect_panels(contents, shown)
     markers = [*suspects, *_markers(contents)]
     captions = [CAPTION + (SUSPECT_CAPTION if suspects else ""), *_notices(contents)]
     sheets = []
-    for number, (c, values) in enumerate(zip(moving, cp, strict=True), start=1):
-        condition = flow.conditions[c]
+    for number, (c, values) in enumerate(zip(moving, values_of, strict=True), start=1):
+        condition, scale = flow.conditions[c], cp_scale
+        if in_pascal(condition):
+            scale = pressure_scale(_usual_limit([values], surface.areas, least=1.0), label="Pa")
         progress(f"map {number} of {len(moving)}: {condition.name}")
         path = folder / f"{number:02d}-{file_word(condition.name)}.png"
         with rc_context({"text.parse_math": False}):
@@ -116,13 +122,13 @@ def _part(surface: SurfaceMesh, shown: np.ndarray) -> SurfaceMesh:
     return SurfaceMesh(surface.vertices[used], triangles.reshape(-1, 3))
 
 
-def _usual_limit(cp: list[np.ndarray], areas: np.ndarray) -> float:
-    """Cp that all but 0.5 % of the area shown stays within, in all conditions; at least 0.5."""
+def _usual_limit(cp: list[np.ndarray], areas: np.ndarray, least: float = 0.5) -> float:
+    """Value that all but 0.5 % of the area shown stays within, in all conditions."""
     size = np.abs(np.concatenate([values.mean(axis=1) for values in cp]))
     order = np.argsort(size)
     share = np.cumsum(np.tile(areas, len(cp))[order])
     usual = size[order][np.searchsorted(share, (1.0 - RARE_SHARE) * share[-1])]
-    return max(0.5, float(usual))
+    return max(least, float(usual))
 
 
 def file_word(name: str) -> str:

@@ -3,9 +3,10 @@
 Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `note`,
 `answer`, `notices`, `warnings`,
 `cautions`, `not_modelled`, `surface` (figures and history), `solver` (checks), `conditions`,
-`openings`, `ranking` (`pairs`, best first, and `best_of_each_side`), `marks` (every uncertain
-number that was used), `inputs` (the case file as understood). SI units, angles in degrees,
-temperatures in kelvin; a number that does not exist is null.
+`openings`, `effects` (shares of slipstream, swirl, wing and ground, Pa), `through_flow` (openings
+with a given flow), `ranking` (`pairs`, best first, and `best_of_each_side`), `marks` (every
+uncertain number that was used), `inputs` (the case file as understood). SI units, angles in
+degrees, temperatures in kelvin; a number that does not exist is null.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from panelcp.report.contents import CAUTIONS, NOT_MODELLED, RunContents, answer, explain
+from panelcp.report.contents import CAUTIONS, RunContents, answer, explain
 
 FORMAT = 1
 MAX_PAIRS = 500
@@ -44,11 +45,13 @@ def summary(contents: RunContents) -> dict[str, Any]:
         "notices": list(contents.notices),
         "warnings": list(contents.warnings),
         "cautions": list(CAUTIONS),
-        "not_modelled": list(NOT_MODELLED),
+        "not_modelled": list(contents.not_modelled),
         "surface": _surface(contents),
         "solver": _solver(contents),
         "conditions": _conditions(contents),
         "openings": _openings(contents),
+        "effects": _effects(contents),
+        "through_flow": _through_flow(contents),
         "ranking": _ranking(contents),
         "marks": [{"place": place, **value.to_dict()} for place, value in contents.marks],
         "inputs": contents.inputs,
@@ -98,7 +101,10 @@ def _solver(contents) -> dict[str, Any]:
 
 def _conditions(contents) -> list[dict[str, Any]]:
     rows = []
-    for c, needed in zip(contents.flow.conditions, contents.needed_pressure, strict=True):
+    flow = contents.flow
+    for c, needed, rise, predicted in zip(
+        flow.conditions, contents.needed_pressure, flow.mean_rise, flow.predicted, strict=True
+    ):
         rows.append(
             {
                 "name": c.name,
@@ -113,6 +119,9 @@ def _conditions(contents) -> list[dict[str, Any]]:
                 "dynamic_pressure": c.dynamic_pressure,
                 "mach": c.mach,
                 "power": c.power,
+                "on_ground": c.on_ground,
+                "mean_rise": rise,
+                "predicted": predicted,
                 "needed_pressure": needed.to_dict() if needed else None,
             }
         )
@@ -132,9 +141,41 @@ def _openings(contents) -> list[dict[str, Any]]:
             "area": opening.area,
             "patch_pressure": group.patch_pressure[:, index],
             "pressure_spread": group.pressure_spread[:, index],
+            "total_pressure": group.total_pressure[:, index],
             "inlet_pressure": group.inlet_pressure[:, index] if opening.takes_air_in else None,
         }
         for index, opening in enumerate(group.openings)
+    ]
+
+
+def _effects(contents) -> list[dict[str, Any]]:
+    effects = contents.effects
+    if effects is None:
+        return []
+    return [
+        {
+            "name": opening.name,
+            "pressure": effects.pressure[:, k],
+            **{name: effects.share[e, :, k] for e, name in enumerate(effects.effects)},
+        }
+        for k, opening in enumerate(effects.openings)
+    ]
+
+
+def _through_flow(contents) -> list[dict[str, Any]]:
+    through = contents.through
+    if through is None:
+        return []
+    return [
+        {
+            "name": opening.name,
+            "volume_flow": through.volume_flow[:, k],
+            "velocity_ratio": through.velocity_ratio[:, k],
+            "spillage": through.spillage[:, k],
+            "lip_pressure": through.lip_pressure[:, k],
+            "change_by_other_openings": through.others[:, k],
+        }
+        for k, opening in enumerate(through.openings)
     ]
 
 

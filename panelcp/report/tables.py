@@ -43,7 +43,7 @@ def pressures_csv(contents: RunContents) -> str:
     """Pressure at every opening of the case and of the ranking in every condition."""
     heading = ["opening", "use", "kind", "side", "x_m", "y_m", "z_m", "area_m2", "condition"]
     heading += ["patch_pressure_Pa", "patch_pressure_inH2O", "patch_cp", "spread_Pa"]
-    heading += ["inlet_pressure_Pa"]
+    heading += ["inlet_pressure_Pa", "total_pressure_Pa"]
     rows, seen = [], set()
     ranking = contents.ranking
     for group in (contents.openings, ranking.inlets, ranking.exits):
@@ -66,8 +66,22 @@ def _opening_rows(contents, group, index) -> list[list[str]]:
         values.append(f"{pressure / q:.4f}" if q > 0.0 else "")
         values.append(f"{group.pressure_spread[c, index]:.2f}")
         values.append(f"{group.inlet_pressure[c, index]:.2f}" if opening.takes_air_in else "")
+        values.append(f"{group.total_pressure[c, index]:.2f}")
         rows.append([*place, condition.name, *values])
     return rows
+
+
+def effects_csv(contents: RunContents) -> str:
+    """Share of every effect in the pressure at the openings, one row per opening and condition."""
+    effects = contents.effects
+    heading = ["opening", "condition", "patch_pressure_Pa"]
+    heading += [f"{name}_Pa" for name in effects.effects]
+    rows = []
+    for k, opening in enumerate(effects.openings):
+        for c, condition in enumerate(contents.flow.conditions):
+            values = [effects.pressure[c, k], *effects.share[:, c, k]]
+            rows.append([opening.name, condition.name, *(f"{value:.2f}" for value in values)])
+    return _csv(heading, rows)
 
 
 def _number(value: float) -> str:

@@ -10,7 +10,7 @@ from panelcp.report.files import write_folder, write_text
 from panelcp.report.page import report_page
 from panelcp.report.sheets import write_map_sheets
 from panelcp.report.summary import summary_json
-from panelcp.report.tables import pressures_csv, ranking_csv
+from panelcp.report.tables import effects_csv, pressures_csv, ranking_csv
 
 
 def write_results(
@@ -26,8 +26,8 @@ def write_results(
 
     Returns
     -------
-    Path of the run's folder: maps/*.png, report.html, ranking.csv, pressures.csv, summary.json,
-    run.log
+    Path of the run's folder: maps/*.png, report.html, ranking.csv, pressures.csv,
+    effects.csv (with propeller, wing or ground), summary.json, run.log
     """
 
     def fill(folder: Path):
@@ -36,6 +36,8 @@ def write_results(
         progress("writing report and tables")
         write_text(folder / "ranking.csv", ranking_csv(contents))
         write_text(folder / "pressures.csv", pressures_csv(contents))
+        if contents.effects is not None:
+            write_text(folder / "effects.csv", effects_csv(contents))
         write_text(folder / "summary.json", summary_json(contents))
         write_text(folder / "report.html", report_page(contents, maps))
         write_text(folder / "run.log", run_log(contents))

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from panelcp.case import running
+from panelcp.case import deviations, running
 from panelcp.case.reading import read_case
 from panelcp.case.running import prepare_case, solve_case
 from panelcp.errors import FlowError
-from panelcp.flow.superposition import superpose
+from panelcp.flow.solutions import solve_conditions
 from panelcp.panels.faults import CHANGE_KIND, solution_checks
 from panelcp.panels.solving import solve_units
 from tests import bodies
@@ -26,7 +26,7 @@ def warnings(tmp_path):
 def test_small_case_as_it_is_says_only_what_it_is_known_for(warnings):
     lines = warnings(CASE)
     assert not [line for line in lines if "no-cut" in line or "facing" in line]
-    assert any("no stream in parked" in line for line in lines)
+    assert any("no air moves in parked" in line for line in lines)
 
 
 def test_opening_in_a_no_cut_zone(warnings):
@@ -44,7 +44,7 @@ def test_forward_facing_inlet_on_top(warnings):
 
 def test_large_angles(warnings):
     lines = warnings(changed('alpha = "6 deg"', 'alpha = "16 deg"'))
-    assert any("above 15 deg in climb" in line for line in lines)
+    assert any("more than 15 deg off the nose in climb" in line for line in lines)
 
 
 def test_placeholder_of_the_starter_case(warnings):
@@ -96,12 +96,12 @@ def test_good_body_is_settled(warnings):
 
 def test_openings_carry_the_change_into_their_deviations(coarse_nosed, monkeypatch):
     usual, found = solve_case(coarse_nosed), usual_settling(coarse_nosed)
-    coarser, _ = running._discretisation(coarse_nosed, usual.flow)
-    kept = np.maximum(coarser, running._settling_at_openings(coarse_nosed, found.pressure))
+    coarser, _ = deviations.discretisation(coarse_nosed, usual.flow)
+    kept = np.maximum(coarser, deviations.settling_at_openings(coarse_nosed, found.pressure))
     rise = np.array([30.0, -200.0, 0.0])
     pressure = np.repeat(rise[:, None], coarse_nosed.surface.n_panels, axis=1)
-    given = running.Settling((), pressure, "as it is given here")
-    monkeypatch.setattr(running, "_settling", lambda *_: given)
+    given = deviations.Settling((), pressure, "as it is given here")
+    monkeypatch.setattr(running, "settling", lambda *_: given)
     wide = solve_case(coarse_nosed).ranking
     gain = np.maximum(coarser, np.abs(rise)[:, None]) ** 2 - kept**2
     assert gain[1].min() > 0.5 * 200.0**2
@@ -113,9 +113,9 @@ def test_openings_carry_the_change_into_their_deviations(coarse_nosed, monkeypat
 
 
 def usual_settling(prepared):
-    units = solve_units(prepared.surface)
-    flow = superpose(units, prepared.case.conditions)
-    return running._settling(units, flow, solution_checks(units), prepared.case.tolerance)
+    solutions = solve_conditions(prepared.surface, prepared.case.conditions)
+    checks = solution_checks(solutions.main)
+    return deviations.settling(solutions, solutions.flow(), checks, prepared.case.tolerance)
 
 
 def test_conditions_that_decide_judge_and_all_carry_the_change(coarse_nosed):
@@ -130,9 +130,9 @@ def test_conditions_that_decide_judge_and_all_carry_the_change(coarse_nosed):
 
 
 def test_without_a_stream_nothing_is_tried(coarse_nosed):
-    units = solve_units(coarse_nosed.surface)
-    flow = superpose(units, coarse_nosed.case.conditions[2:])
-    found = running._settling(units, flow, solution_checks(units), None)
+    solutions = solve_conditions(coarse_nosed.surface, coarse_nosed.case.conditions[2:])
+    checks = solution_checks(solutions.main)
+    found = deviations.settling(solutions, solutions.flow(), checks, None)
     assert found.checks == ()
     assert "no stream" in found.line
 
@@ -145,7 +145,7 @@ def test_finer_panels_that_cannot_be_solved_are_a_warning(coarse_nosed, monkeypa
             raise FlowError("the solution did not converge in 5 steps")
         return solve_units(surface, **options)
 
-    monkeypatch.setattr(running, "solve_units", refuse)
+    monkeypatch.setattr(deviations, "solve_units", refuse)
     contents = solve_case(coarse_nosed)
     assert CHANGE_KIND not in [check.kind for check in contents.checks]
     assert any("but the solution did not converge" in line for line in contents.warnings)

@@ -144,8 +144,8 @@ def test_condition_without_speed(finished, summary):
     assert parked["dynamic_pressure"] == 0.0
     assert summary["ranking"]["pairs"][0]["available"][2] == 0.0
     assert summary["ranking"]["pairs"][0]["ratio"][2] is None
-    assert any("no stream in parked" in warning for warning in summary["warnings"])
-    assert "warning: no stream in parked" in out
+    assert any("no air moves in parked" in warning for warning in summary["warnings"])
+    assert "warning: no air moves in parked" in out
 
 
 def test_marks_and_inputs_are_carried(summary):
@@ -218,7 +218,7 @@ def no_maps(text: str) -> str:
 
 def test_air_at_rest_cannot_decide(tmp_path):
     text = changed('calibrated_airspeed = "70 kt"', 'calibrated_airspeed = "0 kt"', no_maps(CASE))
-    with pytest.raises(CaseError, match=r"condition\[1\]: it decides, but has no stream"):
+    with pytest.raises(CaseError, match=r"condition\[1\]: it decides, but no air moves"):
         run_case(write_case(tmp_path, text))
     assert not (tmp_path / "results").exists()
 
