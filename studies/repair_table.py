@@ -23,7 +23,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from panelcp.errors import SurfaceError
-from panelcp.flow.superposition import solve
+from panelcp.flow.solutions import solve
 from panelcp.onset.conditions import FlightCondition
 from panelcp.surface.curved import curved_panels
 from panelcp.surface.formats import load_triangles
