@@ -115,8 +115,8 @@ def _conditions(solutions: Solutions, flow: SurfaceFlow) -> list[str]:
     if steep:
         lines.append(
             f"the air, the slipstream included, comes from more than {LARGE_ANGLE:g} deg off the "
-            f"nose in {', '.join(steep)}: the flow separates widely there, which is not modelled; do not "
-            "use these numbers"
+            f"nose in {', '.join(steep)}: the flow separates widely there, which is not modelled; "
+            "do not use these numbers"
         )
     blind = [c.name for c, told in zip(flow.conditions, flow.predicted, strict=True) if not told]
     if blind:

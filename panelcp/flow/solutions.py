@@ -112,10 +112,10 @@ class Solutions:
 
     def _together(self, pieces: list[SurfaceFlow]) -> SurfaceFlow:
         order = np.argsort(np.concatenate([part.numbers for part in self.parts]), kind="stable")
-        names = ("velocity", "gauge_pressure", "wetting", "mean_rise", "predicted")
+        names = ("velocity", "gauge_pressure", "wetting", "head_deviation", "mean_rise")
         joined = {
             name: np.concatenate([getattr(piece, name) for piece in pieces])[order]
-            for name in names
+            for name in (*names, "predicted")
         }
         return SurfaceFlow(surface=self.surface, conditions=self.conditions, **joined)
 

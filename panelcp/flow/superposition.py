@@ -29,6 +29,8 @@ class SurfaceFlow:
         of the slipstream wets the skin
     wetting : (n_conditions, n_panels) float: the pressure in the middle, parts of that with the
         air of the undisturbed radius; 1 without slipstream
+    head_deviation : (n_conditions, n_panels) float, Pa: how well the total pressure of the air of
+        one radius is known; 0 without slipstream
     mean_rise : (n_conditions,) float, Pa: thrust over disc area
     predicted : (n_conditions,) bool; False where only the sign of a flow can be told
     """
@@ -38,6 +40,7 @@ class SurfaceFlow:
     velocity: np.ndarray
     gauge_pressure: np.ndarray
     wetting: np.ndarray | None = None
+    head_deviation: np.ndarray | None = None
     mean_rise: np.ndarray | None = None
     predicted: np.ndarray | None = None
 
@@ -45,11 +48,14 @@ class SurfaceFlow:
         n = len(self.conditions)
         if self.wetting is None:
             object.__setattr__(self, "wetting", np.ones(np.shape(self.gauge_pressure)))
+        if self.head_deviation is None:
+            object.__setattr__(self, "head_deviation", np.zeros(np.shape(self.gauge_pressure)))
         if self.mean_rise is None:
             object.__setattr__(self, "mean_rise", np.zeros(n))
         if self.predicted is None:
             object.__setattr__(self, "predicted", np.ones(n, dtype=bool))
-        for name in ("velocity", "gauge_pressure", "wetting", "mean_rise"):
+        names = ("velocity", "gauge_pressure", "wetting", "head_deviation", "mean_rise")
+        for name in names:
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
         object.__setattr__(self, "predicted", frozen_array(self.predicted, bool))
 
@@ -193,6 +199,7 @@ def superpose(
         velocity=velocity,
         gauge_pressure=wetting * (upper - kinetic),
         wetting=wetting,
+        head_deviation=onset.head_deviation(units.panels.points),
         mean_rise=onset.mean_rise,
         predicted=onset.predicted,
     )

@@ -14,6 +14,10 @@ from panelcp.onset.vortices import vortex_cylinder
 
 SHARE_POINTS = 2001
 
+MIXING = 0.1
+"""Air of the slipstream may have mixed with that from so much farther out, parts of the radius.
+From memory: an inlet inside 40 % of the radius is said to get 0 to 0.6 of the mean rise."""
+
 SWIRL_CORE = 1e-3
 """Part of the radius inside which the air turns like a solid body, if it is loaded there."""
 
@@ -182,6 +186,12 @@ class Slipstream:
         lower = np.where(behind, self.rise(passed), 0.0)
         smaller = np.abs(lower) < np.abs(upper)
         return upper, np.where(smaller, lower, upper)
+
+    def rise_deviation(self, axial, distance) -> np.ndarray:
+        """(n,) float, Pa: half of what mixing with air from farther out could change the rise."""
+        fraction = distance / self.propeller.radius
+        change = self.rise(fraction + MIXING) - self.rise(fraction)
+        return np.where(axial > 0.0, 0.5 * np.abs(change), 0.0)
 
     def with_factor(self, factor: float) -> Slipstream:
         """The same slipstream with another factor."""

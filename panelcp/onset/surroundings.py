@@ -374,6 +374,15 @@ class Onset:
             lower[c] += rises[1]
         return upper, lower
 
+    def head_deviation(self, points) -> np.ndarray:
+        """(n_conditions, n_points) float, Pa: total pressure, how well it is known at a radius."""
+        deviation = np.zeros((len(self.conditions), len(points)))
+        if self._blowing:
+            axial, distance, _ = self.propeller.cylinder_coordinates(points)
+        for c in self._blowing:
+            deviation[c] = self.slipstreams[c].rise_deviation(axial, distance)
+        return deviation
+
     def with_streams(self, streams) -> Onset:
         """The same slipstreams and wing in other streams."""
         return replace(self, streams=streams)

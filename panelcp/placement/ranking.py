@@ -180,20 +180,32 @@ def opening_pressures(
     eta = np.asarray(recovery, dtype=float)
     patch, head = (weights @ gauge).T, (weights @ total).T
     spread = np.sqrt(np.maximum((weights @ gauge**2).T - patch**2, 0.0))
-    uncertain = 1.0 / share - 1.0
-    patch_wetting, head_wetting = (
-        (weights @ (uncertain * gauge)).T,
-        (weights @ (uncertain * total)).T,
-    )
+    patch_wetting, inlet_wetting = _wetting(flow, operator, weights, (gauge, total, share), eta)
     return OpeningPressures(
         openings=tuple(openings),
         patch_pressure=patch,
         pressure_spread=spread,
         total_pressure=head,
         inlet_pressure=patch + eta * (head - patch),
-        patch_wetting=np.abs(patch_wetting),
-        inlet_wetting=np.abs((1.0 - eta) * patch_wetting + eta * head_wetting),
+        patch_wetting=patch_wetting,
+        inlet_wetting=inlet_wetting,
     )
+
+
+def _wetting(flow: SurfaceFlow, operator, weights, air, eta) -> tuple[np.ndarray, np.ndarray]:
+    """(n_conditions, n_openings) Pa: what is not known of the air that comes to openings.
+
+    Its radius at the disc, between the bounds; and its total pressure, of which the skin feels
+    the part that its own pressure has of the total.
+    """
+    gauge, total, share = air
+    uncertain = 1.0 / share - 1.0
+    by_patch, by_head = ((weights @ (uncertain * part)).T for part in (gauge, total))
+    mixed = (weights @ (operator @ flow.head_deviation.T)).T
+    patch, head = (np.abs(weights @ part).T for part in (gauge, total))
+    felt = np.minimum(np.divide(patch, head, out=np.ones_like(patch), where=head > 0.0), 1.0)
+    at_inlet = np.hypot((1.0 - eta) * by_patch + eta * by_head, mixed * (eta + (1.0 - eta) * felt))
+    return np.hypot(by_patch, mixed * felt), at_inlet
 
 
 def rank_openings(
