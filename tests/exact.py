@@ -306,3 +306,20 @@ def curl(field, points, step=1e-4):
         ],
         axis=1,
     )
+
+
+def sphere_in_slipstream(radius, start, cosine, n_points=80):
+    """u_theta on the unit sphere from a coaxial vortex cylinder of unit strength.
+
+    It runs from z = `start` towards +z without end, round the sphere; theta from +z. Its rings
+    are summed by the rule of Gauss and Legendre in t, z = start + (1 + t)/(1 - t).
+    """
+    nodes, weights = np.polynomial.legendre.leggauss(n_points)
+    places = start + (1.0 + nodes) / (1.0 - nodes)
+    weights = weights * 2.0 / (1.0 - nodes) ** 2
+    total = np.zeros(len(cosine))
+    for place, weight in zip(places, weights, strict=True):
+        # the harmonics fall as the sphere's radius over the distance to the ring
+        n_terms = int(40.0 / np.log(np.hypot(radius, place))) + 3
+        total += weight * sphere_in_ring(radius, place, cosine, n_terms)
+    return total
