@@ -45,6 +45,9 @@ WALL_SHARE = 0.3
 WALL_REACH = 2.0
 """Walls and gaps thicker than this many edges of the fine mesh are not looked at."""
 
+COARSEST = 4.0
+"""Flat skin gets this many times coarser than without bends, at most."""
+
 NEAR_ENOUGH = 1e-3
 """Sizes are scaled alike once their number is this near to the wanted one, as logarithm."""
 
@@ -77,12 +80,15 @@ class SizeField:
     areas: np.ndarray
     least: float
 
-    def sizes(self, flat: float) -> np.ndarray:
-        """(n,) float, m: sizes when flat skin ahead has panels of size `flat`."""
+    def sizes(self, flat: float, least: float) -> np.ndarray:
+        """(n,) float, m: sizes when flat skin ahead has panels of size `flat`.
+
+        `least` : at bends and in strips panels are no smaller, parts of `flat`.
+        """
         bend = np.maximum(self.bend, 1e-12)
-        size = np.minimum(flat * self.base, np.maximum(TURN / bend, LEAST * flat))
-        size = np.minimum(size, np.maximum(LARGEST_TURN / bend, self.least * flat))
-        size = np.minimum(size, np.maximum(self.strip, NARROWEST * flat))
+        size = np.minimum(flat * self.base, np.maximum(TURN / bend, max(LEAST, least) * flat))
+        size = np.minimum(size, np.maximum(LARGEST_TURN / bend, least * flat))
+        size = np.minimum(size, np.maximum(self.strip, max(NARROWEST, least) * flat))
         return self._grown(np.minimum(size, np.maximum(self.limit, SMALLEST * flat)))
 
     def number(self, sizes) -> float:
@@ -93,13 +99,24 @@ class SizeField:
     def sizes_for(self, n_panels: float) -> np.ndarray:
         """(n,) float, m: sizes that give so many panels.
 
-        Flat skin gets up to 4 times coarser for the sake of bends; then all panels do.
+        Flat skin gets up to COARSEST times coarser for the sake of bends; then tight bends get
+        fewer panels; then all panels get larger.
         """
         flat = np.sqrt(self.areas.sum() / (EQUAL_SIDES * n_panels))
-        low, high = np.log(0.2 * flat), np.log(4.0 * flat)
-        middle, slope, before = np.log(flat), -2.0, None
+        sizes = self._fitted(
+            n_panels, lambda x: self.sizes(x, self.least), 0.2 * flat, flat * COARSEST
+        )
+        if self.number(sizes) > n_panels * (1.0 + NEAR_ENOUGH):
+            flat *= COARSEST
+            sizes = self._fitted(n_panels, lambda x: self.sizes(flat, x), self.least, 1.0)
+        return sizes * np.sqrt(self.number(sizes) / n_panels)
+
+    def _fitted(self, n_panels: float, sizes_at, low: float, high: float) -> np.ndarray:
+        """Sizes that depend on a number between `low` and `high`, so that there are n_panels."""
+        low, high = np.log(low), np.log(high)
+        middle, slope, before = high - 1.4, -2.0, None
         for _ in range(14):
-            sizes = self.sizes(np.exp(middle))
+            sizes = sizes_at(np.exp(middle))
             excess = np.log(self.number(sizes) / n_panels)
             low, high = (middle, high) if excess > 0.0 else (low, middle)
             if abs(excess) < NEAR_ENOUGH or high - low < NEAR_ENOUGH:
@@ -110,7 +127,7 @@ class SizeField:
             middle = middle - excess / slope
             if not low < middle < high:
                 middle = 0.5 * (low + high)
-        return sizes * np.sqrt(self.number(sizes) / n_panels)
+        return sizes
 
     def _grown(self, size) -> np.ndarray:
         """Sizes no larger than anywhere else plus GROWTH times the way from there."""
