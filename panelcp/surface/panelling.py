@@ -262,8 +262,9 @@ def _gather_normals(skin, source):
 
 def _shaped(skin, source, chains, field, wanted):
     """Panels of the wanted sizes and number."""
-    from panelcp.surface.panelling_kernels import mend_shapes, relax, turn_edges
+    from panelcp.surface.panelling_kernels import mend_shapes, relax, renew_normals, turn_edges
 
+    renew_normals(skin, source.tree)
     sizes, asked = field.sizes_for(wanted), wanted
     for attempt in range(12):
         for step in range(5 if attempt == 0 else 2):

@@ -681,6 +681,18 @@ def _put_on_skin(tree, x, y, z, nx, ny, nz, reach, point, normal):
 
 
 @njit(cache=True, error_model="numpy")
+def renew_normals(skin, tree):
+    """Give vertices off the lines the normal of the skin where they are, no mean any more."""
+    point, normal = np.empty(3), np.empty(3)
+    for v in range(skin.count[0]):
+        if skin.out[v] < 0 or skin.kind[v] != FREE:
+            continue
+        p, n = skin.points[v], skin.normal[v]
+        if _put_on_skin(tree, p[0], p[1], p[2], n[0], n[1], n[2], skin.size[v], point, normal):
+            skin.normal[v] = normal
+
+
+@njit(cache=True, error_model="numpy")
 def _middle_on_skin(skin, chains, tree, e, point, normal):
     """Point and normal for a new vertex in an edge; False when the skin is not found."""
     start, p, n = skin.start, skin.points, skin.normal
