@@ -213,13 +213,29 @@ def explain(contents: RunContents, pair: int) -> str:
     )
     certain, possible = reversed_conditions(contents, pair)
     if certain:
-        sentence += f"; flow would reverse in {', '.join(certain)}"
+        sentence += f"; flow would reverse in {listed(certain)}"
     if possible:
-        sentence += f"; flow may reverse in {', '.join(possible)}"
+        sentence += f"; flow may reverse in {listed(possible)}"
     short = short_conditions(contents, pair)
     if short:
         sentence += f"; not enough, though not deciding, in {', '.join(short)}"
     return sentence + "."
+
+
+def listed(names) -> str:
+    """Names in a row; quoted where one of them holds a comma.
+
+    Examples
+    --------
+    >>> listed(["cruise", "climb"])
+    'cruise, climb'
+    >>> listed(["tow, hot day", "climb"])
+    '"tow, hot day", "climb"'
+    """
+    names = list(names)
+    if any("," in name for name in names):
+        names = [f'"{name}"' for name in names]
+    return ", ".join(names)
 
 
 def _in_q(pressure: float, q: float) -> str:
@@ -229,15 +245,17 @@ def _in_q(pressure: float, q: float) -> str:
 def reversed_conditions(contents: RunContents, pair: int) -> tuple[list[str], list[str]]:
     """Names of the moving conditions in which the exit would, or may, blow inward.
 
-    It may where the available pressure is less than two standard deviations.
+    It would where the available pressure is negative by more than one standard deviation, and it
+    may where it is less than two.
     """
     certain, possible = [], []
     flow, ranking = contents.flow, contents.ranking
     for c in np.flatnonzero(flow.moving):
         available, name = ranking.available[c, pair], flow.conditions[c].name
-        if available < 0.0 and flow.predicted[c]:
+        deviation = ranking.deviation[c, pair]
+        if available < -deviation and flow.predicted[c]:
             certain.append(name)
-        elif available < 2.0 * ranking.deviation[c, pair]:
+        elif available < 2.0 * deviation:
             possible.append(name)
     return certain, possible
 
@@ -285,11 +303,11 @@ def _sign_line(contents: RunContents) -> str:
         f"Flow sign, each exit alone with its inlet: of the {len(contents.short_list)} best places "
     )
     line += (
-        f"some would blow backwards in {', '.join(sorted(certain))}" if certain else "none would"
+        f"some would blow backwards in {listed(sorted(certain))}" if certain else "none would"
     )
     line += "" if certain else f" blow backwards in {many}"
     if possible - certain:
-        line += f"; within the uncertainty some may in {', '.join(sorted(possible - certain))}"
+        line += f"; within the uncertainty some may in {listed(sorted(possible - certain))}"
     return line + "."
 
 
@@ -307,7 +325,7 @@ def _named_exits_line(contents: RunContents) -> str:
             for condition, pressure in zip(contents.flow.conditions, worst, strict=True)
             if condition.decides and pressure > 0.0
         ]
-        where = f", sits in pressure in {', '.join(blown)}" if blown else ""
+        where = f", sits in pressure in {listed(blown)}" if blown else ""
         rows.append(f"{opening.name} {ratio_text(contents, pair)} (rank {pair + 1}{where})")
     return f"Exits that the case names: {'; '.join(rows)}." if rows else ""
 

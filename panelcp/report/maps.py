@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from os import PathLike
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -498,28 +499,70 @@ def _write_number(axes, paper, place, text, level):
 # --- marks --------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class _MarkLayout:
+    """Where the marks of one view go; the same for all conditions on paper of one size.
+
+    Attributes
+    ----------
+    outlines : (label, colour and width, visible runs in m) of every mark that can be seen
+    boxes : round the outlines, points
+    labels : (text, colour, place), points
+    """
+
+    outlines: list
+    boxes: list
+    labels: list
+
+
+_LAYOUTS: WeakKeyDictionary = WeakKeyDictionary()
+"""View -> the marks, the paper, and the layout last made of them."""
+
+
 def _draw_markers(axes, projected, markers, taken):
     """Draw the marks that can be seen, with labels; the boxes that they take, in points."""
-    paper, shown, placed = Paper.of(axes), [], []
+    paper = Paper.of(axes)
+    wanted = (tuple(markers), (*paper.start, *paper.per_point), tuple(taken))
+    known, layout = _LAYOUTS.get(projected, (None, None))
+    if known is None or not _same_layout(known, wanted):
+        layout = _mark_layout(paper, projected, markers, taken)
+        _LAYOUTS[projected] = (wanted, layout)
+    for _, style, runs in layout.outlines:
+        _draw_outline(axes, [run * _MM for run in runs], *style)
+    for label, colour, place in layout.labels:
+        _write_label(axes, paper, label, colour, place)
+    return layout.boxes + [place.box for *_, place in layout.labels]
+
+
+def _same_layout(known, wanted) -> bool:
+    """Whether marks (the very same ones), paper and boxes taken are as before."""
+    marks = len(known[0]) == len(wanted[0]) and all(
+        a is b for a, b in zip(known[0], wanted[0], strict=True)
+    )
+    return marks and known[1:] == wanted[1:]
+
+
+def _mark_layout(paper, projected, markers, taken) -> _MarkLayout:
+    shown, lines, labels, placed = [], [], [], []
     for marker in markers:
         style = _marker_style(marker)
         runs = _outline_runs(projected, marker)
         if runs:
-            _draw_outline(axes, [run * _MM for run in runs], *style)
-            shown.append((marker.label, style[0], paper.points(np.vstack(runs) * _MM)))
-    outlines = [Box(*(line.min(axis=0) - 1), *(line.max(axis=0) + 1)) for *_, line in shown]
+            shown.append((marker.label, style, runs))
+            lines.append(paper.points(np.vstack(runs) * _MM))
+    outlines = [Box(*(line.min(axis=0) - 1), *(line.max(axis=0) + 1)) for line in lines]
 
     def covered(box):
         corners = paper.plane([[box.left, box.bottom], [box.right, box.top]]) / _MM
         return projected.covered_share(*corners)
 
-    for label, colour, line in shown:
+    for (label, style, _), line in zip(shown, lines, strict=True):
         size = np.array(text_size(label, _FONT)) + _LABEL_PADDING
         place = label_place(size, line, [*outlines, *taken], placed, paper.frame, covered)
         if label and place is not None:
             placed.append(place)
-            _write_label(axes, paper, label, colour, place)
-    return outlines + [place.box for place in placed]
+            labels.append((label, style[0], place))
+    return _MarkLayout(shown, outlines, labels)
 
 
 def _marker_style(marker):
