@@ -133,7 +133,8 @@ def crossing_message(zones) -> str:
     more = f"; and {len(zones) - 3} more places" if len(zones) > 3 else ""
     return (
         f"the skin {' and '.join(faults)}, at {shown}{more}. Parts that cross must be united, and "
-        "parts that touch joined to one outer skin, before panels can be laid on it"
+        "parts that touch joined to one outer skin, before panels can be laid on it: closed parts "
+        "that overlap by unite = true in [surface], others in the CAD"
     )
 
 

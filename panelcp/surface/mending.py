@@ -11,6 +11,12 @@ from panelcp.surface.checking import require_closed, require_one_body
 from panelcp.surface.crossings import require_no_crossings
 from panelcp.surface.crowded import part_crowded_edges, split_touching_vertices
 from panelcp.surface.holes import LARGEST, Hole, bridge_gaps, fill_holes, part_labels
+from panelcp.surface.layers import (
+    PARALLEL,
+    drop_inner_faces,
+    drop_second_copies,
+    require_thickness,
+)
 from panelcp.surface.repair import (
     close_cracks,
     close_junctions,
@@ -25,6 +31,9 @@ from panelcp.surface.repair import (
     used_only,
 )
 from panelcp.surface.windings import consistent_windings
+
+BESIDE = 0.02
+"""The edge of a half no farther from BL 0 than this part of its length was meant to lie there."""
 
 
 @dataclass(frozen=True)
@@ -103,18 +112,23 @@ def mended(
     step(remove_flat)
     step(drop_doubled)
     if open_at_plane:
+        step(_without_wall, options.plane_tolerance)
         step(_laid_to_plane, options.plane_tolerance)
         step(_without_wall)
+    step(drop_second_copies, options.crack_tolerance)
     step(_closed_cracks, options.crack_tolerance)
+    if open_at_plane:
+        step(_without_wall)
     step(part_crowded_edges, open_at_plane)
     step(consistent_windings)
+    step(drop_inner_faces)
     step(bridge_gaps, options.widest_gap, open_at_plane)
     step(drop_loose_parts, options.loose_share)
     vertices, triangles, lines, left = fill_holes(
         vertices, triangles, options.largest_hole, open_at_plane
     )
     notes.extend(lines)
-    notes.extend(_left_open(vertices, left, options, leave_larger))
+    notes.extend(_left_open(vertices, left, options, leave_larger, open_at_plane))
     step(split_touching_vertices)
     step(draw_needles)
     step(consistent_windings)
@@ -176,10 +190,15 @@ def _laid_to_plane(vertices, triangles, tolerance: float):
     return (moved if notes else vertices), triangles, notes
 
 
-def _without_wall(vertices, triangles):
-    """A half without the wall that closes it on y = 0."""
+def _without_wall(vertices, triangles, tolerance: float = 0.0):
+    """A half without the wall that closes it on y = 0, or beside it within the tolerance."""
     points, corners = np.asarray(vertices, dtype=float), np.asarray(triangles)
-    wall = (points[corners][:, :, 1] == 0.0).all(axis=1)
+    aside = np.abs(points[:, 1])[corners].max(axis=1)
+    wall = aside == 0.0
+    near = np.flatnonzero((aside <= tolerance) & ~wall)
+    a, b, c = (points[column] for column in corners[near].T)
+    normal = np.cross(b - a, c - a)
+    wall[near] = np.abs(normal[:, 1]) > PARALLEL * np.linalg.norm(normal, axis=1)
     if not wall.any():
         return vertices, triangles, []
     if wall.all():
@@ -210,7 +229,9 @@ def _closed_cracks(vertices, triangles, tolerance: float):
     return vertices, triangles, notes
 
 
-def _left_open(vertices, left: tuple[Hole, ...], options, leave_larger: bool) -> list[str]:
+def _left_open(
+    vertices, left: tuple[Hole, ...], options, leave_larger: bool, half: bool
+) -> list[str]:
     if not left:
         return []
     widest = sorted(left, key=lambda hole: -hole.diameter)
@@ -229,6 +250,7 @@ def _left_open(vertices, left: tuple[Hole, ...], options, leave_larger: bool) ->
         if behind
         else ""
     )
+    advice += _beside_plane(np.asarray(vertices), left, options) if half else ""
     raise SurfaceError(
         f"surface is not closed: {line}. Holes up to {options.largest_hole * 1e3:.0f} mm are "
         f"filled here (largest_hole in [surface]); {advice}an opening for air is closed flush with "
@@ -236,9 +258,24 @@ def _left_open(vertices, left: tuple[Hole, ...], options, leave_larger: bool) ->
     )
 
 
+def _beside_plane(vertices, left: tuple[Hole, ...], options) -> str:
+    """What to do about the edge of a half that lies beside BL 0 all along."""
+    for hole in left:
+        aside = np.abs(vertices[hole.rim, 1])
+        if len(aside) > 3 and aside.max() <= BESIDE * hole.diameter:
+            return (
+                f"the open edge of this half lies {aside.min() * 1e3:.2g} to "
+                f"{aside.max() * 1e3:.2g} mm beside BL 0, farther than plane_tolerance of "
+                f"{options.plane_tolerance * 1e3:g} mm: move the datum, or raise plane_tolerance "
+                "in [surface]; "
+            )
+    return ""
+
+
 def _require_sound(vertices, triangles, options, open_at_plane: bool, left: bool):
     if not left:
         require_closed(vertices, triangles, open_at_plane)
+        require_thickness(vertices, triangles)
     if options.crossings:
         require_no_crossings(vertices, triangles)
     if options.one_body:

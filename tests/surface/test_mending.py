@@ -77,6 +77,26 @@ def test_half_with_wall_gap_and_scatter_becomes_a_whole():
     check_surface(mirrored_whole(result[0], result[1]))
 
 
+@pytest.mark.parametrize("away", [1e-16, -0.3e-3, 0.4e-3])
+def test_wall_of_a_closed_half_goes_also_a_little_beside_the_centre_line(away):
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    rim = half_edge_ends(triangles, edge_table(len(vertices), triangles).lone)
+    wall = np.column_stack([rim[:, ::-1], np.full(len(rim), len(vertices))])
+    closed = np.vstack([vertices, [[0.0, 0.0, 0.0]]]) + [[0.0, away, 0.0]]
+    result = mended(closed, np.vstack([triangles, wall]), open_at_plane=True)
+    assert np.array_equal(result[1], triangles)
+    assert (result[0][np.unique(rim), 1] == 0.0).all()
+    assert result[2][0].startswith(f"{len(wall)} triangles of a wall on BL 0 dropped")
+    check_surface(mirrored_whole(result[0], result[1]))
+
+
+def test_half_that_stops_beside_the_centre_line_is_told_so():
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    words = r"lies 0\.8 to 0\.8 mm beside BL 0, farther than plane_tolerance of 0\.5 mm"
+    with pytest.raises(SurfaceError, match=words):
+        mended(vertices + np.array([0.0, 0.8e-3, 0.0]), triangles, open_at_plane=True)
+
+
 def test_half_with_a_shelf_on_its_centre_line_keeps_the_skin_alone():
     vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
     rim = half_edge_ends(triangles, edge_table(len(vertices), triangles).lone)
