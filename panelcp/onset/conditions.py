@@ -43,7 +43,7 @@ class FlightCondition:
     rotational_speed : rad/s, of the propeller
     thrust : N, of the propeller, in place of that from power
     propeller_efficiency : thrust power over shaft power, in place of the propeller's own
-    load_factor : lift over weight; 1 in flight and 0 on the ground when not given
+    load_factor : lift over weight; 1 in flight and 0 on the ground or at rest when not given
     decides : True when the ranking depends on this condition
     needed_pressure : Pa across inlet, core and exit, or None
     weight : of this condition in weighted means
@@ -194,7 +194,7 @@ class FlightCondition:
         """Load factor, its usual value where none is given."""
         if self.load_factor is not None:
             return self.load_factor
-        return 0.0 if self.on_ground else 1.0
+        return 0.0 if self.on_ground or self.speed == 0.0 else 1.0
 
     @cached_property
     def air(self) -> Air:

@@ -145,13 +145,14 @@ class RunContents:
         return self.ranking.distinct(self.best)
 
 
-def condition_line(condition) -> str:
-    """One line that names a condition with its speed, angles and air."""
+def condition_line(condition, mean_rise: float = 0.0) -> str:
+    """One line that names a condition with its speed, angles, air and slipstream."""
     air = condition.air
+    rise = f", mean rise {mean_rise:.0f} Pa" if mean_rise else ""
     return (
         f"{condition.name}: {_motion(condition)}, "
         f"{condition.altitude / 0.3048:.0f} ft, {air.temperature - 273.15:.0f} °C, "
-        f"q {condition.dynamic_pressure:.0f} Pa"
+        f"q {condition.dynamic_pressure:.0f} Pa{rise}"
     )
 
 

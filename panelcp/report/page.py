@@ -232,9 +232,11 @@ def _available_cell(contents: RunContents, c: int, pair: int) -> tuple[str, str]
         return f"{text} reversed", "bad"
     if not contents.flow.predicted[c]:
         return f"{'out' if ranking.available[c, pair] > 0.0 else 'in'}? not predicted", "bad"
+    if name in possible:
+        return f"{text} may reverse", "bad"
     if contents.flow.moving[c] and ranking.ratio[c, pair] < 1.0:
         return f"{text} not enough", "bad"
-    return (f"{text} may reverse", "bad") if name in possible else (text, "")
+    return text, ""
 
 
 def _maps(maps) -> str:
@@ -310,14 +312,14 @@ def _through(contents: RunContents) -> str:
     rows = []
     for k, opening in enumerate(through.openings):
         for c, condition in enumerate(conditions):
-            if not through.volume_flow[:, k].any() and not through.others[c, k]:
+            if not through.volume_flow[c].any():
                 continue
             ratio, spilled = through.velocity_ratio[c, k], through.spillage[c, k]
             cells = [
                 (opening.name, "p"),
                 (condition.name, "p"),
-                (f"{through.volume_flow[c, k]:+.3f}".replace("-", "−"), ""),
-                ("" if np.isnan(ratio) else f"{ratio:.2f}", ""),
+                (_flow_text(through.volume_flow[c, k]), ""),
+                ("" if np.isnan(ratio) or not ratio else f"{ratio:.2f}", ""),
                 ("" if np.isnan(spilled) else f"{100 * spilled:.0f} %".replace("-", "−"), ""),
                 (_whole(through.lip_pressure[c, k]), ""),
                 (_whole(through.others[c, k]), ""),
@@ -399,7 +401,13 @@ def _signed(value: float) -> str:
 
 
 def _whole(value: float) -> str:
-    return "" if np.isnan(value) else f"{value + 0.0:+.0f}".replace("-", "−")
+    if np.isnan(value):
+        return ""
+    return f"{value:+.0f}".replace("-", "−") if abs(value) >= 0.5 else "0"
+
+
+def _flow_text(flow: float) -> str:
+    return f"{flow:+.3f}".replace("-", "−") if flow else "none"
 
 
 def _kept(text: str) -> str:

@@ -93,11 +93,12 @@ def write_map_sheets(
                 views,
                 scale=scale,
                 markers=markers,
-                title=_title(contents, condition),
+                title=_title(contents, condition, flow.mean_rise[c]),
                 notice="\n".join(captions),
             )
             write_picture(path, figure, RESOLUTION)
-        sheets.append((condition.name, condition_line(condition), path))
+        caption = condition_line(condition, flow.mean_rise[c])
+        sheets.append((condition.name, caption, path))
     return sheets
 
 
@@ -169,9 +170,9 @@ def _letters() -> frozenset[int]:
     return frozenset(get_font(findfont(FontProperties())).get_charmap())
 
 
-def _title(contents: RunContents, condition) -> str:
+def _title(contents: RunContents, condition, mean_rise: float) -> str:
     short = replace(condition, name=picture_text(condition.name, LONGEST_TITLE))
-    return f"{picture_text(contents.name, LONGEST_TITLE)}: {condition_line(short)}"
+    return f"{picture_text(contents.name, LONGEST_TITLE)}: {condition_line(short, mean_rise)}"
 
 
 def _markers(contents: RunContents) -> list:
