@@ -89,7 +89,7 @@ class Slipstream:
         """What it is, in one line."""
         text = (
             f"thrust {self.thrust:.0f} N, mean rise of total pressure {self.mean_rise:.0f} Pa, "
-            f"slipstream {max(self.airspeed, 0.0) + 2.0 * self.mean_induced:.0f} m/s far behind"
+            f"slipstream {self.airspeed + 2.0 * self.mean_induced:.0f} m/s far behind"
         )
         if self.swirl_strength:
             turned = self.swirl_strength * float(self.propeller.loading.at(0.6))

@@ -4,13 +4,15 @@ Source of the relations: H. Glauert, Airplane Propellers, in W. F. Durand (ed.),
 IV, 1935 (from memory). The worked numbers were reckoned apart from this program.
 """
 
+import re
+
 import numpy as np
 import pytest
 
 from panelcp.errors import FlowError
 from panelcp.onset.momentum import contraction, thrust_from_power
 from panelcp.onset.propeller import Loading, Propeller, usual_loading
-from panelcp.onset.slipstream import Slipstream, cylinder_velocities, swirl_velocity
+from panelcp.onset.slipstream import MIXING, Slipstream, cylinder_velocities, swirl_velocity
 from panelcp.quantity import UncertainValue
 from tests.exact import curl, divergence
 
@@ -306,3 +308,32 @@ def test_lower_bound_is_never_above_the_upper_one_in_size(thrust):
     assert (np.abs(lower) <= np.abs(upper)).all()
     assert (np.sign(lower) * np.sign(upper) >= 0.0).all()
     assert (lower != upper).any()
+
+
+def test_mixing_is_half_of_the_change_over_a_tenth_of_the_radius():
+    stream = slipstream(airspeed=0.0)
+    axial, fraction = np.array([-0.1, 0.2, 0.2, 0.2, 0.2]), np.array([0.3, 0.1, 0.25, 0.6, 0.95])
+    found = stream.rise_deviation(axial, fraction * stream.propeller.radius)
+    assert MIXING == 0.1
+    assert found[[0, 1, 3]] == pytest.approx(np.zeros(3), abs=1e-9)
+    change = stream.rise(np.array([0.35, 1.05])) - stream.rise(np.array([0.25, 0.95]))
+    assert found[[2, 4]] == pytest.approx(0.5 * np.abs(change))
+    assert found[[2, 4]].min() > 10.0
+
+
+@pytest.mark.parametrize(
+    ("airspeed", "factor", "line"),
+    [
+        (40.0, 1.0, "thrust 1812 N, mean rise of total pressure 712 Pa, slipstream 54 m/s far beh"),
+        (40.0, 0.5, "thrust 1812 N, mean rise of total pressure 712 Pa, slipstream 54 m/s far beh"),
+        (-5.0, 1.0, "slipstream 31 m/s far behind, swirl .* wind from behind: not predicted, sign"),
+    ],
+)
+def test_line_for_the_report(airspeed, factor, line):
+    stream = slipstream(UNIFORM, airspeed, factor=factor)
+    assert re.search(line, stream.line())
+    assert stream.mean_induced == pytest.approx(stream.induced(0.5))
+    at_60 = places(stream.propeller, 1.0, [0.54])
+    turning = np.linalg.norm(swirl_velocity(stream.propeller, at_60))
+    assert f"swirl {stream.swirl_strength * turning:.1f} m/s at 60 % radius" in stream.line()
+    assert "swirl" not in slipstream(UNIFORM, swirling=False).line()

@@ -238,6 +238,17 @@ def test_heads_jump_at_the_disc_and_have_bounds():
     assert lower[0] == pytest.approx(upper[0], rel=1e-6)
 
 
+def test_deviation_of_the_heads_is_that_of_every_slipstream():
+    onset = ALL.onset([GLIDE, CLIMB])
+    points = DISC.centre + np.array([[0.5, 0.3, 0.0], [0.5, 0.9, 0.0], [-0.5, 0.3, 0.0]])
+    axial, distance, _ = DISC.cylinder_coordinates(points)
+    found = onset.head_deviation(points)
+    assert found[1] == pytest.approx(onset.slipstreams[1].rise_deviation(axial, distance))
+    assert (found[1, :2] > 1.0).all()
+    assert not found[0].any()
+    assert not Surroundings().onset([GLIDE]).head_deviation(points).any()
+
+
 def test_skin_of_a_body_on_the_thrust_line_may_be_wetted_by_air_of_the_hub():
     # the disc is 0.2 m ahead of a sphere of radius 0.5 m: all its skin by the stagnation streamline
     body = BALL.scaled(0.5)
