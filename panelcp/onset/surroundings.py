@@ -150,7 +150,8 @@ class Surroundings:
 
         Raises
         ------
-        FlowError : conditions over different grounds, and what the parts raise
+        FlowError : conditions over different grounds, two slipstreams of one name, and what the
+            parts raise
         """
         conditions = tuple(conditions)
         if not conditions:
@@ -158,10 +159,19 @@ class Surroundings:
         grounds = [self.ground(condition) for condition in conditions]
         if len({ground_key(ground) for ground in grounds}) > 1:
             raise FlowError("the conditions stand over different grounds; take each on its own")
+        slipstreams = tuple(self.slipstream(condition) for condition in conditions)
+        blown = [
+            c.name for c, slipstream in zip(conditions, slipstreams, strict=True) if slipstream
+        ]
+        if len(set(blown)) < len(blown):
+            raise FlowError(
+                f"two conditions with slipstream are called {max(blown, key=blown.count)!r}; give "
+                "each a name of its own"
+            )
         return Onset(
             conditions=conditions,
             streams=np.array([condition.stream for condition in conditions]),
-            slipstreams=tuple(self.slipstream(condition) for condition in conditions),
+            slipstreams=slipstreams,
             circulation=np.array([self.circulation(condition) for condition in conditions]),
             propeller=self.propeller,
             wing=self.wing,

@@ -105,6 +105,13 @@ def test_unknown_effects_and_no_conditions_are_refused():
         ALL.onset([CLIMB, TAXI])
 
 
+def test_slipstreams_of_one_name_are_refused():
+    # their fields are told apart by the names of the conditions
+    with pytest.raises(FlowError, match="two conditions with slipstream are called 'climb'; give"):
+        ALL.onset([GLIDE, CLIMB, replace(CLIMB, power=0.5)])
+    assert len(ALL.onset([GLIDE, GLIDE, CLIMB]).conditions) == 3
+
+
 def test_conditions_are_grouped_by_their_ground():
     higher, level = replace(TAXI, height=1.5), replace(TAXI, attitude=0.0)
     conditions = [CLIMB, TAXI, higher, GLIDE, RUN_UP, level]
