@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from panelcp.errors import FlowError
+from panelcp.flow.off_body import gauge_pressure_at, velocity_at
 from panelcp.flow.solutions import solve, solve_conditions
 from panelcp.flow.superposition import superpose
 from panelcp.onset.conditions import FlightCondition
@@ -190,6 +191,29 @@ def test_both_senses_of_rotation_are_mirror_images():
     assert turned[:half] == pytest.approx(pressure[half:], abs=0.02)
     assert turned[half:] == pytest.approx(pressure[:half], abs=0.02)
     assert np.abs(pressure[:half] - pressure[half:]).max() > 20.0
+
+
+def test_air_beside_the_body_flows_along_the_ground_and_jumps_at_the_disc(solutions):
+    part = solutions.parts[1]
+    taxi = solutions.conditions[3]
+    level = np.random.default_rng(1).uniform(-2.0, 2.0, (50, 3))
+    low = level - np.outer(part.units.ground.height(level) - 1e-9, part.units.ground.normal)
+    velocity = velocity_at(part.units, [taxi], low, ALL)[0]
+    assert np.abs(velocity @ part.units.ground.normal).max() < 1e-6
+    assert np.abs(velocity - taxi.stream).max() > 0.5
+    # the velocity goes on through the disc, the pressure jumps by the rise and the swirl's part
+    across = np.array([[-0.7 - 1e-7, 0.0, 0.6], [-0.7 + 1e-7, 0.0, 0.6]])
+    still = ALL.without("swirl")
+    ahead, behind = velocity_at(part.units, [taxi], across, still)[0]
+    assert behind == pytest.approx(ahead, abs=1e-4)
+    pressure = gauge_pressure_at(part.units, [taxi], across, still)[0]
+    upper, lower = part.onset.heads(across, SMALL)
+    share = 0.5 * (1.0 + lower[1, 1] / upper[1, 1])
+    kinetic = 0.5 * taxi.air.density * ahead @ ahead
+    assert pressure == pytest.approx(
+        [taxi.dynamic_pressure - kinetic, share * (upper[1, 1] - kinetic)], abs=1e-3
+    )
+    assert upper[1, 1] - upper[1, 0] > 100.0
 
 
 def test_openings_add_their_flow():
