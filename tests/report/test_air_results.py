@@ -1,0 +1,164 @@
+"""A run with propeller, wing, ground and given flows, through all its files."""
+
+import csv
+import io
+import json
+
+import numpy as np
+import pytest
+
+from panelcp.case.reading import read_case
+from panelcp.case.running import run_case
+from panelcp.report.contents import (
+    NO_GROUND,
+    NO_PROPELLER,
+    NO_WING,
+    PROPELLER_NOTICE,
+    WITH_GROUND,
+    WITH_PROPELLER,
+    WITH_WING,
+)
+from tests.case.test_air_tables import PROPELLER, WING
+from tests.cases import CASE, changed, write_case
+
+GROUND = """
+[ground]
+height = "1.2 m"
+
+[[condition]]
+name = "run-up"
+ground_speed = "0 kt"
+power = "100 %"
+decides = false
+
+[[condition]]
+name = "taxi, tail wind"
+ground_speed = "0 kt"
+wind_speed = "12 kt"
+wind_from = "180 deg"
+power = "8 %"
+decides = false
+"""
+FLOW = 'flow = { climb = "0.2 m3/s" }\nrecovery = { value = "0.8"'
+AIR = changed('recovery = { value = "0.8"', FLOW, CASE) + PROPELLER + WING + GROUND
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory):
+    return run_case(read_case(write_case(tmp_path_factory.mktemp("air"), AIR)))
+
+
+@pytest.fixture(scope="module")
+def summary(finished):
+    return json.loads((finished.folder / "summary.json").read_text(encoding="utf-8"))
+
+
+def texts(finished, *names):
+    return [(finished.folder / name).read_text(encoding="utf-8") for name in names]
+
+
+def test_notice_goes_only_when_a_propeller_is_given(finished, tmp_path):
+    assert finished.contents.notices == ()
+    for text in texts(finished, "report.html", "run.log", "summary.json"):
+        assert "propeller not modelled" not in text
+    switched_off = AIR + "\n[effects]\nslipstream = false\nground = false\n"
+    case = write_case(tmp_path, changed('views = ["left"]', 'views = ["front"]', switched_off))
+    contents = run_case(read_case(case)).contents
+    assert contents.notices == (PROPELLER_NOTICE,)
+    assert NO_PROPELLER in contents.not_modelled
+    assert any("switched off in [effects]: slipstream, ground" in w for w in contents.warnings)
+    assert not contents.flow.mean_rise.any()
+
+
+def test_what_is_left_out_follows_the_case(finished):
+    lines = finished.contents.not_modelled
+    assert {WITH_PROPELLER, WITH_WING, WITH_GROUND} <= set(lines)
+    assert not {NO_PROPELLER, NO_WING, NO_GROUND} & set(lines)
+
+
+def test_summary_tells_rise_and_what_is_not_predicted(finished, summary):
+    rows = {row["name"]: row for row in summary["conditions"]}
+    assert rows["climb"]["mean_rise"] > 100.0
+    assert rows["sideslip"]["mean_rise"] == 0.0
+    assert rows["run-up"]["mean_rise"] > rows["climb"]["mean_rise"]
+    predicted = {name: row["predicted"] for name, row in rows.items()}
+    assert predicted == {name: name != "taxi, tail wind" for name in rows}
+    assert [row["name"] for row in rows.values() if row["on_ground"]] == [
+        "run-up",
+        "taxi, tail wind",
+    ]
+
+
+def test_effects_table_is_that_of_the_summary(finished, summary):
+    (text,) = texts(finished, "effects.csv")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    first = summary["effects"][0]
+    assert {"slipstream", "swirl", "wing", "ground"} <= set(first)
+    mine = [row for row in rows if row["opening"] == first["name"]]
+    for c, row in enumerate(mine):
+        assert float(row["patch_pressure_Pa"]) == pytest.approx(first["pressure"][c], abs=0.006)
+        for name in ("slipstream", "swirl", "wing", "ground"):
+            assert float(row[f"{name}_Pa"]) == pytest.approx(first[name][c], abs=0.006)
+    names = [row["name"] for row in summary["effects"]]
+    assert names[:2] == ["nose", "chin"]
+    assert len(names) > 2  # the best places too
+
+
+def test_given_flow_is_shown(finished, summary):
+    nose = summary["through_flow"][0]
+    assert nose["volume_flow"][0] == -0.2
+    assert nose["spillage"][0] == pytest.approx(1.0 - nose["velocity_ratio"][0])
+    assert nose["spillage"][1] is None
+    chin = summary["through_flow"][1]
+    assert chin["change_by_other_openings"][0] != 0.0
+    (page,) = texts(finished, "report.html")
+    assert "Given flow through openings" in page
+    assert 'href="#effects"' in page
+
+
+def test_ground_conditions_are_shown_in_pascal(finished):
+    (page,) = texts(finished, "report.html")
+    assert "Pa: run-up" in page
+    assert "Cp: climb" in page
+    assert "Cp: run-up" not in page
+    assert (finished.folder / "maps" / "03-run-up.png").stat().st_size > 10_000
+    assert "on the ground at 0 kt, wind 12 kt from 180°" in page
+    assert "not predicted" in page
+
+
+def test_log_tells_thrust_lift_and_ground(finished):
+    (log,) = texts(finished, "run.log")
+    line = next(line for line in log.split("\n") if line.startswith("climb: thrust"))
+    assert "mean rise of total pressure" in line
+    assert "swirl" in line
+    assert "wing's circulation" in line
+    assert "run-up: thrust" in log
+    assert "ground 1.20 m below the datum" in log
+    assert "not predicted" in next(r for r in log.split("\n") if r.startswith("taxi, tail wind: "))
+    assert "unit solutions over the ground: stream x" in log
+
+
+def test_propeller_numbers_are_marked(summary):
+    places = {row["place"]: row for row in summary["marks"]}
+    assert places["propeller: slipstream factor"]["mark"] == "memory"
+    assert places["propeller: static figure of merit"]["mark"] == "common practice"
+    assert places["propeller: efficiency in fast flight"]["mark"] == "yours"
+
+
+def test_slipstream_factor_widens_the_deviations(tmp_path):
+    deviations = []
+    for band in ("0.99", "0.60"):
+        text = (
+            PROPELLER + f'slipstream_factor = {{ value = "1.0", low = "{band}", high = "1.01" }}\n'
+        )
+        folder = tmp_path / band
+        contents = run_case(read_case(write_case(folder, CASE + text))).contents
+        deviations.append(contents.ranking.exit_deviation[0])
+    assert (deviations[1] >= deviations[0]).all()
+    assert (deviations[1] - deviations[0]).max() > 1.0
+
+
+def test_condition_without_power_is_told(tmp_path):
+    contents = run_case(read_case(write_case(tmp_path, CASE + PROPELLER))).contents
+    assert any("no slipstream in sideslip, parked" in line for line in contents.warnings)
+    assert np.isnan(contents.flow.cp[2]).all()
