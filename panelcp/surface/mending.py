@@ -32,6 +32,10 @@ from panelcp.surface.repair import (
 )
 from panelcp.surface.windings import consistent_windings
 
+SAGITTA, MOST_SAGITTA = 0.02, 0.003
+"""Points of a seam this part of an edge beside it, up to this many m, lie on it: a round seam in
+steps of 9 degrees against one in finer steps."""
+
 BESIDE = 0.02
 """The edge of a half no farther from BL 0 than this part of its length was meant to lie there."""
 
@@ -217,7 +221,9 @@ def _closed_cracks(vertices, triangles, tolerance: float):
         if len(open_vertices(triangles)) == 0:
             break
         vertices, triangles, joined = close_cracks(vertices, triangles, tolerance)
-        vertices, triangles, zipped = close_junctions(vertices, triangles, tolerance)
+        vertices, triangles, zipped = close_junctions(
+            vertices, triangles, tolerance, SAGITTA, MOST_SAGITTA
+        )
         notes += joined + zipped
         if not zipped:
             break

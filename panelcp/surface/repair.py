@@ -347,7 +347,7 @@ def close_cracks(vertices, triangles, tolerance: float) -> tuple[np.ndarray, np.
 
 
 def close_junctions(
-    vertices, triangles, tolerance: float
+    vertices, triangles, tolerance: float, share: float = 0.0, most: float = 0.0
 ) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Divide open edges at open vertices that lie on them, so that both sides share the points.
 
@@ -359,6 +359,9 @@ def close_junctions(
     vertices : (n, 3) float, m
     triangles : (m, 3) int
     tolerance : float, m, greatest distance of the point from the edge
+    share : part of the length of the edge that this distance may be where that is more, as where
+        one side follows a round seam in longer steps than the other
+    most : m, limit of what `share` allows
 
     Returns
     -------
@@ -371,7 +374,7 @@ def close_junctions(
     points, corners = np.asarray(vertices, dtype=float), np.asarray(triangles)
     for _ in range(_MORE_PASSES):
         table = edge_table(len(points), corners)
-        edge, vertex, along, away = _on_open_edges(points, corners, table, tolerance)
+        edge, vertex, along, away = _on_open_edges(points, corners, table, tolerance, share, most)
         if len(edge) == 0:
             break
         corners, used = _divided_edges(corners, edge, vertex, along)
@@ -625,7 +628,7 @@ def _turns_over(points, before, after) -> bool:
     return bool((~flat & ~facing).any())
 
 
-def _on_open_edges(points, corners, table: EdgeTable, tolerance: float):
+def _on_open_edges(points, corners, table: EdgeTable, tolerance: float, share: float, most: float):
     """Open vertices on open edges: half-edge, vertex, place along the edge (0..1), distance, m."""
     lone = table.lone
     ends = half_edge_ends(corners, lone)
@@ -635,7 +638,8 @@ def _on_open_edges(points, corners, table: EdgeTable, tolerance: float):
         return empty, empty, np.empty(0), np.empty(0)
     start, span = points[ends[:, 0]], points[ends[:, 1]] - points[ends[:, 0]]
     length = np.linalg.norm(span, axis=1)
-    near = cKDTree(points[rim]).query_ball_point(start + 0.5 * span, 0.5 * length + tolerance)
+    reach = np.maximum(tolerance, np.minimum(share * length, most))
+    near = cKDTree(points[rim]).query_ball_point(start + 0.5 * span, 0.5 * length + reach)
     which = np.repeat(np.arange(len(lone)), [len(some) for some in near])
     vertex = rim[np.concatenate(near).astype(np.int64)]
     third = corners[lone // 3, (lone % 3 + 2) % 3]
@@ -645,7 +649,10 @@ def _on_open_edges(points, corners, table: EdgeTable, tolerance: float):
     along = (offset * span[which]).sum(axis=1) / np.maximum(length[which] ** 2, 1e-300)
     away = np.linalg.norm(offset - along[:, None] * span[which], axis=1)
     margin = 1e-6
-    good = (along > margin) & (along < 1.0 - margin) & (away <= tolerance)
+    good = (along > margin) & (along < 1.0 - margin) & (away <= reach[which])
+    # beyond the tolerance only points between the ends, none that face one of them across a gap
+    from_end = np.minimum(along, 1.0 - along) * length[which]
+    good &= (away <= tolerance) | (from_end > 2.0 * away)
     return lone[which[good]], vertex[good], along[good], away[good]
 
 

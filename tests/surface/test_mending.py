@@ -82,7 +82,7 @@ def test_wall_of_a_closed_half_goes_also_a_little_beside_the_centre_line(away):
     vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
     rim = half_edge_ends(triangles, edge_table(len(vertices), triangles).lone)
     wall = np.column_stack([rim[:, ::-1], np.full(len(rim), len(vertices))])
-    closed = np.vstack([vertices, [[0.0, 0.0, 0.0]]]) + [[0.0, away, 0.0]]
+    closed = np.vstack([vertices, np.zeros(3)]) + np.array([0.0, away, 0.0])
     result = mended(closed, np.vstack([triangles, wall]), open_at_plane=True)
     assert np.array_equal(result[1], triangles)
     assert (result[0][np.unique(rim), 1] == 0.0).all()
@@ -129,6 +129,20 @@ def test_crack_with_points_of_its_own_on_each_side_is_zipped():
     require_closed(result[0], result[1])
     assert whole_of(result).volume == pytest.approx(2.0, abs=2.1e-4)
     assert any(note.startswith("seam zipped") for note in result[2])
+
+
+def test_round_seam_in_steps_of_two_lengths_closes_without_a_hole():
+    coarse, fine = (bodies.cylinder(around, 6) for around in (48, 96))
+    front = used_only(coarse.vertices, coarse.triangles[coarse.centroids[:, 0] < 0.0])
+    rear = used_only(fine.vertices, fine.triangles[fine.centroids[:, 0] > 0.0])
+    vertices = np.vstack([front[0], rear[0]])
+    triangles = np.vstack([front[1], rear[1] + len(front[0])])
+    result = mended(vertices, triangles)
+    check_surface(whole_of(result))
+    assert len(result[1]) == len(triangles) + 48
+    words = "seam zipped: open edges divided at 48 points that lie on them, up to 2.14 mm away"
+    assert [note[: len(words)] for note in result[2] if "zipped" in note] == [words]
+    assert not any("hole" in note for note in result[2])
 
 
 def refused():

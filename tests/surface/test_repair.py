@@ -255,6 +255,22 @@ def test_points_on_an_open_edge_divide_it(away, tolerance):
     assert close_junctions(vertices, triangles, 0.4 * away)[1] is triangles or away == 0.0
 
 
+@pytest.mark.parametrize(
+    ("along", "away", "joined"),
+    [(0.5, 1.9e-3, 1), (0.5, 2.1e-3, 0), (0.05, 1.9e-3, 1), (0.03, 1.9e-3, 0), (0.03, 0.4e-3, 1)],
+)
+def test_round_seam_in_longer_steps_is_zipped_within_a_part_of_its_edges(along, away, joined):
+    # one long edge of 0.1 m against two short ones that meet beside it
+    vertices = np.array([[0, 0, 0], [0.1, 0, 0], [0.05, -0.1, 0], [0.1 * along, away, 0]])
+    vertices = np.vstack([vertices, [[0.05, 0.1, 0.0]]])
+    triangles = np.array([[1, 0, 2], [0, 3, 4], [3, 1, 4]])
+    divided = close_junctions(vertices, triangles, 0.5e-3, share=0.02, most=5e-3)[1]
+    assert len(divided) == 3 + joined
+    assert len(edge_table(5, divided).lone) == 7 - 3 * joined
+    near = close_junctions(vertices, triangles, 0.5e-3, share=0.02, most=1e-3)[1]
+    assert len(near) == 3 + (away <= 0.5e-3)
+
+
 def test_many_equal_points_are_merged_and_keep_their_order():
     places = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]])
     faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
