@@ -128,11 +128,18 @@ def _case_lines(case: Case) -> list[str]:
         lines.append(f"question: {case.question}")
     check = check_surface(prepared.surface)
     lines += [f"surface: {case.surface_path.name}", *check.lines()]
-    lines += [f"condition {condition_line(condition)}" for condition in case.conditions]
+    lines += [f"condition {_condition_text(case, condition)}" for condition in case.conditions]
     lines += [f"opening: {opening_line(opening)}" for opening in prepared.openings]
     lines += [found.line() for found in prepared.searches]
     lines += [f"no-cut zone: {zone.name} ({zone.shape})" for zone in case.zones]
     return [*lines, _verdict(check, "no mistakes found")]
+
+
+def _condition_text(case: Case, condition) -> str:
+    """The condition with its slipstream, where there is one."""
+    slipstream = case.surroundings.slipstream(condition)
+    line = condition_line(condition)
+    return f"{line}; {slipstream.line()}" if slipstream else line
 
 
 def _verdict(check: SurfaceCheck, good: str) -> str:

@@ -72,10 +72,11 @@ def prepare_case(case: Case, progress: Progress = quiet) -> PreparedCase:
     Raises
     ------
     SurfaceError : the surface cannot be used
-    CaseError : openings, regions or searches that do not fit the surface, all listed
+    CaseError : openings, regions, searches or a propeller that do not fit the surface, all listed
     """
     mistakes: list[str] = []
     surface = _named_regions(case, panels_of_case(case, progress), mistakes)
+    _check_place(case, surface, mistakes)
     progress("laying openings onto the skin")
     finder = SkinFinder(surface)
     openings = lay_openings(case, finder, mistakes)
@@ -96,6 +97,14 @@ def prepare_case(case: Case, progress: Progress = quiet) -> PreparedCase:
         searches=tuple(searches),
         recovery=recovery,
     )
+
+
+def _check_place(case: Case, surface: SurfaceMesh, mistakes: list[str]):
+    """Note a propeller inside the body, behind the cowl, or in the ground."""
+    try:
+        case.surroundings.check_place(surface, case.conditions)
+    except PanelcpError as error:
+        mistakes.append(str(error))
 
 
 def panels_of_case(case: Case, progress: Progress = quiet) -> SurfaceMesh:

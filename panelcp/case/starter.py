@@ -61,6 +61,27 @@ axes = {axes}   # axes of the file that point there
 # from a bench test of the core if you can. This is a placeholder of common size: replace it.
 needed_pressure = {needed}
 limit_temperature = "115 degC"    # of the coolant; the engine's own document governs
+# rated_power = "75 kW"           # of the shaft; wanted as soon as there is a propeller
+
+# Without a propeller the tow, slow climb and run-up are not usable: take out the marks and fill in.
+# [propeller]
+# diameter = "1750 mm"
+# centre = ["-100 mm", "0 mm", "0 mm"]   # of the disc, on the thrust line
+# rotation = "clockwise"                 # seen from behind
+# rpm = "2500 rpm"                       # of the propeller at rated power
+# efficiency = {{ value = "0.78", low = "0.74", high = "0.82", mark = "memory" }}   # in fast flight
+# tilt_down = "0 deg"                    # of the thrust line; tilt_right likewise
+# hub_diameter = "200 mm"
+# [wing]                                 # its lift bends the air ahead of it
+# span = "9 m"
+# area = "11 m2"
+# centre = ["1800 mm", "0 mm", "-400 mm"]   # quarter chord at the centre line: low or high wing
+# mass = "600 kg"
+# [ground]                               # for conditions with ground_speed
+# height = "1.1 m"                       # of the datum above the ground
+# attitude = "0 deg"                     # datum to the ground, nose up positive
+# [usual_conditions]                     # the trade's set; a [[condition]] of its name overrides it
+# include = ["run-up, full power", "taxi, tail wind", "go-around"]   # or ["all"]
 
 [[condition]]
 name = "climb, hot day"

@@ -41,7 +41,9 @@ NOT_MODELLED = (
     "share a bay, the one with more pressure may draw air in",
     "unsteady flow, and structure",
 )
-PROPELLER_NOTICE = "propeller not modelled: tow and run-up are not usable yet"
+PROPELLER_NOTICE = (
+    "propeller not modelled: tow and run-up are not usable; give [propeller] in the case"
+)
 NO_PROPELLER = "propeller and slipstream"
 NO_WING = "the wing's lift and its upwash"
 NO_GROUND = "the ground"
@@ -303,9 +305,7 @@ def _sign_line(contents: RunContents) -> str:
     line = (
         f"Flow sign, each exit alone with its inlet: of the {len(contents.short_list)} best places "
     )
-    line += (
-        f"some would blow backwards in {listed(sorted(certain))}" if certain else "none would"
-    )
+    line += f"some would blow backwards in {listed(sorted(certain))}" if certain else "none would"
     line += "" if certain else f" blow backwards in {many}"
     if possible - certain:
         line += f"; within the uncertainty some may in {listed(sorted(possible - certain))}"

@@ -90,7 +90,7 @@ def test_terminal_tells_answer_and_place_apart_from_progress(finished):
 
 def test_notice_stands_in_every_text(finished):
     _, folder, out, _ = finished
-    assert PROPELLER_NOTICE == "propeller not modelled: tow and run-up are not usable yet"
+    assert PROPELLER_NOTICE.startswith("propeller not modelled: tow and run-up are not usable")
     assert f"NOTICE: {PROPELLER_NOTICE}" in out
     for name in ("report.html", "run.log", "summary.json"):
         assert PROPELLER_NOTICE in (folder / name).read_text(encoding="utf-8"), name
