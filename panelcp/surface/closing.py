@@ -174,8 +174,13 @@ def _chain_near(vertices, chains, sizes, place, name) -> int:
     if not away or min(away) > 1.0:
         shown = ", ".join(format_place(vertices[c].mean(axis=0)) for c in chains[:5])
         raise SurfaceError(
-            f"{name}: no open edge near {format_place(place)}; there are {len(chains)} open edges"
-            + (f": {shown}" if shown else "")
+            f"{name}: no open edge near {format_place(place)}; "
+            + (
+                f"there are {len(chains)} open edges: {shown}. Give a place in the opening"
+                if shown
+                else "the skin is closed all round. Leave this closing out, or set way = "
+                '"inside" where a duct leads in'
+            )
         )
     return int(np.argmin(away))
 

@@ -17,7 +17,7 @@ from panelcp.surface.checking import least_angles, require_closed, require_outwa
 from panelcp.surface.closing import closed_openings, ducts_cut
 from panelcp.surface.crossings import require_no_crossings
 from panelcp.surface.formats import load_parts
-from panelcp.surface.mending import MendingOptions, mended
+from panelcp.surface.mending import LOOSE, MendingOptions, mended
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.panelling import panelled
 from panelcp.surface.parts import Part
@@ -190,8 +190,12 @@ def read_surface(path, unit: str = "m", **options) -> SurfaceMesh:
     intake = {name: value for name, value in options.items() if name in ours}
     reading = {name: value for name, value in options.items() if name not in ours}
     chosen = IntakeOptions(ReadingOptions(unit=unit, **reading), **intake)
-    surface = surface_from_parts(load_file(path, chosen), chosen, Path(path).name)
-    return with_fit_panels(surface, chosen)
+    name = Path(path).name
+    surface = surface_from_parts(load_file(path, chosen), chosen, name)
+    try:
+        return with_fit_panels(surface, chosen)
+    except SurfaceError as error:
+        raise SurfaceError(f"{name}: {error}") from None
 
 
 def load_file(path, options: IntakeOptions):
@@ -224,7 +228,8 @@ def surface_from_parts(
         return _closed_surface(parts, options, progress)
     except SurfaceError as error:
         message = str(error)
-        if "separate bodies in one surface" in message and len(parts) == 1:
+        loose = "separate bodies in one surface" in message or LOOSE in message
+        if loose and len(parts) == 1:
             message = f"{message}\n  {parts_message(connected_pieces(parts, options.reading))}"
         raise SurfaceError(f"{name}: {message}") from None
 

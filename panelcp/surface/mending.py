@@ -36,6 +36,9 @@ SAGITTA, MOST_SAGITTA = 0.02, 0.003
 """Points of a seam this part of an edge beside it, up to this many m, lie on it: a round seam in
 steps of 9 degrees against one in finer steps."""
 
+LOOSE = "a sheet that hangs on nothing"
+"""Words of the message about open parts beside a closed skin."""
+
 BESIDE = 0.02
 """The edge of a half no farther from BL 0 than this part of its length was meant to lie there."""
 
@@ -132,7 +135,7 @@ def mended(
         vertices, triangles, options.largest_hole, open_at_plane
     )
     notes.extend(lines)
-    notes.extend(_left_open(vertices, left, options, leave_larger, open_at_plane))
+    notes.extend(_left_open(vertices, triangles, left, options, leave_larger, open_at_plane))
     step(split_touching_vertices)
     step(draw_needles)
     step(consistent_windings)
@@ -236,7 +239,7 @@ def _closed_cracks(vertices, triangles, tolerance: float):
 
 
 def _left_open(
-    vertices, left: tuple[Hole, ...], options, leave_larger: bool, half: bool
+    vertices, triangles, left: tuple[Hole, ...], options, leave_larger: bool, half: bool
 ) -> list[str]:
     if not left:
         return []
@@ -257,6 +260,7 @@ def _left_open(
         else ""
     )
     advice += _beside_plane(np.asarray(vertices), left, options) if half else ""
+    advice += _loose_sheets(np.asarray(vertices), np.asarray(triangles), left)
     raise SurfaceError(
         f"surface is not closed: {line}. Holes up to {options.largest_hole * 1e3:.0f} mm are "
         f"filled here (largest_hole in [surface]); {advice}an opening for air is closed flush with "
@@ -276,6 +280,25 @@ def _beside_plane(vertices, left: tuple[Hole, ...], options) -> str:
                 "in [surface]; "
             )
     return ""
+
+
+def _loose_sheets(vertices, triangles, left: tuple[Hole, ...]) -> str:
+    """What to do where only parts beside the largest one are open."""
+    label = part_labels(len(vertices), triangles)
+    part = label[triangles[:, 0]]
+    counts = np.bincount(part)
+    sheets = np.unique([label[hole.rim[0]] for hole in left])
+    if counts.argmax() in sheets:
+        return ""
+    shown = [
+        f"{counts[k]} triangles at {format_place(vertices[triangles[part == k]].mean(axis=(0, 1)))}"
+        for k in sheets[:3]
+    ]
+    more = f" and {len(sheets) - 3} more" if len(sheets) > 3 else ""
+    return (
+        f"the largest part of the skin is closed; what is open is {LOOSE} ({'; '.join(shown)}"
+        f"{more}): leave it out, or join it to the skin in the CAD; "
+    )
 
 
 def _require_sound(vertices, triangles, options, open_at_plane: bool, left: bool):

@@ -181,3 +181,32 @@ def test_a_closed_scan_beside_the_centre_line_is_refused(whole):
     aside = whole.translated([0.0, 0.7, 0.0]).vertices
     with pytest.raises(SurfaceError, match="it is closed there: mirrored it would be two bodies"):
         surface_from_triangles(aside, whole.triangles, IntakeOptions(scan=ScanOptions(smooth=0.0)))
+
+
+def test_a_closing_where_the_skin_is_closed_is_refused_with_what_to_do():
+    egg = bodies.egg(3)
+    options = IntakeOptions(closings=(Closing("inlet", (-2.0, 0.0, 0.0)),))
+    words = r"inlet: no open edge near STA .*the skin is closed all round\. Leave this closing out"
+    with pytest.raises(SurfaceError, match=words):
+        surface_from_triangles(egg.vertices, egg.triangles, options)
+
+
+def test_parts_are_listed_where_a_loose_sheet_is_open(tmp_path):
+    egg = bodies.egg(3)
+    over = egg.triangles[egg.centroids[:, 2] > 0.4]
+    vertices = np.vstack([egg.vertices, egg.vertices + np.array([0.0, 0.0, 0.05])])
+    write_mesh(tmp_path / "sheet.stl", vertices, np.vstack([egg.triangles, over + egg.n_vertices]))
+    with pytest.raises(SurfaceError, match="a sheet that hangs on nothing") as told:
+        read_surface(tmp_path / "sheet.stl")
+    assert "2 unconnected parts in the file:\n  part 1: 1280 triangles" in str(told.value)
+
+
+def test_panels_that_cross_are_refused_under_the_name_of_the_file(tmp_path, monkeypatch):
+    from panelcp.surface import intake
+
+    egg = bodies.egg(3)
+    through = bodies.together(egg, egg.translated([0.3, 0.2, 0.1]))
+    monkeypatch.setattr(intake, "panelled", lambda *_, **__: through)
+    write_mesh(tmp_path / "egg.stl", egg.vertices, egg.triangles)
+    with pytest.raises(SurfaceError, match=r"^egg\.stl: the skin passes through itself"):
+        read_surface(tmp_path / "egg.stl", panels=500)

@@ -174,6 +174,20 @@ def test_what_cannot_be_mended_is_refused_by_name(name):
         mended(vertices, triangles)
 
 
+def test_sheet_beside_a_closed_skin_is_named_as_what_is_open():
+    egg = bodies.egg(3)
+    over = egg.centroids[:, 2] > 0.4
+    sheet = used_only(egg.vertices + np.array([0.0, 0.0, 0.05]), egg.triangles[over])
+    vertices = np.vstack([egg.vertices, sheet[0]])
+    triangles = np.vstack([egg.triangles, sheet[1] + egg.n_vertices])
+    words = rf"a sheet that hangs on nothing \({over.sum()} triangles at STA .*leave it out"
+    with pytest.raises(SurfaceError, match=words):
+        mended(vertices, triangles)
+    with pytest.raises(SurfaceError) as told:
+        mended(*refused()["wide hole"][:2])
+    assert "hangs on nothing" not in str(told.value)
+
+
 def test_wider_holes_may_stay_open_for_others_to_close():
     vertices, triangles, _ = refused()["wide hole"]
     result = mended(vertices, triangles, leave_larger=True)
