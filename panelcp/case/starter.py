@@ -80,7 +80,7 @@ limit_temperature = "115 degC"    # of the coolant; the engine's own document go
 # [ground]                               # for conditions with ground_speed
 # height = "1.1 m"                       # of the datum above the ground
 # attitude = "0 deg"                     # datum to the ground, nose up positive
-# [usual_conditions]                     # the trade's set; a [[condition]] of its name overrides it
+# [usual_conditions]                     # the trade's set; a condition of its name overrides it
 # include = ["run-up, full power", "taxi, tail wind", "go-around"]   # or ["all"]
 
 [[condition]]

@@ -91,7 +91,22 @@ def test_placeholders_are_called_so(tmp_path):
     assert "placeholder" in case.needed.reference.source
     text = case.path.read_text(encoding="utf-8")
     assert text.lower().count("placeholder") == 4
-    assert "rated_power" not in text
+    assert case.surroundings.propeller is None
+
+
+def test_propeller_wing_and_ground_are_ready_to_be_filled_in(tmp_path):
+    write_body(tmp_path / "body.stl")
+    path = write_starter_case(tmp_path / "body.stl")[0]
+    text = path.read_text(encoding="utf-8")
+    start, end = text.index("# rated_power"), text.index("[[condition]]")
+    lines = text[start:end].split("\n")
+    opened = [line.removeprefix("# ") for line in lines if "Without a propeller" not in line]
+    path.write_text(text[:start] + "\n".join(opened) + text[end:], encoding="utf-8")
+    case = read_case(path)
+    assert case.surroundings.propeller.rotation == "clockwise"
+    assert case.surroundings.wing.span == 9.0
+    assert [condition.height for condition in case.conditions if condition.on_ground] == [1.1, 1.1]
+    assert case.usual == ("run-up, full power", "taxi, tail wind", "go-around")
 
 
 def test_search_boxes_end_ahead_of_the_windshield(tmp_path):
