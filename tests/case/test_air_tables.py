@@ -6,7 +6,6 @@ import pytest
 from panelcp.case.reading import read_case
 from panelcp.case.usual_conditions import USUAL_CONDITIONS, with_usual_conditions
 from panelcp.errors import CaseError
-from panelcp.onset.conditions import FlightCondition
 from panelcp.onset.propeller import usual_loading
 from panelcp.onset.surroundings import EFFECTS
 from tests.cases import CASE, changed, write_case
