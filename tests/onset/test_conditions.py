@@ -190,6 +190,7 @@ def test_without_height_there_is_no_ground_and_in_flight_there_is_lift():
     flight = FlightCondition("flight", true_airspeed=30.0)
     assert (flight.ground, flight.on_ground, flight.lift_over_weight) == (None, False, 1.0)
     assert FlightCondition("roll", true_airspeed=30.0, height=1.0).lift_over_weight == 0.0
+    assert FlightCondition("still", true_airspeed=0.0).lift_over_weight == 0.0
     assert replace(flight, load_factor=2.0).lift_over_weight == 2.0
     assert FlightCondition("roll", ground_speed=30.0, load_factor=0.5).lift_over_weight == 0.5
 

@@ -169,6 +169,11 @@ def test_smoothed_over_a_quarter_of_the_mean_chord():
     assert wing().aspect_ratio == pytest.approx(8.0)
     # finite on the vortex itself, and the same away from it
     assert np.abs(wing_velocity(wing(), CENTRE + np.outer([0.0, 5.0], [0, 1, 0]))).max() < 1.0
+    # h/(2 pi (h^2 + core^2)) just above a long smoothed line; the span is 32 cores
+    near = np.array([0.02, 0.1, 0.2])
+    above = wing_velocity(wing(), CENTRE + np.outer(near, [0.0, 0.0, 1.0]))[:, 0]
+    exact = near / (2.0 * np.pi * (near**2 + wing().core ** 2))
+    assert above == pytest.approx(exact, rel=0.01)
     away = [[-3.0, 0.5, 1.0]]
     assert wing_velocity(wing(), away) == pytest.approx(wing_velocity(THIN, away), rel=0.02)
 
