@@ -12,7 +12,14 @@ from scipy.spatial import cKDTree
 from scipy.spatial.distance import pdist
 
 from panelcp.surface.mesh import frozen_array
-from panelcp.surface.repair import edge_table, format_place, half_edge_ends, plain_triangles
+from panelcp.surface.repair import (
+    close_junctions,
+    edge_table,
+    format_place,
+    half_edge_ends,
+    plain_triangles,
+    used_only,
+)
 
 LARGEST = 0.06
 """m: holes up to this wide are filled when nothing else is asked for."""
@@ -22,6 +29,9 @@ SLIT = 0.2
 
 MOST_RIM_POINTS = 1200
 """Longer rims are not filled: the time grows with the cube of their number."""
+
+SEAM = 0.05
+"""Rims nearer to each other than this part of their median edge are one seam."""
 
 FOLDS_UP_TO = 250
 """Rims with more points are filled by area alone, shorter ones by the worst fold first."""
@@ -129,6 +139,38 @@ def fill_holes(
         f"{'the widest' if plural else ''} {widest.told()}"
     ).replace("  ", " ")
     return points, corners, [note], tuple(left)
+
+
+def join_seams(
+    vertices, triangles, widest: float, open_at_plane: bool = False
+) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Join the rims of two parts along a seam that is narrow against their edges.
+
+    A band of triangles across it would be all needles, or fold back where the parts overlap.
+    Points that face each other go to their middle; edges are divided at points without one.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, m
+    triangles : (m, 3) int, of one winding, outward
+    widest : m, and no wider than `SEAM`
+    open_at_plane : True for a half; rims may then run from y = 0 to y = 0
+
+    Returns
+    -------
+    vertices, triangles : the arrays that were given when there is no such seam
+    notes : lines that say what was done
+    """
+    points, corners, notes = vertices, triangles, []
+    while widest > 0.0:
+        points, corners = np.asarray(points, dtype=float), plain_triangles(corners)
+        holes = find_holes(points, corners, open_at_plane)
+        pair = _seam(points, part_labels(len(points), corners), holes, widest)
+        if pair is None:
+            break
+        points, corners, line = _joined_seam(points, corners, *pair)
+        notes.append(line)
+    return (points, corners, notes) if notes else (vertices, triangles, [])
 
 
 def bridge_gaps(
@@ -372,6 +414,47 @@ def _facing_hole(points, part, hole: Hole, others, widest: float) -> Hole | None
         if away <= widest and away < best:
             best, chosen = away, other
     return chosen
+
+
+def _seam(points, part, holes, widest: float):
+    """Two rims that are one seam, and their distance, m; None where there are none."""
+    for k, hole in enumerate(holes[:-1]):
+        other = _facing_hole(points, part, hole, holes[k + 1 :], widest)
+        if other is None:
+            continue
+        away = max(_farthest(points, hole, other), _farthest(points, other, hole))
+        edges = np.concatenate([_rim_edges(points, rim) for rim in (hole, other)])
+        if away <= SEAM * np.median(edges) and away <= 0.5 * edges.min():
+            return hole, other, away
+    return None
+
+
+def _rim_edges(points, hole: Hole) -> np.ndarray:
+    line = points[hole.rim]
+    steps = np.linalg.norm(np.roll(line, -1, axis=0) - line, axis=1)
+    return steps[:-1] if hole.at_plane else steps
+
+
+def _joined_seam(points, corners, hole: Hole, other: Hole, away: float):
+    """Points and triangles with two rims joined, and the note."""
+    one, two = np.array(hole.rim), np.array(other.rim)
+    trees = cKDTree(points[one]), cKDTree(points[two])
+    distance, facing = trees[1].query(points[one])
+    mutual = trees[0].query(points[two])[1][facing] == np.arange(len(one))
+    mutual &= distance <= 2.0 * away
+    a, b = one[mutual], two[facing[mutual]]
+    points, image = points.copy(), np.arange(len(points))
+    on_plane = (points[a, 1] == 0.0) | (points[b, 1] == 0.0)
+    points[a] = 0.5 * (points[a] + points[b])
+    points[a[on_plane], 1] = 0.0
+    image[b] = a
+    corners, among = image[corners], np.union1d(one, image[two])
+    _, corners, zipped = close_junctions(points, corners, 1.01 * away, among=among)
+    note = (
+        f"seam of {away * 1e3:.2g} mm between two parts joined at {len(a)} points round "
+        f"{format_place(hole.centre)}"
+    )
+    return (*used_only(points, corners), "; ".join([note, *zipped]))
 
 
 def _farthest(points, hole: Hole, other: Hole) -> float:

@@ -10,7 +10,7 @@ from panelcp.errors import SurfaceError
 from panelcp.surface.checking import require_closed, require_one_body
 from panelcp.surface.crossings import require_no_crossings
 from panelcp.surface.crowded import part_crowded_edges, split_touching_vertices
-from panelcp.surface.holes import LARGEST, Hole, bridge_gaps, fill_holes, part_labels
+from panelcp.surface.holes import LARGEST, Hole, bridge_gaps, fill_holes, join_seams, part_labels
 from panelcp.surface.layers import (
     PARALLEL,
     drop_inner_faces,
@@ -129,6 +129,7 @@ def mended(
     step(part_crowded_edges, open_at_plane)
     step(consistent_windings)
     step(drop_inner_faces)
+    step(join_seams, options.widest_gap, open_at_plane)
     step(bridge_gaps, options.widest_gap, open_at_plane)
     step(drop_loose_parts, options.loose_share)
     vertices, triangles, lines, left = fill_holes(

@@ -347,7 +347,12 @@ def close_cracks(vertices, triangles, tolerance: float) -> tuple[np.ndarray, np.
 
 
 def close_junctions(
-    vertices, triangles, tolerance: float, share: float = 0.0, most: float = 0.0
+    vertices,
+    triangles,
+    tolerance: float,
+    share: float = 0.0,
+    most: float = 0.0,
+    among=None,
 ) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Divide open edges at open vertices that lie on them, so that both sides share the points.
 
@@ -362,6 +367,7 @@ def close_junctions(
     share : part of the length of the edge that this distance may be where that is more, as where
         one side follows a round seam in longer steps than the other
     most : m, limit of what `share` allows
+    among : (k,) int, vertices of the seam; those of all open edges when None
 
     Returns
     -------
@@ -374,7 +380,11 @@ def close_junctions(
     points, corners = np.asarray(vertices, dtype=float), np.asarray(triangles)
     for _ in range(_MORE_PASSES):
         table = edge_table(len(points), corners)
-        edge, vertex, along, away = _on_open_edges(points, corners, table, tolerance, share, most)
+        lone = table.lone
+        if among is not None:
+            lone = lone[np.isin(half_edge_ends(corners, lone), among).all(axis=1)]
+        reach = (tolerance, share, most)
+        edge, vertex, along, away = _on_open_edges(points, corners, lone, *reach)
         if len(edge) == 0:
             break
         corners, used = _divided_edges(corners, edge, vertex, along)
@@ -628,9 +638,8 @@ def _turns_over(points, before, after) -> bool:
     return bool((~flat & ~facing).any())
 
 
-def _on_open_edges(points, corners, table: EdgeTable, tolerance: float, share: float, most: float):
+def _on_open_edges(points, corners, lone, tolerance: float, share: float, most: float):
     """Open vertices on open edges: half-edge, vertex, place along the edge (0..1), distance, m."""
-    lone = table.lone
     ends = half_edge_ends(corners, lone)
     rim = np.unique(ends)
     empty = np.empty(0, dtype=np.int64)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from panelcp.surface.checking import least_angles, require_closed
-from panelcp.surface.holes import bridge_gaps, fill_holes, find_holes
+from panelcp.surface.holes import bridge_gaps, fill_holes, find_holes, join_seams
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.repair import edge_table, used_only
 from tests import bodies
@@ -138,3 +138,54 @@ def test_two_holes_of_one_part_are_never_bridged(sphere):
     ring, skin = used_only(sphere.vertices, sphere.triangles[kept])
     assert len(find_holes(ring, skin)) == 2
     assert bridge_gaps(ring, skin, 1.0)[1] is skin
+
+
+def halves_of_a_box(gap, steps=(8, 8)):
+    """Front and rear of a box, open at x = 0, the rear moved back; edges of 1/8 m at the rims."""
+    parts = []
+    for sign, n in zip((-1.0, 1.0), steps, strict=True):
+        box = bodies.box((2.0, 1.0, 1.0), (8, n, n))
+        part = used_only(box.vertices, box.triangles[sign * box.centroids[:, 0] > 0.0])
+        parts.append((part[0] + np.array([gap * (sign > 0), 0.0, 0.0]), part[1]))
+    (v, t), (w, u) = parts
+    return np.vstack([v, w]), np.vstack([t, u + len(v)])
+
+
+@pytest.mark.parametrize("gap", [2e-3, -2e-3])
+@pytest.mark.parametrize(("steps", "divided"), [((8, 8), 0), ((8, 4), 16), ((4, 8), 16)])
+def test_narrow_seam_is_joined_in_its_middle_whether_it_gapes_or_overlaps(gap, steps, divided):
+    vertices, triangles = halves_of_a_box(gap, steps)
+    points, corners, notes = join_seams(vertices, triangles, 0.025)
+    surface = SurfaceMesh(points, corners)
+    require_closed(points, corners)
+    assert len(corners) == len(triangles) + divided
+    rim = np.abs(points[:, 0]) < 5e-3
+    facing = 4 * min(steps)
+    assert np.count_nonzero(np.abs(points[rim, 0] - 0.5 * gap) < 1e-12) == facing
+    assert surface.volume == pytest.approx(2.0 + gap, abs=1e-3 if divided else 1e-12)
+    assert len(notes) == 1
+    assert notes[0].startswith(f"seam of 2 mm between two parts joined at {facing} points round")
+
+
+def test_wider_seams_and_rims_of_one_part_are_left(sphere):
+    for gap, widest in ((8e-3, 0.025), (2e-3, 1e-3), (2e-3, 0.0)):
+        vertices, triangles = halves_of_a_box(gap)
+        same, still, notes = join_seams(vertices, triangles, widest)
+        assert same is vertices
+        assert still is triangles
+        assert notes == []
+    assert join_seams(sphere.vertices, sphere.triangles, 0.025)[1] is sphere.triangles
+    holes = np.delete(sphere.triangles, [3, 500], axis=0)
+    assert join_seams(sphere.vertices, holes, 0.025)[1] is holes
+
+
+def test_seam_across_a_half_keeps_its_ends_on_the_centre_line():
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    behind = vertices[triangles].mean(axis=1)[:, 0] > 0.0
+    rear = used_only(vertices + np.array([1e-3, 0.0, 0.0]), triangles[behind])
+    front = used_only(vertices, triangles[~behind])
+    both = np.vstack([front[0], rear[0]]), np.vstack([front[1], rear[1] + len(front[0])])
+    points, corners, notes = join_seams(*both, 0.025, open_at_plane=True)
+    require_closed(points, corners, open_at_plane=True)
+    assert len(points) == len(vertices)
+    assert len(notes) == 1

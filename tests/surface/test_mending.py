@@ -131,6 +131,17 @@ def test_crack_with_points_of_its_own_on_each_side_is_zipped():
     assert any(note.startswith("seam zipped") for note in result[2])
 
 
+@pytest.mark.parametrize("away", [0.8e-3, -0.8e-3])
+def test_halves_that_gape_or_overlap_a_little_become_one_skin(away):
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    left = (vertices + np.array([0.0, away, 0.0])) * [1.0, -1.0, 1.0]
+    both = np.vstack([triangles, triangles[:, [0, 2, 1]] + len(vertices)])
+    result = mended(np.vstack([vertices, left]), both)
+    check_surface(whole_of(result))
+    assert len(result[1]) == len(both)
+    assert [note[:17] for note in result[2]] == ["seam of 0.8 mm be"]
+
+
 def test_round_seam_in_steps_of_two_lengths_closes_without_a_hole():
     coarse, fine = (bodies.cylinder(around, 6) for around in (48, 96))
     front = used_only(coarse.vertices, coarse.triangles[coarse.centroids[:, 0] < 0.0])
