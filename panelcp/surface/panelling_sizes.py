@@ -48,6 +48,9 @@ WALL_REACH = 2.0
 COARSEST = 4.0
 """Flat skin gets this many times coarser than without bends, at most."""
 
+ALIKE = 1.4
+"""Then all panels get this many times larger, at most: twice WALL_SHARE is still less than 1."""
+
 NEAR_ENOUGH = 1e-3
 """Sizes are scaled alike once their number is this near to the wanted one, as logarithm."""
 
@@ -99,16 +102,21 @@ class SizeField:
     def sizes_for(self, n_panels: float) -> np.ndarray:
         """(n,) float, m: sizes that give so many panels.
 
-        Flat skin gets up to COARSEST times coarser for the sake of bends; then tight bends get
-        fewer panels; then all panels get larger.
+        Flat skin gets up to COARSEST times coarser for the sake of bends; then all panels get up to
+        ALIKE times larger; then tight bends get fewer panels.
         """
         flat = np.sqrt(self.areas.sum() / (EQUAL_SIDES * n_panels))
-        sizes = self._fitted(
-            n_panels, lambda x: self.sizes(x, self.least), 0.2 * flat, flat * COARSEST
-        )
-        if self.number(sizes) > n_panels * (1.0 + NEAR_ENOUGH):
-            flat *= COARSEST
-            sizes = self._fitted(n_panels, lambda x: self.sizes(flat, x), self.least, 1.0)
+
+        def by_flat(size):
+            return self.sizes(size, self.least)
+
+        def by_least(least):
+            return self.sizes(COARSEST * flat, least)
+
+        sizes = self._fitted(n_panels, by_flat, 0.2 * flat, COARSEST * flat)
+        most = n_panels * ALIKE**2
+        if self.number(sizes) > most:
+            sizes = self._fitted(most, by_least, self.least, 1.0)
         return sizes * np.sqrt(self.number(sizes) / n_panels)
 
     def _fitted(self, n_panels: float, sizes_at, low: float, high: float) -> np.ndarray:
