@@ -61,6 +61,10 @@ FLOOR = np.radians(12.0)
 MENDED = np.radians(26.0)
 
 
+GOOD, PASSABLE = 0.65, 0.4
+"""rad: triangles with larger least angles are left as they are; on the fine mesh, which only serves
+to measure bends, those with angles larger than the second."""
+
 FEW_LONG = 1e-3
 """After so few divisions, parts of all triangles, no edges are turned: the next pass does it."""
 
@@ -191,7 +195,7 @@ def _fine_skin(skin, source, chains, names, wanted, finer, bounds, folds: bool):
     """Skin of even, small triangles, with smooth normals, and the field of sizes from it."""
     area = _area(skin)
     skin.size[:] = FINE * _mean_edge(area, wanted)
-    skin = _evened(skin, source, chains, 12)
+    skin = _evened(skin, source, chains, 12, PASSABLE)
     _gather_normals(skin, source)
     skin = compacted(skin)
     passes = ROUGH_PASSES if source.noise > NOISY else SCAN_PASSES * folds
@@ -210,21 +214,21 @@ def _area(skin) -> float:
     return float(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
 
 
-def _evened(skin, source, chains, passes: int):
+def _evened(skin, source, chains, passes: int, good: float = GOOD):
     """Draw short edges together and divide long ones until few are left."""
     from panelcp.surface.panelling_kernels import thin_out, turn_edges
 
-    skin = _divided(skin, source, chains)
+    skin = _divided(skin, source, chains, good)
     for _ in range(passes):
         gone = thin_out(skin, chains, SHORTEST, LONGEST, FLOOR)
-        turn_edges(skin, 1)
-        skin = _divided(skin, source, chains)
+        turn_edges(skin, 1, good)
+        skin = _divided(skin, source, chains, good)
         if gone < 0.01 * np.count_nonzero(skin.out >= 0):
             break
     return skin
 
 
-def _divided(skin, source, chains):
+def _divided(skin, source, chains, good: float):
     from panelcp.surface.panelling_kernels import halve_long_edges, long_edges, turn_edges
 
     for _ in range(60):
@@ -234,7 +238,7 @@ def _divided(skin, source, chains):
         skin = with_room(skin, len(edges) + 100)
         done = halve_long_edges(skin, chains, source.tree, edges, LONGEST)
         if len(edges) > FEW_LONG * skin.count[1]:
-            turn_edges(skin, 1)
+            turn_edges(skin, 1, good)
         if done == 0:
             break
     return skin
@@ -272,14 +276,14 @@ def _shaped(skin, source, chains, field, wanted):
             skin.size[:n] = sizes_at(field, sizes, skin.points[:n])
             skin = compacted(_evened(skin, source, chains, 20 if step == 0 else 3))
             relax(skin, chains, source.tree, 3, FLOOR)
-            turn_edges(skin, 3)
+            turn_edges(skin, 3, GOOD)
         number = len(visible(skin)[1])
         if abs(number / wanted - 1.0) <= COUNT_TOLERANCE and attempt > 0:
             break
         asked *= np.clip(wanted / number, 0.5, 2.0)
         sizes = field.sizes_for(asked)
     relax(skin, chains, source.tree, 4, FLOOR)
-    turn_edges(skin, 4)
+    turn_edges(skin, 4, GOOD)
     mend_shapes(skin, chains, source.tree, MENDED, 12)
     return compacted(skin)
 

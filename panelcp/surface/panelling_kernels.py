@@ -18,9 +18,6 @@ STRAYING = 0.15
 FACING = 0.5
 """Least cosine between a new triangle and the skin it stands for."""
 
-GOOD = 0.65
-"""rad: triangles with larger least angles are left as they are."""
-
 OPPOSED = -0.2
 """Least cosine between the normals at the corners of a new triangle, so that none goes from one
 side of a thin wall to the other."""
@@ -579,12 +576,12 @@ def _gain_of_turn(skin, e, least_gain):
 
 
 @njit(cache=True, error_model="numpy")
-def turn_edges(skin, passes):
-    """Turn edges of triangles with a least angle under GOOD where that makes it larger."""
+def turn_edges(skin, passes, good):
+    """Turn edges of triangles with a least angle under `good`, rad, where that makes it larger."""
     for _ in range(passes):
         turned = 0
         for t in range(skin.count[1]):
-            if skin.start[3 * t] < 0 or _hidden(skin, t) or triangle_angle(skin, t) > GOOD:
+            if skin.start[3 * t] < 0 or _hidden(skin, t) or triangle_angle(skin, t) > good:
                 continue
             best, gain = -1, 1e-3
             for k in range(3):
