@@ -8,6 +8,7 @@ from scipy.sparse import coo_array, diags_array
 from panelcp.surface.crossings import meeting_pairs
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.panelling_shapes import as_arrays, mended_panels, on_sharp_edges
+from panelcp.surface.panelling_start import build_tree, facet_normals
 from panelcp.surface.repair import format_place
 
 THIN = np.radians(12.0)
@@ -19,7 +20,10 @@ FOLDED = np.cos(np.radians(80.0))
 RINGS, STEPS, ROUNDS = 1, 15, 8
 """Rings of neighbours moved in the first round (one more in each), steps to the mean, rounds."""
 
-REPAIRS = 3
+FAR = 0.005
+"""m: the user is warned when points move farther than this."""
+
+REPAIRS = 4
 """So often panels are mended and looked at again."""
 
 
@@ -40,10 +44,10 @@ def unfolded(skin, shown, vertices, names, halved: bool):
     """
     skin.points[shown] = vertices
     notes = []
-    for _ in range(REPAIRS):
+    for repair in range(REPAIRS):
         shown, vertices, triangles = as_arrays(skin)
         kept = (skin.plane[shown] & halved, on_sharp_edges(skin, names)[shown])
-        vertices, lines = without_folds(vertices, triangles, *kept)
+        vertices, lines = without_folds(vertices, triangles, *kept, thin=repair == 0)
         if not lines:
             break
         notes += lines
@@ -51,7 +55,9 @@ def unfolded(skin, shown, vertices, names, halved: bool):
     return skin, notes
 
 
-def without_folds(vertices, triangles, plane, sharp=None) -> tuple[np.ndarray, list[str]]:
+def without_folds(
+    vertices, triangles, plane, sharp=None, thin: bool = True
+) -> tuple[np.ndarray, list[str]]:
     """Vertices in and round folds drawn to the means of their neighbours until the folds are gone.
 
     Parameters
@@ -61,11 +67,13 @@ def without_folds(vertices, triangles, plane, sharp=None) -> tuple[np.ndarray, l
         the folds
     plane : (n,) bool, vertices on the plane of symmetry, which keep y = 0
     sharp : (n,) bool, vertices on sharp edges, which stay unless panels cross there; None: none
+    thin : False takes only panels that cross or turn back for folds
 
     Returns
     -------
     vertices : moved copy, or those given when there are no folds
-    note : list with a line that says how many, how far and where, or empty
+    note : list with a line that says how many, how far and where, or empty; it begins with
+        "warning" where points moved farther than FAR
 
     Notes
     -----
@@ -78,7 +86,7 @@ def without_folds(vertices, triangles, plane, sharp=None) -> tuple[np.ndarray, l
     for growth in range(ROUNDS):
         crossing = _crossing(moved, triangles)
         bad = crossing | _turned(moved, triangles, sharp)
-        if growth == 0:
+        if growth == 0 and thin:
             bad |= _thin(moved, triangles)
         if not bad.any():
             break
@@ -88,19 +96,35 @@ def without_folds(vertices, triangles, plane, sharp=None) -> tuple[np.ndarray, l
             means = (weights @ moved)[free]
             means[plane[free], 1] = 0.0
             moved[free] = means
-    notes = _note(vertices, moved)
+    notes = _note(vertices, triangles, moved)
     return (moved if notes else vertices), notes
 
 
-def _note(vertices, moved) -> list[str]:
+def _note(vertices, triangles, moved) -> list[str]:
     far = np.linalg.norm(moved - vertices, axis=1)
     if not far.any():
         return []
-    return [
+    off = _distance(vertices, triangles, moved[far > 0.0])
+    line = (
         f"small folds smoothed out of the panels: {np.count_nonzero(far)} of {len(far)} points "
         f"moved, by up to {far.max() * 1e3:.1f} mm, most near "
-        f"{format_place(vertices[int(far.argmax())])}"
+        f"{format_place(vertices[int(far.argmax())])}; up to {off.max() * 1e3:.1f} mm off the skin"
+    )
+    if far.max() <= FAR:
+        return [line]
+    return [
+        f"warning: {line}. More than {FAR * 1e3:.0f} mm may change the shape: compare the panels "
+        "there with the aeroplane, and mend the scan where they differ"
     ]
+
+
+def _distance(vertices, triangles, points) -> np.ndarray:
+    """(n,) float, m: distance of points from the nearest triangle."""
+    from panelcp.surface.panelling_kernels import nearest_many
+
+    facing, _ = facet_normals(vertices, triangles)
+    tree, _ = build_tree(vertices[triangles], facing, np.repeat(facing[:, None], 3, axis=1))
+    return nearest_many(tree, points, np.zeros_like(points), -2.0, np.inf)[1]
 
 
 def _within(triangles, links, rings: int) -> np.ndarray:

@@ -17,6 +17,9 @@ from panelcp.surface.panelling_start import (
 POOR = np.radians(24.0)
 """Panels with a smaller least angle are mended."""
 
+CREASED = np.radians(12.0)
+"""Sharp edges of panels with a smaller angle are not kept."""
+
 SWEEPS = 12
 
 
@@ -64,6 +67,7 @@ def _laid_anew(skin, shown, vertices, names):
     kept = chain >= 0
     chain[kept] = names[chain[kept]]
     skin = skin._replace(points=points, chain=chain, normal=np.zeros_like(points))
+    _drop_creases(skin)
     _, triangles = visible(skin)
     facing, areas = facet_normals(points, triangles)
     corners = corner_normals(skin, triangles, facing, areas)
@@ -73,6 +77,17 @@ def _laid_anew(skin, shown, vertices, names):
     chains, names = build_chains(skin, scale)
     skin.normal[skin.kind > 0] = 0.0
     return skin, chains, tree, names
+
+
+def _drop_creases(skin):
+    """Unmark sharp edges of very thin panels: creases of what was folded."""
+    corners = skin.points[skin.start.reshape(-1, 3)]
+    sides = np.roll(corners, -1, axis=1) - corners
+    area = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    lengths = np.sort(np.linalg.norm(sides, axis=2), axis=1)
+    thin = np.repeat(area < np.sin(CREASED) * lengths[:, 1] * lengths[:, 2], 3)
+    edges = np.flatnonzero(thin & (skin.chain == SHARP))
+    skin.chain[edges] = skin.chain[skin.twin[edges]] = -1
 
 
 def corner_normals(skin, triangles, facing, areas) -> np.ndarray:
