@@ -55,7 +55,7 @@ def onto_patches(vertices, triangles, tree, order, source, fixed, halved: bool):
     if edge < COARSE * _median_edge(vertices, triangles):
         return vertices, []
     found, _, feet = nearest_many(tree, vertices, np.zeros_like(vertices), -2.0, np.inf)
-    near, owner = _round_about(*source, order[found])
+    near, owner = round_about(*source, order[found])
     whole = mirrored_whole(*near) if halved else SurfaceMesh(*near)
     corners = whole.corners[owner]
     step = _patch_points(whole, owner, corners, feet) - feet
@@ -77,7 +77,7 @@ def onto_patches(vertices, triangles, tree, order, source, fixed, halved: bool):
     return vertices + step, [note]
 
 
-def _round_about(vertices, triangles, owner):
+def round_about(vertices, triangles, owner):
     """Vertices and triangles within RINGS of some triangles, and the places of these among them."""
     chosen = np.zeros(len(vertices), dtype=bool)
     chosen[triangles[owner].ravel()] = True
