@@ -162,9 +162,9 @@ def drop_doubled(vertices, triangles) -> tuple[np.ndarray, np.ndarray, list[str]
     """
     corners = np.asarray(triangles)
     mates = edge_table(len(vertices), corners).mates.reshape(-1, 3)
-    behind = np.where(mates >= 0, mates // 3, -1)
-    twin = (behind[:, 0] >= 0) & (behind[:, 0] == behind[:, 1]) & (behind[:, 0] == behind[:, 2])
-    suspects = np.flatnonzero(twin | (mates == -2).all(axis=1))
+    # at each edge a doubled triangle meets its twin alone, or more than one triangle
+    twin = (mates // 3).max(axis=1, keepdims=True)
+    suspects = np.flatnonzero(((mates == -2) | ((mates >= 0) & (mates // 3 == twin))).all(axis=1))
     _, first = np.unique(np.sort(corners[suspects], axis=1), axis=0, return_index=True)
     doubled = np.ones(len(suspects), dtype=bool)
     doubled[first] = False

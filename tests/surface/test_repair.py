@@ -171,6 +171,16 @@ def test_doubled_triangles_of_any_winding_are_kept_once(sphere):
     assert drop_doubled(sphere.vertices, sphere.triangles)[1] is sphere.triangles
 
 
+def test_doubled_triangles_at_the_rim_are_found_too():
+    # at an open edge the twins meet alone, at their other edges the skin goes on
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 2)
+    at_rim = (vertices[triangles][:, :, 1] == 0.0).sum(axis=1) == 2
+    doubled = np.vstack([triangles, triangles[at_rim][:, [1, 0, 2]]])
+    _, kept, notes = drop_doubled(vertices, doubled)
+    assert np.array_equal(kept, triangles)
+    assert notes[0].startswith(f"{at_rim.sum()} doubled triangles dropped")
+
+
 def test_flat_triangle_between_two_sides_is_turned_and_the_skin_stays_closed(sphere):
     # the edge a b is divided on one side only; a triangle without area closes the slit
     a, b, c = sphere.triangles[0]
