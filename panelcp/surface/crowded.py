@@ -39,7 +39,7 @@ def part_crowded_edges(
 
     Raises
     ------
-    SurfaceError : edges at which no skin with one outside can be told
+    SurfaceError : edges at which no skin with one outside can be told, or more fins than skin
 
     Notes
     -----
@@ -62,7 +62,9 @@ def part_crowded_edges(
     outside = _outside_sides(points, corners, table)
     skin = outside[:, 0] != outside[:, 1]
     kept_table = edge_table(len(points), corners[skin])
-    if np.any(kept_table.counts % 2 & (kept_table.counts > 2)) or not skin.any():
+    fins = outside.all(axis=1)
+    told = _area(points, corners[fins]) <= _area(points, corners[skin])
+    if np.any(kept_table.counts % 2 & (kept_table.counts > 2)) or not (skin.any() and told):
         raise SurfaceError(_untold_message(points, corners, table))
     _require_nothing_opened(points, corners, table, skin)
     notes = _dropped_notes(points, corners[:n_given], outside[:n_given])
@@ -104,6 +106,11 @@ def crowded_edges(vertices, triangles) -> np.ndarray:
     corners = plain_triangles(triangles)
     table = edge_table(len(vertices), corners)
     return half_edge_ends(corners, table.order[table.starts[:-1][table.counts > 2]])
+
+
+def _area(points, corners) -> float:
+    a, b, c = (points[column] for column in corners.T)
+    return 0.5 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
 
 
 def _on_plane(points, corners, table: EdgeTable) -> np.ndarray:

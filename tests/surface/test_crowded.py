@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from panelcp.errors import SurfaceError
 from panelcp.surface.checking import require_closed
 from panelcp.surface.crowded import crowded_edges, part_crowded_edges, split_touching_vertices
 from panelcp.surface.mesh import mirrored_whole
@@ -110,6 +111,15 @@ def test_half_that_pinches_on_the_centre_line_is_parted_there():
     whole = mirrored_whole(parted, kept)
     require_closed(whole.vertices, whole.triangles)
     assert whole.volume == pytest.approx(2.0, rel=1e-12)
+
+
+def test_skin_is_not_dropped_where_all_of_it_would_count_as_fins():
+    # a second layer of some triangles lets the air in: each sheet then sees it on both sides
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    rim = half_edge_ends(triangles, edge_table(len(vertices), triangles).lone)
+    twice = np.isin(triangles, rim[:1]).sum(axis=1) > 0
+    with pytest.raises(SurfaceError, match="which of them are the outer skin cannot be told"):
+        part_crowded_edges(vertices, np.vstack([triangles, triangles[twice]]))
 
 
 def test_bodies_that_share_an_edge_are_parted_there():
