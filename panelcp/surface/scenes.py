@@ -18,6 +18,12 @@ from panelcp.surface.repair import open_vertices, sorted_edges
 SMALL = 0.03
 """A part whose diagonal is below this share of that of the whole is small: a screw."""
 
+SAME_RIM = 0.01
+"""Rims within this part of the diagonal of the whole lie on each other."""
+
+OTHER_UNITS = (1000.0, 25.4, 10.0, 304.8, 12.0, 100.0, 2.54, 30.48, 0.3048, 0.0254, 0.001)
+"""Ratios of length units that are mixed up."""
+
 MOST_LISTED = 25
 """Parts that a message lists."""
 
@@ -207,9 +213,43 @@ def parts_message(parts) -> str:
         count = sum(fact.small for fact in facts)
         advice.append(f"drop_small = true leaves out the {count} small ones")
     outer = [fact for fact in facts if not (fact.inside or fact.small)]
-    if len(outer) > 1:
+    if sum(fact.closed for fact in outer) > 1:
         advice.append("unite = true makes one body of closed parts that overlap")
+    if sum(not fact.closed for fact in outer) > 1:
+        advice.append(
+            'keep = ["*"] takes all: open edges that face each other within widest_gap are joined'
+        )
+    advice += _other_units(parts)
     return "\n  ".join([f"{len(facts)} unconnected parts in the file:", *lines, *advice])
+
+
+def _other_units(parts) -> list[str]:
+    """Open parts whose rim lies on that of the largest one when they are read in another unit."""
+    rims = [_rim(part) for part in parts]
+    whole = max(range(len(parts)), key=lambda k: np.linalg.norm(np.ptp(parts[k].bounds, axis=0)))
+    if len(rims[whole]) == 0:
+        return []
+    tree, lines = cKDTree(rims[whole]), []
+    for k, rim in enumerate(rims):
+        if k == whole or len(rim) == 0:
+            continue
+        reach = SAME_RIM * np.linalg.norm(np.ptp(parts[whole].bounds, axis=0))
+        if np.median(tree.query(rim)[0]) <= reach:
+            continue
+        for factor in OTHER_UNITS:
+            away = tree.query(factor * rim)[0]
+            if np.median(away) <= reach and np.ptp(factor * rim, axis=0).max() > 5.0 * reach:
+                lines.append(
+                    f"{parts[k].name} is probably in another length unit: {factor:g} times as "
+                    f"large its edge lies on that of {parts[whole].name}; export both in one unit"
+                )
+    return lines
+
+
+def _rim(part: Part) -> np.ndarray:
+    """(n, 3) float: points on open edges."""
+    vertices, triangles = welded(part.vertices, part.triangles)
+    return vertices[open_vertices(triangles)]
 
 
 def connected_parts(parts, tolerance: float = 0.0) -> list[Part]:

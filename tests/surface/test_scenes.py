@@ -96,6 +96,41 @@ def test_several_parts_and_nothing_chosen_are_listed_with_what_to_write():
     ]
 
 
+def parted(station, gap=0.0, factor=1.0):
+    """The skin as two open parts; the front moved ahead by a gap, in another unit by a factor."""
+    ahead = SKIN.vertices[SKIN.triangles].mean(axis=1)[:, 0] < station
+    front = compact_part("cowl", SKIN.vertices, SKIN.triangles[ahead])
+    moved = Part("cowl", factor * (front.vertices - [gap, 0.0, 0.0]), front.triangles)
+    return [moved, compact_part("fuselage", SKIN.vertices, SKIN.triangles[~ahead])]
+
+
+def test_open_parts_are_not_offered_to_be_united_but_to_be_taken_together():
+    with pytest.raises(SurfaceError) as caught:
+        choose_parts(parted(-0.3, gap=0.01))
+    assert "unite" not in str(caught.value)
+    assert str(caught.value).splitlines()[-1] == (
+        '  keep = ["*"] takes all: open edges that face each other within widest_gap are joined'
+    )
+
+
+@pytest.mark.parametrize("factor", [0.001, 1 / 25.4, 25.4, 1000.0])
+def test_part_in_another_unit_is_told(factor):
+    with pytest.raises(SurfaceError) as caught:
+        choose_parts(parted(-0.3, factor=factor))
+    told = [line for line in str(caught.value).splitlines() if "another length unit" in line]
+    smaller, larger = ("cowl", "fuselage") if factor < 1.0 else ("fuselage", "cowl")
+    assert told == [
+        f"  {smaller} is probably in another length unit: {max(factor, 1 / factor):g} times as "
+        f"large its edge lies on that of {larger}; export both in one unit"
+    ]
+
+
+def test_part_in_the_same_unit_is_not_told_to_be_in_another():
+    with pytest.raises(SurfaceError) as caught:
+        choose_parts([*parted(-0.3, gap=0.01), *SCREWS])
+    assert "another length unit" not in str(caught.value)
+
+
 def test_a_long_list_is_cut():
     many = [ball(f"bolt {k}", [0.02 * k - 0.5, 0.0, 0.0], 0.005, level=1) for k in range(40)]
     with pytest.raises(SurfaceError, match=r"41 unconnected parts(.|\n)*\n  and 16 more\n"):
