@@ -261,7 +261,7 @@ def _left_open(
         else ""
     )
     advice += _beside_plane(np.asarray(vertices), left, options) if half else ""
-    advice += _loose_sheets(np.asarray(vertices), np.asarray(triangles), left)
+    advice += _loose_sheets(np.asarray(vertices), np.asarray(triangles), left, options)
     raise SurfaceError(
         f"surface is not closed: {line}. Holes up to {options.largest_hole * 1e3:.0f} mm are "
         f"filled here (largest_hole in [surface]); {advice}an opening for air is closed flush with "
@@ -283,19 +283,25 @@ def _beside_plane(vertices, left: tuple[Hole, ...], options) -> str:
     return ""
 
 
-def _loose_sheets(vertices, triangles, left: tuple[Hole, ...]) -> str:
-    """What to do where only parts beside the largest one are open."""
+def _loose_sheets(vertices, triangles, left: tuple[Hole, ...], options) -> str:
+    """What to do where several parts are open, or only parts beside the largest one."""
     label = part_labels(len(vertices), triangles)
     part = label[triangles[:, 0]]
     counts = np.bincount(part)
     sheets = np.unique([label[hole.rim[0]] for hole in left])
-    if counts.argmax() in sheets:
-        return ""
     shown = [
         f"{counts[k]} triangles at {format_place(vertices[triangles[part == k]].mean(axis=(0, 1)))}"
         for k in sheets[:3]
     ]
     more = f" and {len(sheets) - 3} more" if len(sheets) > 3 else ""
+    if counts.argmax() in sheets:
+        return (
+            f"the holes are in {len(sheets)} parts that are not joined ({'; '.join(shown)}{more}): "
+            "join them along their edges in the CAD, or bring these within "
+            f"{options.widest_gap * 1e3:g} mm of each other (widest_gap in [surface]); "
+            if len(sheets) > 1
+            else ""
+        )
     return (
         f"the largest part of the skin is closed; what is open is {LOOSE} ({'; '.join(shown)}"
         f"{more}): leave it out, or join it to the skin in the CAD; "

@@ -199,6 +199,27 @@ def test_sheet_beside_a_closed_skin_is_named_as_what_is_open():
     assert "hangs on nothing" not in str(told.value)
 
 
+def test_parts_that_overlap_unjoined_are_named():
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    x = vertices[triangles].mean(axis=1)[:, 0]
+    front, rear = (used_only(vertices, triangles[kept]) for kept in (x < 0.6, x > -0.6))
+    both = np.vstack([front[0], 0.95 * rear[0]]), np.vstack([front[1], rear[1] + len(front[0])])
+    words = "the holes are in 2 parts that are not joined .*widest_gap in .surface"
+    with pytest.raises(SurfaceError, match=words):
+        mended(*both, open_at_plane=True)
+
+
+def test_parts_of_which_each_has_the_same_triangles_at_the_seam_become_one_skin():
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    x = vertices[triangles].mean(axis=1)[:, 0]
+    front, rear = (used_only(vertices, triangles[kept]) for kept in (x < 0.6, x > -0.6))
+    both = np.vstack([front[0], rear[0]]), np.vstack([front[1], rear[1] + len(front[0])])
+    points, corners, notes = mended(*both, open_at_plane=True)
+    require_closed(points, corners, open_at_plane=True)
+    assert len(corners) == len(triangles)
+    assert any(note.startswith("60 doubled triangles dropped") for note in notes)
+
+
 def test_wider_holes_may_stay_open_for_others_to_close():
     vertices, triangles, _ = refused()["wide hole"]
     result = mended(vertices, triangles, leave_larger=True)
