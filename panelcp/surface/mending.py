@@ -22,7 +22,9 @@ from panelcp.surface.repair import (
     close_junctions,
     draw_needles,
     drop_doubled,
+    edge_table,
     format_place,
+    half_edge_ends,
     merge_points,
     open_vertices,
     plain_triangles,
@@ -35,6 +37,9 @@ from panelcp.surface.windings import consistent_windings
 SAGITTA, MOST_SAGITTA = 0.02, 0.003
 """Points of a seam this part of an edge beside it, up to this many m, lie on it: a round seam in
 steps of 9 degrees against one in finer steps."""
+
+WIDE = 0.2
+"""A hole at the rear wider than this part of the body is its open end."""
 
 LOOSE = "a sheet that hangs on nothing"
 """Words of the message about open parts beside a closed skin."""
@@ -129,6 +134,7 @@ def mended(
     step(part_crowded_edges, open_at_plane)
     step(consistent_windings)
     step(drop_inner_faces)
+    step(_zipped_seams, options.crack_tolerance, open_at_plane)
     step(join_seams, options.widest_gap, open_at_plane)
     step(bridge_gaps, options.widest_gap, open_at_plane)
     step(drop_loose_parts, options.loose_share)
@@ -225,9 +231,7 @@ def _closed_cracks(vertices, triangles, tolerance: float):
         if len(open_vertices(triangles)) == 0:
             break
         vertices, triangles, joined = close_cracks(vertices, triangles, tolerance)
-        vertices, triangles, zipped = close_junctions(
-            vertices, triangles, tolerance, SAGITTA, MOST_SAGITTA
-        )
+        vertices, triangles, zipped = close_junctions(vertices, triangles, tolerance)
         notes += joined + zipped
         if not zipped:
             break
@@ -237,6 +241,16 @@ def _closed_cracks(vertices, triangles, tolerance: float):
         vertices, triangles, lines = drop_doubled(vertices, triangles)
         notes += lines
     return vertices, triangles, notes
+
+
+def _zipped_seams(vertices, triangles, tolerance: float, half: bool):
+    """Round seams whose sides have steps of different length; not the centre line of a half."""
+    points, corners = np.asarray(vertices, dtype=float), plain_triangles(triangles)
+    ends = half_edge_ends(corners, edge_table(len(points), corners).lone)
+    if half:
+        ends = ends[(points[ends][:, :, 1] != 0.0).any(axis=1)]
+    seam = np.unique(ends)
+    return close_junctions(vertices, triangles, tolerance, SAGITTA, MOST_SAGITTA, seam)
 
 
 def _left_open(
@@ -253,7 +267,10 @@ def _left_open(
         return [line]
     aft = np.asarray(vertices)[:, 0]
     reach = 0.1 * np.ptp(aft)
-    behind = any(hole.centre[0] > aft.max() - reach for hole in left)
+    across = np.ptp(np.asarray(vertices)[:, 1:], axis=0).max()
+    behind = any(
+        hole.centre[0] > aft.max() - reach and hole.diameter > WIDE * across for hole in left
+    )
     advice = (
         "the rear end is missing: add the fuselage behind, or set afterbody = true in [surface] "
         "for a faired one; "

@@ -100,6 +100,18 @@ def test_shell_with_open_rims_is_the_body_with_an_opening():
     assert any(note.startswith("1 hole filled") for note in result[2])
 
 
+def test_inner_face_of_a_half_is_not_zipped_to_the_outer_one_along_the_centre_line():
+    axes = np.array([1.5, 0.5, 0.5])
+    vertices, triangles = bodies.half_ellipsoid(axes, 5)
+    coarse, few = bodies.half_ellipsoid(axes, 4)
+    normals = coarse / axes**2
+    inner = coarse - 1.5e-3 * normals / np.linalg.norm(normals, axis=1, keepdims=True)
+    result = mended(*joined((vertices, triangles), (inner, few)), open_at_plane=True)
+    assert np.array_equal(result[0], vertices)
+    assert np.array_equal(result[1], triangles)
+    assert len(result[2]) == 1
+
+
 @pytest.mark.parametrize(
     ("place", "scale"), [((0.0, 0.0, 0.0), 0.9), ((0.03, 0.0, 0.0), 1.0), ((3.0, 0.0, 0.0), 1.0)]
 )

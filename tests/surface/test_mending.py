@@ -5,7 +5,7 @@ import pytest
 
 from panelcp.errors import SurfaceError
 from panelcp.surface.checking import check_surface, require_closed
-from panelcp.surface.mending import MendingOptions, drop_loose_parts, mended
+from panelcp.surface.mending import MendingOptions, _zipped_seams, drop_loose_parts, mended
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.repair import edge_table, half_edge_ends, used_only
 from tests import bodies
@@ -156,6 +156,14 @@ def test_round_seam_in_steps_of_two_lengths_closes_without_a_hole():
     assert not any("hole" in note for note in result[2])
 
 
+def test_edges_of_two_sheets_along_the_centre_line_are_no_seam():
+    coarse, fine = (bodies.half_ellipsoid((3.0, 1.0, 1.0), level) for level in (4, 5))
+    vertices = np.vstack([coarse[0], fine[0] - np.array([0.0, 0.0, 1e-3])])
+    triangles = np.vstack([coarse[1], fine[1] + len(coarse[0])])
+    assert _zipped_seams(vertices, triangles, 1e-9, half=True)[1] is triangles
+    assert len(_zipped_seams(vertices, triangles, 1e-9, half=False)[2]) == 1
+
+
 def refused():
     egg = bodies.egg(3)
     away = egg.translated([9.0, 0.0, 0.0])
@@ -197,6 +205,7 @@ def test_sheet_beside_a_closed_skin_is_named_as_what_is_open():
     with pytest.raises(SurfaceError) as told:
         mended(*refused()["wide hole"][:2])
     assert "hangs on nothing" not in str(told.value)
+    assert "rear end is missing" not in str(told.value)
 
 
 def test_parts_that_overlap_unjoined_are_named():
