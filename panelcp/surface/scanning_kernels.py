@@ -5,6 +5,30 @@ from numba import njit, prange
 
 from panelcp.surface._kernels import MAX_NEIGHBOURS, _ring_points, _solve_positive
 
+CHUNKS = 64
+"""Parts into which the vertices are divided for parallel loops; each marks what it has visited."""
+
+MAX_WITHIN = 2048
+"""Vertices of a neighbourhood; what lies beyond is not looked at."""
+
+LEAST_POINTS = 9.0
+"""Points of even weight that a surface of six terms needs at least."""
+
+PRODUCTS = np.array(
+    [
+        [0, 1, 2, 3, 4, 5],
+        [1, 3, 4, 6, 7, 8],
+        [2, 4, 5, 7, 8, 9],
+        [3, 6, 7, 10, 11, 12],
+        [4, 7, 8, 11, 12, 13],
+        [5, 8, 9, 12, 13, 14],
+    ]
+)
+"""Place of the product of two of 1, x, y, x2, xy, y2 among the powers up to the fourth."""
+
+MOST_LEVERAGE = 0.9
+"""A fit that its own vertex settles to more than this part foretells nothing."""
+
 
 @njit(cache=True, parallel=True, error_model="numpy")
 def relaxed(values, starts, links, weights, share):
@@ -67,6 +91,198 @@ def _one_residual(points, found, count, normal):
         return np.nan
     squares -= (before * right).sum()
     return max(0.0, squares) / (count - 6) * scale * scale
+
+
+@njit(cache=True, error_model="numpy")
+def _within(vertex, places, starts, links, reach, visited, found):
+    """Vertices joined to a vertex by others within `reach`, itself first; returns their number."""
+    count, k = 1, 0
+    found[0] = vertex
+    visited[vertex] = vertex
+    while k < count:
+        near = found[k]
+        k += 1
+        for m in range(starts[near], starts[near + 1]):
+            other = links[m]
+            if visited[other] == vertex:
+                continue
+            visited[other] = vertex
+            d0 = places[other, 0] - places[vertex, 0]
+            d1 = places[other, 1] - places[vertex, 1]
+            d2 = places[other, 2] - places[vertex, 2]
+            if d0 * d0 + d1 * d1 + d2 * d2 < reach * reach and count < len(found):
+                found[count] = other
+                count += 1
+    return count
+
+
+@njit(cache=True, error_model="numpy")
+def _facing_weight(normals, i, j, least):
+    """(1 - q)^2 with q = (1 - c) / (1 - least), c the cosine of two normals; 0 below `least`."""
+    cosine = 0.0
+    for c in range(3):
+        cosine += normals[i, c] * normals[j, c]
+    part = (1.0 - cosine) / (1.0 - least)
+    return (1.0 - part) ** 2 if part < 1.0 else 0.0
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def least_facing(n, places, normals, starts, links, reach):
+    """(n,) float: least cosine of the normals within `reach` of each of the first n places."""
+    result = np.ones(n)
+    for chunk in prange(CHUNKS):
+        visited = np.full(len(places), -1, dtype=np.int64)
+        found = np.empty(MAX_WITHIN, dtype=np.int64)
+        for i in range(chunk * n // CHUNKS, (chunk + 1) * n // CHUNKS):
+            for k in range(_within(i, places, starts, links, reach[i], visited, found)):
+                cosine = 0.0
+                for c in range(3):
+                    cosine += normals[i, c] * normals[found[k], c]
+                result[i] = min(result[i], cosine)
+    return result
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def adapted_fits(chosen, points, places, normals, starts, links, scale, radii, least):
+    """Quadratic surfaces of several breadths through the neighbourhoods of the chosen vertices.
+
+    Distances along the normal at `places` of the rough `points`, as functions of both other
+    coordinates; weights (1 - (r/R)^2)^2, R = radii * scale, times those of the normals, which end
+    at an angle of cosine `least`. Returns, (len(chosen), len(radii)): height of each surface over
+    the place, m, and the squared misfit, m2, of the vertex from the surface through all others;
+    nan where no fit is possible.
+    """
+    n, breadths = len(chosen), len(radii)
+    heights, misfits = np.zeros((n, breadths)), np.full((n, breadths), np.nan)
+    for chunk in prange(CHUNKS):
+        visited = np.full(len(points), -1, dtype=np.int64)
+        found = np.empty(MAX_WITHIN, dtype=np.int64)
+        sums, squares, terms = np.empty((breadths, 21)), np.empty(breadths), np.empty(21)
+        for row in range(chunk * n // CHUNKS, (chunk + 1) * n // CHUNKS):
+            i = chosen[row]
+            reach = scale[i] * radii[-1]
+            count = _within(i, places, starts, links, reach, visited, found)
+            sums[:], squares[:], height = 0.0, 0.0, 0.0
+            for k in range(count - 1, -1, -1):
+                facing = _facing_weight(normals, i, found[k], least)
+                if facing > 0.0:
+                    apart, height = _terms(i, found[k], points, places, normals, reach, terms)
+                    _add_to_sums(apart, facing, terms, radii, sums, squares)
+            for level in range(breadths):
+                heights[row, level], misfits[row, level] = _height_and_misfit(
+                    sums[level], squares[level], terms, height, reach
+                )
+    return heights, misfits
+
+
+@njit(cache=True, error_model="numpy")
+def _terms(i, j, points, places, normals, reach, terms):
+    """Powers of x and y of point j over place i up to the fourth, then z (1, x, y, x2, xy, y2).
+
+    All as parts of `reach`. Returns the squared distance of both places, and z.
+    """
+    n0, n1, n2 = normals[i, 0], normals[i, 1], normals[i, 2]
+    # two directions across the normal: T. Duff and others, Building an orthonormal basis,
+    # revisited, Journal of Computer Graphics Techniques 6, 2017 (from memory)
+    sign = 1.0 if n2 >= 0.0 else -1.0
+    a = -1.0 / (sign + n2)
+    b = n0 * n1 * a
+    d0 = (points[j, 0] - places[i, 0]) / reach
+    d1 = (points[j, 1] - places[i, 1]) / reach
+    d2 = (points[j, 2] - places[i, 2]) / reach
+    x = d0 * (1.0 + sign * n0 * n0 * a) + d1 * sign * b - d2 * sign * n0
+    y = d0 * b + d1 * (sign + n1 * n1 * a) - d2 * n1
+    z = d0 * n0 + d1 * n1 + d2 * n2
+    xx, xy, yy = x * x, x * y, y * y
+    terms[0], terms[1], terms[2], terms[3], terms[4], terms[5] = 1.0, x, y, xx, xy, yy
+    terms[6], terms[7], terms[8], terms[9] = x * xx, x * xy, x * yy, y * yy
+    terms[10], terms[11], terms[12], terms[13], terms[14] = (
+        xx * xx,
+        xx * xy,
+        xx * yy,
+        xy * yy,
+        yy * yy,
+    )
+    for k in range(6):
+        terms[15 + k] = z * terms[k]
+    d0 = (places[j, 0] - places[i, 0]) / reach
+    d1 = (places[j, 1] - places[i, 1]) / reach
+    d2 = (places[j, 2] - places[i, 2]) / reach
+    return d0 * d0 + d1 * d1 + d2 * d2, z
+
+
+@njit(cache=True, error_model="numpy")
+def _add_to_sums(apart, facing, terms, radii, sums, squares):
+    """One point into the sums of every surface that is broad enough for it."""
+    for level in range(len(radii) - 1, -1, -1):
+        part = apart * (radii[-1] / radii[level]) ** 2
+        if part >= 1.0:
+            break
+        weight = (1.0 - part) ** 2 * facing
+        squares[level] += weight * weight
+        for k in range(21):
+            sums[level, k] += weight * terms[k]
+
+
+@njit(cache=True, error_model="numpy")
+def _height_and_misfit(sums, squares, own, z, reach):
+    """Height of one surface, m, and squared misfit of its own vertex when left out, m2."""
+    if not sums[0] * sums[0] > LEAST_POINTS * squares:
+        return 0.0, np.nan
+    matrix, forward = np.empty((6, 6)), np.empty(6)
+    for a in range(6):
+        for b in range(a + 1):
+            matrix[a, b] = sums[PRODUCTS[a, b]]
+    right = sums[15:].copy()
+    if not _solve_positive(matrix, right, 6):
+        return 0.0, np.nan
+    leverage = 0.0
+    for a in range(6):
+        z -= own[a] * right[a]
+        value = own[a]
+        for k in range(a):
+            value -= matrix[a, k] * forward[k]
+        forward[a] = value / matrix[a, a]
+        leverage += forward[a] * forward[a]
+    if leverage > MOST_LEVERAGE:
+        return 0.0, np.nan
+    return right[0] * reach, (z * reach / (1.0 - leverage)) ** 2
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def pooled(n, values, image, places, normals, starts, links, reach, least):
+    """Weighted means of rows of values, nan left out, within `reach` of the first n places.
+
+    Rows are those of `image`, (n_places,) int. Weights fall with distance and with the turn of
+    the normals; they are 0 at `reach` and where its cosine is `least`.
+    """
+    width = values.shape[1]
+    result = np.full((n, width), np.nan)
+    for chunk in prange(CHUNKS):
+        visited = np.full(len(places), -1, dtype=np.int64)
+        found = np.empty(MAX_WITHIN, dtype=np.int64)
+        sums, weights = np.empty(width), np.empty(width)
+        for i in range(chunk * n // CHUNKS, (chunk + 1) * n // CHUNKS):
+            count = _within(i, places, starts, links, reach[i], visited, found)
+            sums[:], weights[:] = 0.0, 0.0
+            for k in range(count):
+                j = found[k]
+                weight = _facing_weight(normals, i, j, least)
+                if weight == 0.0:
+                    continue
+                apart = 0.0
+                for c in range(3):
+                    apart += (places[j, c] - places[i, c]) ** 2
+                weight *= 1.0 - apart / (reach[i] * reach[i])
+                for c in range(width):
+                    value = values[image[j], c]
+                    if not np.isnan(value):
+                        sums[c] += weight * value
+                        weights[c] += weight
+            for c in range(width):
+                if weights[c] > 0.0:
+                    result[i, c] = sums[c] / weights[c]
+    return result
 
 
 @njit(cache=True, error_model="numpy")
