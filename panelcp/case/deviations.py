@@ -1,8 +1,8 @@
-"""How uncertain the pressures at the openings are: angles, slipstream, panelling."""
+"""How uncertain the pressures at the openings are: air, model, mesh, panelling."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,9 +12,25 @@ from panelcp.flow.solutions import Solutions, solve_conditions
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.panels.faults import Fault, refinement_changes, refinement_check, suspect_zone
 from panelcp.panels.solving import solve_units
-from panelcp.placement.ranking import opening_pressures
+from panelcp.placement.bands import (
+    COMMON,
+    MODEL,
+    PANELLING,
+    ROUGHNESS,
+    PatchForms,
+    PressureSamples,
+    UncertainAir,
+    UncertainKind,
+    blind_kind,
+    mixing_kind,
+    patch_forms,
+    patch_kind,
+    region_shares,
+)
+from panelcp.placement.ranking import OpeningPressures, opening_pressures
 from panelcp.quantity import UncertainValue
 from panelcp.surface.coarsening import coarsened
+from panelcp.surface.curved import roughness_band
 from panelcp.surface.opening import Opening
 from panelcp.surface.rays import SkinFinder
 from panelcp.surface.refining import refined
@@ -24,6 +40,9 @@ ANGLE_DEVIATIONS = {
     "beta": UncertainValue(3.0, mark="memory", source="one standard deviation", kind="angle"),
 }
 """How well angle of attack and sideslip are known."""
+
+WIND_DEVIATION = UncertainValue(1.5, mark="memory", source="one standard deviation", kind="speed")
+"""How well the wind is known in conditions on the ground: 3 kt."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,64 +70,102 @@ def inlets_and_exits(prepared: PreparedCase) -> tuple[list[Opening], list[Openin
     return inlets, [opening for opening in everything if opening.lets_air_out]
 
 
-def _turned(angle: float, step: UncertainValue) -> float:
-    """Angle one deviation nearer to zero or across it: so it stays within what is allowed."""
-    return angle - step.value if angle > 0.0 else angle + step.value
+def sampled_pressures(
+    prepared: PreparedCase, solutions: Solutions, flow: SurfaceFlow, panelling: np.ndarray
+) -> PressureSamples:
+    """Everything that is not known of the pressures at inlets and exits, ready to be drawn.
 
+    Parameters
+    ----------
+    prepared : PreparedCase
+    solutions : Solutions
+    flow : SurfaceFlow of these
+    panelling : (n_conditions, n_inlets + n_exits) float, Pa, deviation that the panelling leaves
 
-def _turned_stream(condition, angle: str, step: UncertainValue) -> np.ndarray:
-    """Stream of a condition one deviation off; over the ground it only turns along the ground."""
-    if not condition.on_ground:
-        return replace(condition, **{angle: _turned(getattr(condition, angle), step)}).stream
-    if angle == "alpha":
-        return condition.stream
-    pitch, turn = np.radians([condition.attitude or 0.0, step.value])
-    upward = np.array([-np.sin(pitch), 0.0, np.cos(pitch)])
-    stream = condition.stream
-    return stream * np.cos(turn) + np.cross(upward, stream) * np.sin(turn)
-
-
-def angle_deviation(prepared: PreparedCase, solutions: Solutions, flow: SurfaceFlow) -> np.ndarray:
-    """(n_conditions, n_inlets + n_exits) Pa: what uncertain angles do to the patch pressures.
-
-    Angle of attack 1.5 deg and sideslip 3 deg, one deviation each (from memory), as if every
-    opening felt them for itself: on the safe side for a difference of two.
+    Returns
+    -------
+    PressureSamples
     """
-    openings = [opening for group in inlets_and_exits(prepared) for opening in group]
-    nothing = np.zeros(len(openings))
-    usual = opening_pressures(flow, openings, nothing).patch_pressure
-    squares = np.zeros(usual.shape)
-    for angle, step in ANGLE_DEVIATIONS.items():
-
-        def turned(onset, angle=angle, step=step):
-            return onset.with_streams([_turned_stream(c, angle, step) for c in onset.conditions])
-
-        moved = opening_pressures(solutions.flow(turned), openings, nothing).patch_pressure
-        squares += (moved - usual) ** 2
-    return np.sqrt(squares)
-
-
-def slipstream_deviation(
-    prepared: PreparedCase, solutions: Solutions, flow: SurfaceFlow
-) -> np.ndarray | None:
-    """(n_conditions, n_inlets + n_exits) Pa: what the slipstream factor does to the pressures."""
-    propeller = prepared.case.surroundings.propeller
-    if propeller is None or not propeller.factor.value > 0.0 or not propeller.factor.has_band:
-        return None
-    share = 1.0 + deviation_of(propeller.factor) / propeller.factor.value
-    stronger = solutions.flow(lambda onset: onset.with_factors(share))
     inlets, exits = inlets_and_exits(prepared)
-    etas = [prepared.recovery[opening.name].value for opening in inlets]
-    before, after = (
-        np.hstack(
-            [
-                opening_pressures(air, inlets, etas).inlet_pressure,
-                opening_pressures(air, exits, np.zeros(len(exits))).patch_pressure,
-            ]
-        )
-        for air in (flow, stronger)
+    openings = [*inlets, *exits]
+    bands = [prepared.recovery[opening.name] for opening in inlets]
+    bands += [UncertainValue(0.0)] * len(exits)
+    eta = np.array([band.value for band in bands])
+    air = opening_pressures(flow, openings, eta)
+    forms = patch_forms(solutions, openings)
+    needed = prepared.case.needed_pressure
+    return PressureSamples(
+        openings=tuple(openings),
+        conditions=flow.conditions,
+        predicted=flow.predicted,
+        patch=air.patch_pressure,
+        head=air.total_pressure,
+        recovery=eta,
+        recovery_low=[band.low_deviation or 0.0 for band in bands],
+        recovery_high=[band.high_deviation or 0.0 for band in bands],
+        forms=forms,
+        air=uncertain_air(prepared),
+        kinds=uncertain_kinds(prepared, flow, forms, air, eta, panelling),
+        wetting=_groups(prepared, openings),
+        needed_low=[(band and band.low_deviation) or 0.0 for band in needed],
+        needed_high=[(band and band.high_deviation) or 0.0 for band in needed],
     )
-    return np.abs(after - before)
+
+
+def uncertain_air(prepared: PreparedCase) -> UncertainAir:
+    """How well angles, slipstream factor and wind are known."""
+    propeller, low, high = prepared.case.surroundings.propeller, 0.0, 0.0
+    if propeller is not None and propeller.factor.has_band and propeller.factor.value > 0.0:
+        low = propeller.factor.low_deviation / propeller.factor.value
+        high = propeller.factor.high_deviation / propeller.factor.value
+    return UncertainAir(
+        alpha=ANGLE_DEVIATIONS["alpha"].value,
+        beta=ANGLE_DEVIATIONS["beta"].value,
+        factor_low=low,
+        factor_high=high,
+        wind=WIND_DEVIATION.value,
+    )
+
+
+def uncertain_kinds(
+    prepared: PreparedCase,
+    flow: SurfaceFlow,
+    forms: PatchForms,
+    air: OpeningPressures,
+    eta: np.ndarray,
+    panelling: np.ndarray,
+) -> tuple[UncertainKind, ...]:
+    """All that is not known but the air itself: model, mesh, panelling, mixing."""
+    openings, reference = list(air.openings), flow.reference_pressure
+    groups, share = _groups(prepared, openings), reference[:, None]
+    return (
+        patch_kind(MODEL, share * model_deviations(prepared, openings), eta, COMMON * groups),
+        patch_kind(ROUGHNESS, share * roughness_deviations(prepared, openings), eta),
+        patch_kind(PANELLING, panelling, eta),
+        mixing_kind(forms, air.patch_pressure, air.total_pressure, eta, groups),
+        blind_kind(flow.predicted, reference, len(openings)),
+    )
+
+
+def _groups(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:
+    surface = prepared.surface
+    return region_shares(openings, surface.region_index, len(prepared.case.regions) + 1)
+
+
+def model_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:
+    """(n_openings,) float: model error of the patch-mean Cp at each opening, by its region."""
+    case, index = prepared.case, prepared.surface.region_index
+    by_region = [case.cp_deviation.value]
+    by_region += [(box.cp_deviation or case.cp_deviation).value for box in case.regions]
+    return np.array(
+        [np.array(by_region)[index[o.sample_panels]] @ o.sample_weights for o in openings]
+    )
+
+
+def roughness_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:
+    """(n_openings,) float: what the roughness of the mesh under each opening is worth in Cp."""
+    band = roughness_band(prepared.surface)
+    return np.array([np.sqrt(band[o.sample_panels] ** 2 @ o.sample_weights) for o in openings])
 
 
 def discretisation(prepared: PreparedCase, flow: SurfaceFlow) -> tuple[np.ndarray, float]:

@@ -11,13 +11,13 @@ import numpy as np
 import panelcp
 from panelcp.case.deviations import (
     ANGLE_DEVIATIONS,
-    angle_deviation,
+    WIND_DEVIATION,
     deviation_of,
     discretisation,
     inlets_and_exits,
+    sampled_pressures,
     settling,
     settling_at_openings,
-    slipstream_deviation,
 )
 from panelcp.case.doubts import doubts
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
@@ -30,6 +30,7 @@ from panelcp.panels.faults import (
 )
 from panelcp.panels.influence import is_compiled
 from panelcp.panels.solving import UnitSolutions
+from panelcp.placement.bands import PressureSamples
 from panelcp.placement.effects import EffectShares, effect_shares
 from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
 from panelcp.placement.requirement import EXPONENT
@@ -39,7 +40,6 @@ from panelcp.report.contents import RunContents
 from panelcp.surface.checking import check_surface
 from panelcp.surface.curved import roughness_band
 from panelcp.surface.mesh import SurfaceMesh
-from panelcp.surface.opening import Opening
 from panelcp.surface.repair import format_place
 
 
@@ -82,12 +82,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
     panelling, share = discretisation(prepared, flow)
     panelling = np.maximum(panelling, settling_at_openings(prepared, settled.pressure))
     progress("ranking places")
-    ranking = _rank(
-        prepared,
-        flow,
-        np.hypot(panelling, angle_deviation(prepared, solutions, flow)),
-        slipstream_deviation(prepared, solutions, flow),
-    )
+    ranking = _rank(prepared, flow, sampled_pressures(prepared, solutions, flow, panelling))
     etas = [prepared.recovery[opening.name].value for opening in prepared.openings]
     found_lines = tuple(found.line() for found in prepared.searches)
     return RunContents(
@@ -195,7 +190,7 @@ def input_hash(prepared: PreparedCase) -> str:
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:10]
 
 
-def _rank(prepared: PreparedCase, flow: SurfaceFlow, panelling, by_slipstream) -> OpeningRanking:
+def _rank(prepared: PreparedCase, flow: SurfaceFlow, samples: PressureSamples) -> OpeningRanking:
     inlets, exits = inlets_and_exits(prepared)
     recovery = [prepared.recovery[opening.name] for opening in inlets]
     return rank_openings(
@@ -204,35 +199,19 @@ def _rank(prepared: PreparedCase, flow: SurfaceFlow, panelling, by_slipstream) -
         exits,
         recovery=[eta.value for eta in recovery],
         recovery_deviation=[deviation_of(eta) for eta in recovery],
-        cp_deviation=_cp_deviations(prepared, [*inlets, *exits]),
-        discretisation=panelling,
         needed_deviation=[
             deviation_of(needed) if needed else 0.0 for needed in prepared.case.needed_pressure
         ],
-        slipstream_deviation=by_slipstream,
+        samples=samples,
     )
-
-
-def _cp_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:
-    """Model error of the patch-mean Cp at each opening, by its region, and the mesh's roughness."""
-    case, surface = prepared.case, prepared.surface
-    by_region = [case.cp_deviation.value]
-    by_region += [(box.cp_deviation or case.cp_deviation).value for box in case.regions]
-    model = [
-        np.array(by_region)[surface.region_index[opening.sample_panels]] @ opening.sample_weights
-        for opening in openings
-    ]
-    band = roughness_band(surface)
-    rough = [
-        np.sqrt(band[opening.sample_panels] ** 2 @ opening.sample_weights) for opening in openings
-    ]
-    return np.hypot(model, rough)
 
 
 def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
     case = prepared.case
     marks = [("surface: model error of a patch-mean Cp", case.cp_deviation)]
     marks += [(f"{name}: how well it is known", band) for name, band in ANGLE_DEVIATIONS.items()]
+    if any(condition.ground_speed is not None for condition in case.conditions):
+        marks.append(("wind on the ground: how well it is known", WIND_DEVIATION))
     marks += [
         (f"region {box.name}: model error of a patch-mean Cp", box.cp_deviation)
         for box in case.regions

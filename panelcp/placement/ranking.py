@@ -6,15 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import csr_array
+from scipy.special import ndtr
 
 from panelcp.errors import PlacementError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_air
-from panelcp.surface.interpolation import point_operator
+from panelcp.placement.bands import (
+    SIDES,
+    PairBands,
+    PressureSamples,
+    pair_bands,
+    sample_operator,
+)
 from panelcp.surface.mesh import frozen_array
 from panelcp.surface.opening import Opening
-
-SIDES = ("front", "top", "bottom", "right", "left", "rear")
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,6 +71,13 @@ class OpeningRanking:
     least_ratio : (n_pairs,) float, over the deciding conditions; the order of the ranking
     mean_ratio : (n_pairs,) float, weighted mean over the deciding conditions
     limiting : (n_pairs,) int, the deciding condition with the least ratio
+    reversal : (n_conditions, n_pairs) float, probability that the available pressure is negative;
+        nan where that is not predicted
+    sufficiency : (n_conditions, n_pairs) float, probability that it is at least the needed one;
+        nan where that is not predicted or nothing is asked for
+    least_sufficiency : (n_pairs,) float, probability that it is in all deciding conditions; without
+        samples that in the limiting condition
+    bands : PairBands, when the deviations come from samples, else None
     """
 
     inlets: OpeningPressures
@@ -84,10 +95,15 @@ class OpeningRanking:
     least_ratio: np.ndarray
     mean_ratio: np.ndarray
     limiting: np.ndarray
+    reversal: np.ndarray
+    sufficiency: np.ndarray
+    least_sufficiency: np.ndarray
+    bands: PairBands | None = None
 
     def __post_init__(self):
         names = ("available", "needed", "needed_deviation", "inlet_deviation", "exit_deviation")
-        for name in (*names, "deviation", "ratio", "least_ratio", "mean_ratio"):
+        names += ("deviation", "ratio", "least_ratio", "mean_ratio")
+        for name in (*names, "reversal", "sufficiency", "least_sufficiency"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
         for name in ("inlet_index", "exit_index", "limiting"):
             object.__setattr__(self, name, frozen_array(getattr(self, name), np.int64))
@@ -106,8 +122,13 @@ class OpeningRanking:
         """The exit of a pair."""
         return self.exits.openings[self.exit_index[pair]]
 
+    def _numbers(self, pair: int) -> tuple[int, int]:
+        return int(self.inlet_index[pair]), int(self.exit_index[pair])
+
     def least_ratio_deviation(self, pair: int) -> float:
         """One standard deviation of the least available/needed of a pair."""
+        if self.bands is not None:
+            return float(self.bands.least_ratio_deviation[self._numbers(pair)])
         c = self.limiting[pair]
         needed, available = self.needed[c], self.available[c, pair]
         by_available = self.deviation[c, pair] / needed
@@ -116,6 +137,9 @@ class OpeningRanking:
 
     def difference_deviation(self, first: int, second: int, condition: int) -> float:
         """Pa: deviation of the difference of two pairs; what they share leaves it."""
+        if self.bands is not None:
+            pairs = self._numbers(first), self._numbers(second)
+            return self.bands.difference_deviation(*pairs, condition)
         parts = []
         for index, deviation in (
             (self.inlet_index, self.inlet_deviation),
@@ -124,6 +148,17 @@ class OpeningRanking:
             if index[first] != index[second]:
                 parts += [deviation[condition, index[first]], deviation[condition, index[second]]]
         return float(np.linalg.norm(parts)) if parts else 0.0
+
+    def contributors(self, pair: int) -> dict[str, float]:
+        """Parts of the variance of the least available/needed by kind, largest first.
+
+        Those in the limiting condition; empty without samples, or where nothing is uncertain.
+        """
+        if self.bands is None:
+            return {}
+        c = int(self.limiting[pair])
+        shares = self.bands.ratio_shares(*self._numbers(pair), c, self.available[c, pair])
+        return {name: share for name, share in shares.items() if share > 0.0}
 
     def best_with_exit(self, name: str) -> int | None:
         """Best pair that uses the exit of a name, None when there is none."""
@@ -175,7 +210,7 @@ def opening_pressures(
     fraction, p_total the total gauge pressure of the air that comes there: q, and behind a
     propeller its rise.
     """
-    operator, weights = _sample_operator(flow, openings)
+    operator, weights = sample_operator(flow.surface, openings)
     gauge, total, share = (part.T for part in interpolated_air(flow, operator))
     eta = np.asarray(recovery, dtype=float)
     patch, head = (weights @ gauge).T, (weights @ total).T
@@ -219,6 +254,7 @@ def rank_openings(
     discretisation: np.ndarray | None = None,
     needed_deviation: Sequence[float] | None = None,
     slipstream_deviation: np.ndarray | None = None,
+    samples: PressureSamples | None = None,
 ) -> OpeningRanking:
     """Rank every pair of inlet and exit by the pressure difference between them.
 
@@ -235,6 +271,8 @@ def rank_openings(
     slipstream_deviation : (n_conditions, n_inlets + n_exits) float, Pa, deviation of the
         pressures behind inlets and at exits from what is not known of the slipstream; none when
         not given
+    samples : PressureSamples of the inlets and the exits after them, from which deviations and
+        probabilities then come, in place of all the other deviations but that of `needed`
 
     Returns
     -------
@@ -251,7 +289,8 @@ def rank_openings(
     panelling at the inlet (both scaled with 1 - eta), model error and panelling at the exit, which
     air of the slipstream comes there, and how strong it is. The model error of Cp counts in parts
     of q and mean rise together. In conditions that cannot be predicted these two together are
-    added to the deviation.
+    added to the deviation. This closed form takes all openings for independent of each other;
+    samples know what they have in common. The order is by the central values in both cases.
     """
     _require_openings(inlets, exits)
     required, decides, weights = _requirements(flow, needed)
@@ -259,11 +298,6 @@ def rank_openings(
     out = opening_pressures(flow, exits, np.zeros(len(exits)))
     first, second = _pairs(inlets, exits)
     available = into.inlet_pressure[:, first] - out.patch_pressure[:, second]
-    patch_deviation = _patch_deviation(flow, len(inlets) + len(exits), cp_deviation, discretisation)
-    at_inlet, at_exit = np.split(patch_deviation, [len(inlets)], axis=1)
-    at_inlet = _inlet_deviation(flow, into, at_inlet, recovery, recovery_deviation)
-    at_inlet, at_exit = _with_slipstream(flow, at_inlet, at_exit, into, out, slipstream_deviation)
-    deviation = np.hypot(at_inlet[:, first], at_exit[:, second])
     ratio = np.divide(
         available,
         required[:, None],
@@ -275,32 +309,83 @@ def rank_openings(
     mean = weights[decides] @ deciding / weights[decides].sum()
     limiting = np.flatnonzero(decides)[deciding.argmin(axis=0)]
     order = np.lexsort((-mean.round(9), -least.round(9)))
+    pairs = first[order], second[order]
+    needed_deviation = np.zeros(len(required)) if needed_deviation is None else needed_deviation
+    if samples is None:
+        patch = _patch_deviation(flow, len(inlets) + len(exits), cp_deviation, discretisation)
+        at_inlet, at_exit = np.split(patch, [len(inlets)], axis=1)
+        at_inlet = _inlet_deviation(flow, into, at_inlet, recovery, recovery_deviation)
+        both = _with_slipstream(flow, at_inlet, at_exit, into, out, slipstream_deviation)
+        numbers = available[:, order], required, needed_deviation, limiting[order]
+        doubt = _closed_form(flow, pairs, *both, *numbers)
+    else:
+        _require_same(samples, [*inlets, *exits])
+        doubt = _sampled(pair_bands(samples, len(inlets), required, decides), pairs)
     return OpeningRanking(
         inlets=into,
         exits=out,
-        inlet_index=first[order],
-        exit_index=second[order],
+        inlet_index=pairs[0],
+        exit_index=pairs[1],
         available=available[:, order],
         needed=required,
-        needed_deviation=np.zeros(len(required)) if needed_deviation is None else needed_deviation,
-        inlet_deviation=at_inlet,
-        exit_deviation=at_exit,
-        deviation=deviation[:, order],
+        needed_deviation=needed_deviation,
         decides=decides,
         ratio=ratio[:, order],
         least_ratio=least[order],
         mean_ratio=mean[order],
         limiting=limiting[order],
+        **doubt,
     )
 
 
-def _sample_operator(flow, openings) -> tuple[csr_array, csr_array]:
-    points = np.concatenate([opening.sample_points for opening in openings])
-    panels = np.concatenate([opening.sample_panels for opening in openings])
-    weights = np.concatenate([opening.sample_weights for opening in openings])
-    ends = np.cumsum([0] + [len(opening.sample_weights) for opening in openings])
-    means = csr_array((weights, np.arange(len(weights)), ends), shape=(len(openings), len(weights)))
-    return point_operator(flow.surface, points, panels), means
+def _sampled(bands: PairBands, pairs) -> dict:
+    """Deviations and probabilities of pairs from samples."""
+    first, second = pairs
+    return {
+        "inlet_deviation": bands.inlet_deviation,
+        "exit_deviation": bands.exit_deviation,
+        "deviation": bands.deviation[:, first, second],
+        "reversal": bands.reversal[:, first, second],
+        "sufficiency": bands.sufficiency[:, first, second],
+        "least_sufficiency": bands.least_sufficiency[first, second],
+        "bands": bands,
+    }
+
+
+def _closed_form(
+    flow, pairs, at_inlet, at_exit, available, required, needed_deviation, limiting
+) -> dict:
+    """Deviations and probabilities of pairs, as if all were normal and independent."""
+    deviation = np.hypot(at_inlet[:, pairs[0]], at_exit[:, pairs[1]])
+    both = np.hypot(deviation, np.asarray(needed_deviation, dtype=float)[:, None])
+    reversal = 1.0 - _above_zero(available, deviation)
+    sufficiency = _above_zero(available - required[:, None], both)
+    reversal[~flow.predicted] = np.nan
+    sufficiency[~flow.predicted | np.isnan(required)] = np.nan
+    return {
+        "inlet_deviation": at_inlet,
+        "exit_deviation": at_exit,
+        "deviation": deviation,
+        "reversal": reversal,
+        "sufficiency": sufficiency,
+        "least_sufficiency": sufficiency[limiting, np.arange(len(limiting))],
+    }
+
+
+def _above_zero(value, deviation) -> np.ndarray:
+    """Probability that a normally distributed value is not negative."""
+    certain = np.where(value >= 0.0, np.inf, -np.inf)
+    return ndtr(np.divide(value, deviation, out=certain, where=deviation > 0.0))
+
+
+def _require_same(samples: PressureSamples, openings):
+    """The samples must be of these openings, in this order."""
+    mine = [opening.name for opening in samples.openings]
+    if mine != [opening.name for opening in openings]:
+        raise PlacementError(
+            f"the samples are of {len(mine)} other openings than the {len(openings)} inlets and "
+            "exits to rank; sample the inlets and after them the exits"
+        )
 
 
 def _require_openings(inlets, exits):

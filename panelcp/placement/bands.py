@@ -1,0 +1,728 @@
+"""Bands of the pressures at openings by sampling everything that is not known exactly.
+
+One draw of every uncertain number makes one possible world; all openings, conditions and pairs are
+looked at in the same worlds. So what two places have in common leaves their difference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations_with_replacement
+from zlib import crc32
+
+import numpy as np
+from scipy.sparse import csr_array
+from scipy.special import ndtr
+
+from panelcp.errors import PlacementError
+from panelcp.flow.solutions import Part, Solutions
+from panelcp.onset.conditions import FlightCondition
+from panelcp.onset.momentum import induced_velocity
+from panelcp.surface.interpolation import point_operator
+from panelcp.surface.mesh import SurfaceMesh, frozen_array
+from panelcp.surface.opening import Opening
+
+SAMPLES = 2000
+"""Worlds that are drawn: a deviation is then good to 1.6 %, a probability to 0.011."""
+
+SEED = 20_250
+
+COMMON = 0.9
+"""Part of the deviation of the model error that a region has in common (from memory). A part of
+the deviation, not a correlation: two places of one region correlate with 0.9^2 = 0.81, and of a
+deviation s each, 0.62 s is left in their difference; a correlation of 0.9 would leave 0.45 s."""
+
+QUANTILES = (0.16, 0.50, 0.84)
+
+BLOCK = 1024
+"""Pairs that are looked at together; 2 000 worlds of them take 16 MB."""
+
+OPENING_BLOCK = 256
+ALPHA, BETA, FACTOR, WIND = (
+    "angle of attack",
+    "sideslip or bearing of the wind",
+    "slipstream factor",
+    "wind speed on the ground",
+)
+WETTING, RECOVERY, NEEDED = "which air wets the skin", "recovery fraction", "needed pressure"
+AIR = (ALPHA, BETA, FACTOR, WIND)
+MODEL, ROUGHNESS, PANELLING = "model error of Cp", "roughness of the mesh", "panelling"
+MIXING, NOT_PREDICTED = "mixing of the slipstream", "wind from behind, not predicted"
+SIDES = ("front", "top", "bottom", "right", "left", "rear")
+_TERMS = tuple(combinations_with_replacement(range(5), 2))
+
+
+@dataclass(frozen=True, eq=False)
+class UncertainKind:
+    """One thing that is not known, and what it does to the pressures at openings.
+
+    Attributes
+    ----------
+    name : of the kind; its draws follow from it alone
+    patch : (n_conditions, n_openings) float, Pa, change of the patch pressure for a draw of 1
+    behind : (n_conditions, n_openings) float, Pa, of the pressure behind, as an inlet
+    common : (n_openings, n_groups) float, how much of every group's draw an opening has; what the
+        squares of a row lack to 1 is drawn for the opening alone. None: all of it
+
+    Raises
+    ------
+    PlacementError : shapes that do not fit, squares of a row above 1
+    """
+
+    name: str
+    patch: np.ndarray
+    behind: np.ndarray
+    common: np.ndarray | None = None
+
+    def __post_init__(self):
+        for name in ("patch", "behind"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+        n_openings = self.patch.shape[-1]
+        common = np.zeros((n_openings, 0)) if self.common is None else self.common
+        object.__setattr__(self, "common", frozen_array(common))
+        if self.patch.shape != self.behind.shape or len(self.common) != n_openings:
+            raise PlacementError(
+                f"kind {self.name!r}: patch {self.patch.shape}, behind {self.behind.shape}, "
+                f"common {self.common.shape}; expected (n_conditions, n_openings) twice and "
+                "(n_openings, n_groups)"
+            )
+        most = (self.common**2).sum(axis=1).max(initial=0.0)
+        if most > 1.0 + 1e-9:
+            raise PlacementError(
+                f"kind {self.name!r}: the squares of a row of common add up to {most:.3g}; "
+                "expected at most 1"
+            )
+
+
+@dataclass(frozen=True)
+class UncertainAir:
+    """How well the onset is known; every number has one draw, for all conditions and places.
+
+    Attributes
+    ----------
+    alpha, beta : deg, one deviation; over the ground beta turns the air along the ground
+    factor_low, factor_high : of the slipstream factor, parts of it, to both sides
+    wind : m/s, of the wind speed in conditions with ground_speed
+    """
+
+    alpha: float = 0.0
+    beta: float = 0.0
+    factor_low: float = 0.0
+    factor_high: float = 0.0
+    wind: float = 0.0
+
+    def drawn(self, only: str | None = None, count: int = SAMPLES) -> AirDraws:
+        """Draws of everything, or of one of AIR alone."""
+        draws = {
+            name: standard_draws(name, "all", count) if only in (None, name) else np.zeros(count)
+            for name in AIR
+        }
+        factor = two_sided(draws[FACTOR], self.factor_low, self.factor_high)
+        return AirDraws(
+            alpha=self.alpha * draws[ALPHA],
+            beta=self.beta * draws[BETA],
+            factor=np.maximum(1.0 + factor, 0.0),
+            wind=self.wind * draws[WIND],
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class AirDraws:
+    """One onset for every world: alpha, beta (deg) and wind (m/s) added, factor multiplied."""
+
+    alpha: np.ndarray
+    beta: np.ndarray
+    factor: np.ndarray
+    wind: np.ndarray
+
+
+def standard_draws(kind: str, what: str, count: int = SAMPLES) -> np.ndarray:
+    """(count,) float: standard-normal numbers that follow from names alone.
+
+    Mean 0 and deviation 1 exactly, so that one kind alone shows no noise of the sample in its
+    deviation. A kind or an opening more or less leaves the draws of the others as they were.
+    """
+    words = [SEED, crc32(kind.encode()), crc32(what.encode())]
+    draws = np.random.default_rng(words).standard_normal(count)
+    draws -= draws.mean()
+    return draws / draws.std()
+
+
+def two_sided(draws, low, high) -> np.ndarray:
+    """Changes whose 16, 50 and 84 % quantiles are -low, 0 and high.
+
+    Examples
+    --------
+    >>> two_sided(np.array([-1.0, 0.0, 1.0]), 2.0, 3.0).tolist()
+    [-2.0, 0.0, 3.0]
+    """
+    return np.where(draws < 0.0, draws * low, draws * high)
+
+
+def sampled_streams(condition: FlightCondition, air: AirDraws) -> np.ndarray:
+    """(n_samples, 3) float, m/s: the stream of a condition in every world, body axes."""
+    if not condition.on_ground:
+        alpha = np.radians(condition.alpha + air.alpha)
+        beta = np.radians(condition.beta + air.beta)
+        return condition.speed * np.stack(
+            [np.cos(alpha) * np.cos(beta), -np.sin(beta), np.sin(alpha) * np.cos(beta)], axis=1
+        )
+    pitch = np.radians(condition.attitude or 0.0)
+    stream = np.repeat(condition.stream[None], len(air.wind), axis=0)
+    if condition.ground_speed is not None:
+        bearing = np.radians(condition.wind_from)
+        aft = np.array([np.cos(pitch), 0.0, np.sin(pitch)])
+        gust = np.cos(bearing) * aft - np.sin(bearing) * np.array([0.0, 1.0, 0.0])
+        stream = stream + air.wind[:, None] * gust
+    upward = np.array([-np.sin(pitch), 0.0, np.cos(pitch)])
+    turn = -np.radians(air.beta)[:, None]
+    return stream * np.cos(turn) + np.cross(upward, stream) * np.sin(turn)
+
+
+# --- patch means as polynomials in stream and slipstream factor ----------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class PatchForms:
+    """Patch means of pressure and total pressure as polynomials in what the air brings.
+
+    The terms are the products of two of stream x, y, z (m/s), slipstream factor (parts of its
+    value) and 1; for the gauge pressure once more, times the factor less 1.
+
+    Attributes
+    ----------
+    gauge, gauge_step : (n_conditions, 30, n_openings) float: gauge pressure in the middle between
+        the bounds of the air that wets the skin, and from there to the upper one, Pa
+    head, head_step : (n_conditions, 15, n_openings) float: the same of the total gauge pressure
+    mixed : (n_conditions, n_openings) float, Pa: patch mean of how well the total pressure of the
+        air of one radius is known
+    """
+
+    gauge: np.ndarray
+    gauge_step: np.ndarray
+    head: np.ndarray
+    head_step: np.ndarray
+    mixed: np.ndarray
+
+    def __post_init__(self):
+        for name in ("gauge", "gauge_step", "head", "head_step", "mixed"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+
+def sample_operator(surface: SurfaceMesh, openings) -> tuple[csr_array, csr_array]:
+    """From panels to the sample points of openings, and from these to area means."""
+    points = np.concatenate([opening.sample_points for opening in openings])
+    panels = np.concatenate([opening.sample_panels for opening in openings])
+    weights = np.concatenate([opening.sample_weights for opening in openings])
+    ends = np.cumsum([0] + [len(opening.sample_weights) for opening in openings])
+    means = csr_array((weights, np.arange(len(weights)), ends), shape=(len(openings), len(weights)))
+    return point_operator(surface, points, panels), means
+
+
+def patch_forms(solutions: Solutions, openings: Sequence[Opening]) -> PatchForms:
+    """Polynomials of the pressures at openings, from the unit solutions.
+
+    Parameters
+    ----------
+    solutions : Solutions
+    openings : openings laid onto their surface
+
+    Returns
+    -------
+    PatchForms
+
+    Notes
+    -----
+    Velocity is linear in stream and factor, so the patch mean of rho V^2 / 2 is a quadratic form,
+    and the rise of the frozen slipstream is 2 rho f v (V + f v). Only the ratio of lower to upper
+    total pressure, which scales the pressure, is not a polynomial; it is made linear in the
+    factor.
+    """
+    blocks = []
+    for start in range(0, len(openings), OPENING_BLOCK):
+        some = openings[start : start + OPENING_BLOCK]
+        operator, means = sample_operator(solutions.surface, some)
+        points = np.concatenate([opening.sample_points for opening in some])
+        rows: list = [None] * len(solutions.conditions)
+        for part in solutions.parts:
+            for number, forms in zip(
+                part.numbers, _part_forms(part, operator, means, points), strict=True
+            ):
+                rows[number] = forms
+        blocks.append([np.array(form) for form in zip(*rows, strict=True)])
+    return PatchForms(*(np.concatenate(form, axis=-1) for form in zip(*blocks, strict=True)))
+
+
+def _part_forms(part: Part, operator, means, points):
+    """The forms of every condition of a part, in the order of PatchForms."""
+    onset, names = part.onset, part.units.names
+    used = [0, 1, 2, *(names.index(name) for name in onset.names)]
+    velocity = part.units.velocity[used]
+    n_units, n_panels = velocity.shape[:2]
+    flat = velocity.transpose(1, 0, 2).reshape(n_panels, 3 * n_units)
+    fields = (operator @ flat).reshape(len(points), n_units, 3).transpose(1, 0, 2)
+    upper, lower = onset.heads(points, part.units.surface)
+    mixed = (means @ onset.head_deviation(points).T).T
+    blown = np.array([name != "wing" for name in onset.names], dtype=bool)
+    for c, weights in enumerate(onset.weights):
+        moved = np.einsum("u,upi->pi", weights * blown, fields[3:])
+        still = np.einsum("u,upi->pi", weights * ~blown, fields[3:])
+        basis = np.concatenate([fields[:3], moved[None], still[None]])
+        yield *_condition_forms(onset, c, basis, upper[c], lower[c], means), mixed[c]
+
+
+def _condition_forms(onset, c: int, basis, upper, lower, means):
+    """gauge, gauge_step, head, head_step of one condition, see PatchForms."""
+    density, q = onset.density[c], onset.dynamic_pressure[c]
+    kinetic = np.array(
+        [
+            0.5 * density * (1.0 if i == j else 2.0) * (basis[i] * basis[j]).sum(axis=1)
+            for i, j in _TERMS
+        ]
+    )
+    aft = np.zeros(3) if onset.propeller is None else onset.propeller.aft
+    along = max(float(onset.streams[c] @ aft), 0.0)
+    induced = [induced_velocity(head - q, along, density) for head in (upper, lower)]
+    heads = [_mean_head(density, aft, v, means) for v in induced]
+    slopes = [2.0 * density * v * (along + 2.0 * v) for v in induced]
+    known = upper > 0.0
+    ratio = np.divide(lower, upper, out=np.ones_like(upper), where=known)
+    slope = np.divide(slopes[1] - ratio * slopes[0], upper, out=np.zeros_like(upper), where=known)
+    full, part, step = ((means @ (share * kinetic).T).T for share in (1.0, ratio, slope))
+    middle, half = 0.5 * (heads[0] + heads[1]), 0.5 * (heads[0] - heads[1])
+    gauge = np.concatenate([middle - 0.5 * (full + part), -0.5 * step])
+    gauge_step = np.concatenate([half - 0.5 * (full - part), 0.5 * step])
+    return gauge, gauge_step, middle, half
+
+
+def mixing_kind(forms: PatchForms, patch, head, recovery, common) -> UncertainKind:
+    """Mixing of the slipstream with air from farther out.
+
+    Parameters
+    ----------
+    forms : PatchForms
+    patch, head : (n_conditions, n_openings) float, Pa, central patch and total pressures
+    recovery : (n_openings,) float
+    common : see `UncertainKind`
+
+    Returns
+    -------
+    UncertainKind; the skin feels the part of the total pressure that its own pressure has of it
+    """
+    felt = np.divide(patch, head, out=np.ones_like(patch), where=head > 0.0).clip(-1.0, 1.0)
+    behind = forms.mixed * (recovery + (1.0 - recovery) * felt)
+    return UncertainKind(MIXING, forms.mixed * felt, behind, common)
+
+
+def patch_kind(name: str, patch, recovery, common=None) -> UncertainKind:
+    """A kind that changes patch pressures, (n_conditions, n_openings) Pa, not the total."""
+    return UncertainKind(name, patch, (1.0 - np.asarray(recovery)) * patch, common)
+
+
+def blind_kind(predicted, reference, n_openings: int) -> UncertainKind:
+    """Conditions that are not predicted: q and mean rise together in every difference of two."""
+    blind = np.where(predicted, 0.0, np.sqrt(0.5) * np.asarray(reference))
+    blind = np.repeat(blind[:, None], n_openings, axis=1)
+    return UncertainKind(NOT_PREDICTED, blind, blind)
+
+
+def region_shares(openings: Sequence[Opening], region_index, n_regions: int) -> np.ndarray:
+    """(n_openings, n_groups) float: how much of each opening lies in each group.
+
+    A group is what of one region looks to one side: the slipstream, the boundary layer and the
+    wing treat top and bottom of a cowl differently, even where one box holds both.
+
+    Parameters
+    ----------
+    openings : openings laid onto the skin
+    region_index : (n_panels,) int
+    n_regions : number of regions
+    """
+    shares = np.zeros((len(openings), n_regions, len(SIDES)))
+    for k, opening in enumerate(openings):
+        regions = region_index[opening.sample_panels]
+        here = np.bincount(regions, opening.sample_weights, minlength=n_regions)
+        shares[k, :, SIDES.index(opening.side)] = here
+    return shares.reshape(len(openings), -1)
+
+
+def _mean_head(density: float, aft, induced, means) -> np.ndarray:
+    """(15, n_openings): patch mean of q + 2 rho f v (V + f v), v the induced velocity, m/s."""
+    mean, square = means @ induced, means @ induced**2
+    rows = np.zeros((len(_TERMS), len(mean)))
+    for k in range(3):
+        rows[_TERMS.index((k, k))] = 0.5 * density
+        rows[_TERMS.index((k, 3))] = 2.0 * density * aft[k] * mean
+    rows[_TERMS.index((3, 3))] = 2.0 * density * square
+    return rows
+
+
+def _terms(streams, factor) -> np.ndarray:
+    """(n_samples, 30): the values of the terms of PatchForms."""
+    parts = [*np.asarray(streams).T, factor, np.ones_like(factor)]
+    terms = np.stack([parts[i] * parts[j] for i, j in _TERMS], axis=1)
+    return np.hstack([terms, (factor - 1.0)[:, None] * terms])
+
+
+# --- pressures in all worlds ---------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class PressureSamples:
+    """Pressures at openings in every world; they are made when asked for, not kept.
+
+    Attributes
+    ----------
+    openings : inlets first, then exits
+    conditions : in order
+    predicted : (n_conditions,) bool; False where only the sign of a flow can be told
+    patch, head : (n_conditions, n_openings) float, Pa, central patch and total pressures
+    recovery, recovery_low, recovery_high : (n_openings,) float, with its deviations
+    forms : PatchForms
+    air : UncertainAir
+    kinds : further things that are not known
+    wetting : (n_openings, n_groups) float, see `UncertainKind.common`, of the place between the
+        bounds of the air that wets the skin, where every place is equally likely
+    needed_low, needed_high : (n_conditions,) float, Pa, deviations of the needed pressure; one
+        draw for all conditions
+    count : of the worlds
+    """
+
+    openings: tuple[Opening, ...]
+    conditions: tuple[FlightCondition, ...]
+    predicted: np.ndarray
+    patch: np.ndarray
+    head: np.ndarray
+    recovery: np.ndarray
+    recovery_low: np.ndarray
+    recovery_high: np.ndarray
+    forms: PatchForms
+    air: UncertainAir
+    kinds: tuple[UncertainKind, ...]
+    wetting: np.ndarray
+    needed_low: np.ndarray
+    needed_high: np.ndarray
+    count: int = SAMPLES
+
+    def __post_init__(self):
+        names = ("patch", "head", "recovery", "recovery_low", "recovery_high", "wetting")
+        for name in (*names, "needed_low", "needed_high"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+        object.__setattr__(self, "predicted", frozen_array(self.predicted, bool))
+        shape = (len(self.conditions), len(self.openings))
+        wrong = [kind.name for kind in self.kinds if kind.patch.shape != shape]
+        if wrong:
+            raise PlacementError(
+                f"kind(s) {', '.join(wrong)} do not have {shape[0]} conditions and {shape[1]} "
+                "openings"
+            )
+
+    @cached_property
+    def kind_names(self) -> tuple[str, ...]:
+        """Of all kinds that change pressures, in the order of every array by kind."""
+        return (*AIR, WETTING, RECOVERY, *(kind.name for kind in self.kinds))
+
+    @cached_property
+    def terms(self) -> np.ndarray:
+        """(n_conditions, n_samples, 30) float: what the air brings in every world."""
+        return self._terms_of(self.air.drawn(count=self.count))
+
+    def _terms_of(self, air: AirDraws) -> np.ndarray:
+        return np.array([_terms(sampled_streams(c, air), air.factor) for c in self.conditions])
+
+    @cached_property
+    def _centre(self) -> np.ndarray:
+        """(n_conditions, 30): the terms of the conditions as they are given."""
+        return np.array([_terms(c.stream[None], np.ones(1))[0] for c in self.conditions])
+
+    def draws(self, name: str, common, columns) -> np.ndarray:
+        """(n_samples, n_columns) float: draws of a kind, standard normal, at some openings."""
+        common = common[columns]
+        own = np.sqrt(np.maximum(1.0 - (common**2).sum(axis=1), 0.0))
+        drawn = np.zeros((self.count, len(columns)))
+        for k, column in enumerate(columns):
+            if own[k] > 1e-9:
+                what = f"opening {self.openings[column].name}"
+                drawn[:, k] = own[k] * standard_draws(name, what, self.count)
+        for group in np.flatnonzero(common.any(axis=0)):
+            shared = standard_draws(name, f"group {group}", self.count)
+            drawn += shared[:, None] * common[:, group]
+        return drawn
+
+    def changes(self, columns) -> dict[str, np.ndarray]:
+        """Draws of all kinds but the air's at some openings, each (n_samples, n_columns).
+
+        Those of the wetting lie between -1 and 1, those of the recovery are changes of it.
+        """
+        found = {kind.name: self.draws(kind.name, kind.common, columns) for kind in self.kinds}
+        found[WETTING] = 2.0 * ndtr(self.draws(WETTING, self.wetting, columns)) - 1.0
+        alone = np.zeros((len(self.openings), 0))
+        low, high, eta = (
+            part[columns] for part in (self.recovery_low, self.recovery_high, self.recovery)
+        )
+        recovered = eta + two_sided(self.draws(RECOVERY, alone, columns), low, high)
+        found[RECOVERY] = np.clip(recovered, np.minimum(eta, 0.0), np.maximum(eta, 1.0)) - eta
+        return found
+
+    def pressures(self, c: int, columns, changes=None) -> tuple[np.ndarray, np.ndarray]:
+        """Pressures at some openings in one condition and all worlds.
+
+        Parameters
+        ----------
+        c : number of the condition
+        columns : numbers of the openings
+        changes : from `changes(columns)`, when they are there already
+
+        Returns
+        -------
+        patch, behind : (n_samples, n_columns) float, Pa: patch pressure, and pressure behind the
+            opening as an inlet
+        """
+        changes = self.changes(columns) if changes is None else changes
+        forms, wet, n = self.forms, changes[WETTING], len(_TERMS)
+        terms, middle = self.terms[c], self._centre[c]
+        patch = (terms - middle) @ forms.gauge[c][:, columns] + self.patch[c, columns]
+        head = (terms - middle)[:, :n] @ forms.head[c][:, columns] + self.head[c, columns]
+        if forms.head_step[c].any():
+            patch += wet * (terms @ forms.gauge_step[c][:, columns])
+            head += wet * (terms[:, :n] @ forms.head_step[c][:, columns])
+        behind = patch + (self.recovery[columns] + changes[RECOVERY]) * (head - patch)
+        for kind in self.kinds:
+            if kind.patch[c].any() or kind.behind[c].any():
+                patch += changes[kind.name] * kind.patch[c, columns]
+                behind += changes[kind.name] * kind.behind[c, columns]
+        return patch, behind
+
+    def available(self, c: int, inlet: int, outlet: int) -> np.ndarray:
+        """(n_samples,) float, Pa: pressure behind one opening less that at another one."""
+        patch, behind = self.pressures(c, [inlet, outlet])
+        return behind[:, 0] - patch[:, 1]
+
+    def needed(self, needed) -> np.ndarray:
+        """(n_conditions, n_samples) float, Pa: needed pressures, nan where nothing is asked for.
+
+        The logarithm is drawn, with the stated deviations to both sides, so that what is needed
+        stays above zero.
+        """
+        draws = standard_draws(NEEDED, "all", self.count)
+        central = np.asarray(needed, dtype=float)[:, None]
+        low, high = (
+            np.divide(part[:, None], central, out=np.zeros_like(central), where=central > 0.0)
+            for part in (self.needed_low, self.needed_high)
+        )
+        return central * np.exp(
+            two_sided(draws, -np.log(np.maximum(1.0 - low, 0.01)), np.log1p(high))
+        )
+
+    def linear_parts(self) -> list[tuple[str, np.ndarray, np.ndarray]]:
+        """Kinds but the air's: name, patch and behind (Pa) for a change of 1, air as given."""
+        middle, n = self._centre[:, None], len(_TERMS)
+        eta = self.recovery
+        by_patch = (middle @ self.forms.gauge_step)[:, 0]
+        by_head = (middle[..., :n] @ self.forms.head_step)[:, 0]
+        return [
+            (WETTING, by_patch, by_patch + eta * (by_head - by_patch)),
+            (RECOVERY, np.zeros_like(self.patch), self.head - self.patch),
+            *((kind.name, kind.patch, kind.behind) for kind in self.kinds),
+        ]
+
+    def air_variances(self, inlets, exits) -> np.ndarray:
+        """(n_air, n_conditions, n_inlets, n_exits) Pa2: of differences, each of AIR alone."""
+        n, eta = len(_TERMS), self.recovery[inlets]
+        out = self.forms.gauge[:, :, exits]
+        into = (1.0 - eta) * self.forms.gauge[:, :, inlets]
+        into[:, :n] += eta * self.forms.head[:, :, inlets]
+        found = np.zeros((len(AIR), len(self.conditions), len(inlets), len(exits)))
+        for k, name in enumerate(AIR):
+            terms = self._terms_of(self.air.drawn(name, self.count))
+            terms = terms - terms.mean(axis=1, keepdims=True)
+            for c, spread in enumerate(terms):
+                if spread.any():
+                    square = spread.T @ spread / self.count
+                    found[k, c] = _difference_variance(
+                        (into[c] * (square @ into[c])).sum(axis=0),
+                        (out[c] * (square @ out[c])).sum(axis=0),
+                        into[c].T @ square @ out[c],
+                    )
+        return found
+
+
+def _difference_variance(first, second, both) -> np.ndarray:
+    """(n, m): variance of differences from variances (n,), (m,) and covariances (n, m)."""
+    return np.maximum(first[:, None] + second - 2.0 * both, 0.0)
+
+
+# --- all pairs of inlet and exit -----------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class PairBands:
+    """What all worlds together say of every inlet with every exit.
+
+    Attributes
+    ----------
+    samples : PressureSamples, from which single pairs can be looked at
+    needed : (n_conditions,) float, Pa
+    decides : (n_conditions,) bool
+    inlet_deviation, exit_deviation : (n_conditions, n_inlets or n_exits) float, Pa
+    deviation : (n_conditions, n_inlets, n_exits) float, Pa, of the available pressure
+    variance : (n_kinds, n_conditions, n_inlets, n_exits) float, Pa2, of every kind alone; they
+        need not add up to the square of the deviation, since the kinds act on each other
+    reversal : (n_conditions, n_inlets, n_exits) float, probability that the flow reverses; nan
+        where it is not predicted
+    sufficiency : the same, that the needed pressure is there; nan where nothing is asked for too
+    least_ratio_deviation : (n_inlets, n_exits) float, of the least available/needed over the
+        deciding conditions, taken in each world
+    least_sufficiency : (n_inlets, n_exits) float, probability that it reaches 1
+    """
+
+    samples: PressureSamples
+    needed: np.ndarray
+    decides: np.ndarray
+    inlet_deviation: np.ndarray
+    exit_deviation: np.ndarray
+    deviation: np.ndarray
+    variance: np.ndarray
+    reversal: np.ndarray
+    sufficiency: np.ndarray
+    least_ratio_deviation: np.ndarray
+    least_sufficiency: np.ndarray
+
+    def __post_init__(self):
+        names = ("needed", "inlet_deviation", "exit_deviation", "deviation", "variance")
+        names += ("reversal", "sufficiency", "least_ratio_deviation", "least_sufficiency")
+        for name in names:
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+        object.__setattr__(self, "decides", frozen_array(self.decides, bool))
+
+    @property
+    def n_inlets(self) -> int:
+        """Number of inlets; the exits follow them in the samples."""
+        return self.deviation.shape[1]
+
+    def band(self, inlet: int, outlet: int) -> np.ndarray:
+        """(3, n_conditions) float, Pa: QUANTILES of the available pressure of a pair."""
+        drawn = [
+            self.samples.available(c, inlet, self.n_inlets + outlet)
+            for c in range(len(self.needed))
+        ]
+        return np.quantile(drawn, QUANTILES, axis=1)
+
+    def least_ratio_band(self, inlet: int, outlet: int) -> np.ndarray:
+        """(3,) float: QUANTILES of the least available/needed of a pair."""
+        needed = self.samples.needed(self.needed)
+        ratios = [
+            self.samples.available(c, inlet, self.n_inlets + outlet) / needed[c]
+            for c in np.flatnonzero(self.decides)
+        ]
+        return np.quantile(np.min(ratios, axis=0), QUANTILES)
+
+    def difference_deviation(self, first, second, c: int) -> float:
+        """Pa: of the difference of two pairs (inlet, exit) in a condition."""
+        n = self.n_inlets
+        one, other = (self.samples.available(c, pair[0], n + pair[1]) for pair in (first, second))
+        return float((one - other).std())
+
+    def shares(self, inlet: int, outlet: int, c: int) -> dict[str, float]:
+        """Parts of the variance of the available pressure by kind, largest first."""
+        variance = self.variance[:, c, inlet, outlet]
+        return _sorted_shares(self.samples.kind_names, variance)
+
+    def ratio_shares(self, inlet: int, outlet: int, c: int, available: float) -> dict[str, float]:
+        """Parts of the variance of available/needed by kind, needed pressure too, largest first.
+
+        Parameters
+        ----------
+        inlet, outlet, c : numbers
+        available : Pa, of the pair in that condition
+        """
+        needed = self.needed[c]
+        by_need = available * (needed / self.samples.needed(self.needed)[c]).std()
+        variance = np.append(self.variance[:, c, inlet, outlet], by_need**2)
+        return _sorted_shares((*self.samples.kind_names, NEEDED), variance)
+
+
+def _sorted_shares(names, variance) -> dict[str, float]:
+    total = variance.sum()
+    shares = variance / total if total > 0.0 else variance
+    order = np.argsort(-shares, kind="stable")
+    return {names[k]: float(shares[k]) for k in order}
+
+
+def pair_bands(samples: PressureSamples, n_inlets: int, needed, decides) -> PairBands:
+    """Look at every inlet with every exit in all worlds.
+
+    Parameters
+    ----------
+    samples : PressureSamples, whose first openings are the inlets
+    n_inlets : number of these
+    needed : (n_conditions,) float, Pa, nan where nothing is asked for
+    decides : (n_conditions,) bool
+
+    Returns
+    -------
+    PairBands
+    """
+    inlets, needed = np.arange(n_inlets), np.asarray(needed, dtype=float)
+    into = samples.changes(inlets)
+    behind = np.array(
+        [samples.pressures(c, inlets, into)[1] for c in range(len(samples.conditions))]
+    )
+    wanted = samples.needed(needed)
+    width = max(1, BLOCK // n_inlets)
+    blocks = [
+        _block(samples, inlets, exits, into, behind, wanted, np.asarray(decides, dtype=bool))
+        for exits in np.split(
+            np.arange(n_inlets, len(samples.openings)),
+            np.arange(width, len(samples.openings) - n_inlets, width),
+        )
+    ]
+    joined = {name: np.concatenate([b[name] for b in blocks], axis=-1) for name in blocks[0]}
+    for name in ("reversal", "sufficiency"):
+        joined[name][~samples.predicted] = np.nan
+    joined["sufficiency"][np.isnan(needed)] = np.nan
+    return PairBands(samples, needed, decides, inlet_deviation=behind.std(axis=1), **joined)
+
+
+def _block(samples, inlets, exits, into, behind, wanted, decides) -> dict[str, np.ndarray]:
+    """Statistics of all inlets with some exits."""
+    out = samples.changes(exits)
+    shape = (len(samples.conditions), len(inlets), len(exits))
+    found = {name: np.empty(shape) for name in ("deviation", "reversal", "sufficiency")}
+    found["exit_deviation"] = np.empty((shape[0], len(exits)))
+    least = np.full((samples.count, *shape[1:]), np.inf)
+    for c in range(shape[0]):
+        patch = samples.pressures(c, exits, out)[0]
+        found["exit_deviation"][c] = patch.std(axis=0)
+        available = behind[c][:, :, None] - patch[:, None, :]
+        found["deviation"][c] = available.std(axis=0)
+        found["reversal"][c] = (available < 0.0).mean(axis=0)
+        need = wanted[c][:, None, None]
+        found["sufficiency"][c] = (available >= need).mean(axis=0)
+        if decides[c]:
+            least = np.minimum(least, available / need)
+    found["least_ratio_deviation"] = least.std(axis=0)
+    found["least_sufficiency"] = (least >= 1.0).mean(axis=0)
+    found["variance"] = _variances(samples, inlets, exits, into, out)
+    return found
+
+
+def _variances(samples, inlets, exits, into, out) -> np.ndarray:
+    """(n_kinds, n_conditions, n_inlets, n_exits) Pa2: every kind alone."""
+    parts = [samples.air_variances(inlets, exits)]
+    for name, patch, behind in samples.linear_parts():
+        first, second = (drawn - drawn.mean(axis=0) for drawn in (into[name], out[name]))
+        both = first.T @ second / samples.count
+        parts.append(
+            [
+                _difference_variance(
+                    row[inlets] ** 2 * (first**2).mean(axis=0),
+                    at[exits] ** 2 * (second**2).mean(axis=0),
+                    np.outer(row[inlets], at[exits]) * both,
+                )
+                for row, at in zip(behind, patch, strict=True)
+            ]
+        )
+    return np.concatenate([parts[0], np.array(parts[1:])])
