@@ -93,7 +93,7 @@ def gauge_pressure_at(
     velocity = _velocity(units, onset, points)
     upper, lower = onset.heads(np.asarray(points, dtype=float), units.surface)
     kinetic = 0.5 * onset.density[:, None] * (velocity**2).sum(axis=2)
-    return wetting_share(upper, lower) * (upper - kinetic)
+    return wetting_share(upper, lower, onset.mean_rise[:, None]) * (upper - kinetic)
 
 
 def _in_the_air(units: UnitSolutions, onset: Onset, weights, points) -> np.ndarray:

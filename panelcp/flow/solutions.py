@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from panelcp.errors import FlowError
 from panelcp.flow.superposition import SurfaceFlow, superpose
 from panelcp.onset.conditions import FlightCondition
 from panelcp.onset.surroundings import Onset, Surroundings
@@ -98,7 +99,15 @@ class Solutions:
         return self._together(pieces)
 
     def flow_with(self, surroundings: Surroundings) -> SurfaceFlow:
-        """Flow with other surroundings over the same grounds, whose fields were solved."""
+        """Flow with effects switched off, or another slipstream factor, over the same grounds.
+
+        Raises
+        ------
+        FlowError : another propeller or wing, whose fields were not solved
+        """
+        for name in ("propeller", "wing", "rated_power"):
+            if getattr(surroundings, name) is not getattr(self.surroundings, name):
+                raise FlowError(f"another {name} is another flow; solve it anew")
         return self._together(
             [
                 superpose(

@@ -86,7 +86,7 @@ class SurfaceFlow:
     @property
     def wetting_deviation(self) -> np.ndarray:
         """(n_conditions, n_panels) float, Pa: from the middle to the bounds of the pressure."""
-        return np.abs(self.gauge_pressure) * (1.0 / self.wetting - 1.0)
+        return np.abs(self.gauge_pressure * (1.0 / self.wetting - 1.0))
 
     @property
     def cp(self) -> np.ndarray:
@@ -192,7 +192,7 @@ def superpose(
     velocity = np.einsum("cu,uni->cni", weights, units.velocity)
     upper, lower = onset.heads(units.panels.points, units.surface)
     kinetic = 0.5 * onset.density[:, None] * (velocity**2).sum(axis=2)
-    wetting = wetting_share(upper, lower)
+    wetting = wetting_share(upper, lower, onset.mean_rise[:, None])
     return SurfaceFlow(
         surface=units.surface,
         conditions=conditions,
@@ -205,9 +205,21 @@ def superpose(
     )
 
 
-def wetting_share(upper, lower) -> np.ndarray:
-    """Middle of two total pressures, parts of the upper; 1 where that is not above zero."""
-    share = np.divide(lower, upper, out=np.ones_like(upper), where=upper > 0.0)
+def wetting_share(upper, lower, mean_rise) -> np.ndarray:
+    """Middle of two total pressures, parts of the upper.
+
+    A tenth of the mean rise is added to both, so that the share goes steadily to 1 where the total
+    pressure vanishes, at rest behind the blade roots.
+
+    Parameters
+    ----------
+    upper, lower : (n_conditions, n_points) float, Pa
+    mean_rise : (n_conditions, 1) float, Pa
+    """
+    floor = 0.1 * np.abs(mean_rise)
+    share = np.divide(
+        lower + floor, upper + floor, out=np.ones_like(upper), where=upper + floor > 0.0
+    )
     return 0.5 * (1.0 + np.clip(share, 0.0, 2.0))
 
 

@@ -188,10 +188,18 @@ class Slipstream:
         return upper, np.where(smaller, lower, upper)
 
     def rise_deviation(self, axial, distance) -> np.ndarray:
-        """(n,) float, Pa: half of what mixing with air from farther out could change the rise."""
+        """(n,) float, Pa: how well the total pressure of the air at a radius is known.
+
+        Half of what mixing with air from farther out could change, and the dynamic pressure of the
+        swirl, which the total pressure leaves out: at the disc it stands in the rise, far behind
+        in the pressure towards the axis.
+        """
         fraction = distance / self.propeller.radius
         change = self.rise(fraction + MIXING) - self.rise(fraction)
-        return np.where(axial > 0.0, 0.5 * np.abs(change), 0.0)
+        core = np.maximum(distance, SWIRL_CORE * self.propeller.radius)
+        swirl = self.factor * self.swirl_strength * self.propeller.loading.at(fraction) / core
+        deviation = np.hypot(0.5 * change, 0.5 * self.density * swirl**2)
+        return np.where(axial > 0.0, deviation, 0.0)
 
     def with_factor(self, factor: float) -> Slipstream:
         """The same slipstream with another factor."""

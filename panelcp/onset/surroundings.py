@@ -99,7 +99,12 @@ class Surroundings:
 
     def _thrust(self, condition, power: float, airspeed: float) -> float:
         propeller = self.propeller
-        if condition.propeller_efficiency is not None and airspeed > 0.0:
+        if condition.propeller_efficiency is not None:
+            if airspeed <= 0.0:
+                raise FlowError(
+                    f"condition {condition.name}: propeller_efficiency says nothing at rest or "
+                    "with the wind from behind; give thrust, or leave it to the figure of merit"
+                )
             return condition.propeller_efficiency * power / airspeed
         return thrust_from_power(
             power,

@@ -5,6 +5,7 @@ IV, 1935 (from memory). The worked numbers were reckoned apart from this program
 """
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -311,7 +312,7 @@ def test_lower_bound_is_never_above_the_upper_one_in_size(thrust):
 
 
 def test_mixing_is_half_of_the_change_over_a_tenth_of_the_radius():
-    stream = slipstream(airspeed=0.0)
+    stream = replace(slipstream(airspeed=0.0), swirling=False)
     axial, fraction = np.array([-0.1, 0.2, 0.2, 0.2, 0.2]), np.array([0.3, 0.1, 0.25, 0.6, 0.95])
     found = stream.rise_deviation(axial, fraction * stream.propeller.radius)
     assert MIXING == 0.1
@@ -319,6 +320,18 @@ def test_mixing_is_half_of_the_change_over_a_tenth_of_the_radius():
     change = stream.rise(np.array([0.35, 1.05])) - stream.rise(np.array([0.25, 0.95]))
     assert found[[2, 4]] == pytest.approx(0.5 * np.abs(change))
     assert found[[2, 4]].min() > 10.0
+
+
+def test_dynamic_pressure_of_the_swirl_is_in_the_deviation():
+    stream = slipstream(airspeed=0.0)
+    points = np.array([[0.0, 0.0, 0.6 * stream.propeller.radius]]) + stream.propeller.centre
+    points = points + 0.3 * stream.propeller.aft
+    axial, distance, _ = stream.propeller.cylinder_coordinates(points)
+    speed = stream.swirl_strength * np.linalg.norm(swirl_velocity(stream.propeller, points))
+    mixed = replace(stream, swirling=False).rise_deviation(axial, distance)
+    expected = np.hypot(mixed, 0.5 * stream.density * speed**2)
+    assert stream.rise_deviation(axial, distance) == pytest.approx(expected)
+    assert expected[0] > 20.0
 
 
 @pytest.mark.parametrize(
