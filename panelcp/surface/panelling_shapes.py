@@ -21,6 +21,7 @@ CREASED = np.radians(12.0)
 """Sharp edges of panels with a smaller angle are not kept."""
 
 SWEEPS = 12
+"""So often all thin panels are looked at."""
 
 
 def mended_panels(skin, shown, vertices, names):
