@@ -178,9 +178,9 @@ def _rear_rim(vertices, triangles) -> _Rim:
         and vertices[chain, 0].mean() > vertices[:, 0].mean()
     ]
     if len(wide) != 1:
-        where = ", ".join(f"near {format_place(vertices[c].mean(axis=0))}" for c, _ in wide)
+        where = ", ".join(f" near {format_place(vertices[c].mean(axis=0))}" for c, _ in wide)
         raise SurfaceError(
-            f"{len(wide)} open edges go round the rear part of the body {where}"
+            f"{len(wide)} open edges go round the rear part of the body{where}"
             + (": close all but one" if wide else ": it does not end open behind")
         )
     index, half = wide[0][0], not wide[0][1]
