@@ -30,7 +30,7 @@ from panelcp.panels.faults import (
 )
 from panelcp.panels.influence import is_compiled
 from panelcp.panels.solving import UnitSolutions
-from panelcp.placement.bands import PressureSamples
+from panelcp.placement.bands import COMMON, NEEDED, PressureSamples
 from panelcp.placement.effects import EffectShares, effect_shares
 from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
 from panelcp.placement.requirement import EXPONENT
@@ -115,6 +115,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
             settled.line,
             _roughness_line(prepared.surface),
             _panelling_line(flow, panelling, share),
+            _bands_line(ranking),
         ),
         views=case.views,
         best=case.best,
@@ -263,6 +264,15 @@ def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray, share: float)
         f"panelling: patch pressures change by {np.median(part):.4f} (median) and at most "
         f"{part.max():.4f} of q and mean rise together on {100 * share:.0f} % of the panels; "
         "carried into the deviations"
+    )
+
+
+def _bands_line(ranking: OpeningRanking) -> str:
+    samples = ranking.bands.samples
+    return (
+        f"bands: {samples.count} draws, the same in every run, of {', '.join(samples.kind_names)}, "
+        f"{NEEDED}; {COMMON:g} of the deviation of the model error is common to what one region "
+        "has on one side"
     )
 
 

@@ -576,6 +576,7 @@ class PairBands:
     least_ratio_deviation : (n_inlets, n_exits) float, of the least available/needed over the
         deciding conditions, taken in each world
     least_sufficiency : (n_inlets, n_exits) float, probability that it reaches 1
+    needed_spread : (n_conditions,) float, deviation of 1 / needed, parts of its central value
     """
 
     samples: PressureSamples
@@ -589,9 +590,17 @@ class PairBands:
     sufficiency: np.ndarray
     least_ratio_deviation: np.ndarray
     least_sufficiency: np.ndarray
+    needed_spread: np.ndarray
 
     def __post_init__(self):
-        names = ("needed", "inlet_deviation", "exit_deviation", "deviation", "variance")
+        names = (
+            "needed",
+            "needed_spread",
+            "inlet_deviation",
+            "exit_deviation",
+            "deviation",
+            "variance",
+        )
         names += ("reversal", "sufficiency", "least_ratio_deviation", "least_sufficiency")
         for name in names:
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
@@ -638,8 +647,7 @@ class PairBands:
         inlet, outlet, c : numbers
         available : Pa, of the pair in that condition
         """
-        needed = self.needed[c]
-        by_need = available * (needed / self.samples.needed(self.needed)[c]).std()
+        by_need = available * self.needed_spread[c]
         variance = np.append(self.variance[:, c, inlet, outlet], by_need**2)
         return _sorted_shares((*self.samples.kind_names, NEEDED), variance)
 
@@ -683,7 +691,15 @@ def pair_bands(samples: PressureSamples, n_inlets: int, needed, decides) -> Pair
     for name in ("reversal", "sufficiency"):
         joined[name][~samples.predicted] = np.nan
     joined["sufficiency"][np.isnan(needed)] = np.nan
-    return PairBands(samples, needed, decides, inlet_deviation=behind.std(axis=1), **joined)
+    shares = np.divide(needed[:, None], wanted, out=np.zeros_like(wanted), where=wanted > 0.0)
+    return PairBands(
+        samples,
+        needed,
+        decides,
+        inlet_deviation=behind.std(axis=1),
+        needed_spread=shares.std(axis=1),
+        **joined,
+    )
 
 
 def _block(samples, inlets, exits, into, behind, wanted, decides) -> dict[str, np.ndarray]:

@@ -20,6 +20,9 @@ from panelcp.placement.bands import (
 from panelcp.surface.mesh import frozen_array
 from panelcp.surface.opening import Opening
 
+LEAST_SHARE = 1e-9
+"""Parts of a variance below it are rounding."""
+
 
 @dataclass(frozen=True, eq=False)
 class OpeningPressures:
@@ -158,7 +161,7 @@ class OpeningRanking:
             return {}
         c = int(self.limiting[pair])
         shares = self.bands.ratio_shares(*self._numbers(pair), c, self.available[c, pair])
-        return {name: share for name, share in shares.items() if share > 0.0}
+        return {name: share for name, share in shares.items() if share > LEAST_SHARE}
 
     def best_with_exit(self, name: str) -> int | None:
         """Best pair that uses the exit of a name, None when there is none."""

@@ -54,6 +54,12 @@ WITH_PROPELLER = (
 WITH_WING = "the wing's thickness, its flaps, and the air within about a chord of its root"
 WITH_GROUND = "the vortex that may rise from the ground into a propeller or inlet at rest"
 
+CERTAIN, POSSIBLE = 0.84, 0.023
+"""Flow would reverse above the one probability, and may above the other: one deviation, two."""
+
+NAMED_SHARE = 0.1
+"""A part of the variance that is named: at least so much, but the largest always."""
+
 
 @dataclass(frozen=True, eq=False)
 class RunContents:
@@ -212,7 +218,8 @@ def explain(contents: RunContents, pair: int) -> str:
         f"{ranking.available[c, pair]:.0f} ± {ranking.deviation[c, pair]:.0f} Pa available and "
         f"{ranking.needed[c]:.0f} ± {ranking.needed_deviation[c]:.0f} Pa needed in its hardest "
         f"condition, {conditions[c].name}: the inlet brings {_in_q(into, q)}, at the exit there is "
-        f"{pull} of {_in_q(abs(out), q)}, which varies by ±{spread:.0f} Pa over the opening"
+        f"{pull} of {_in_q(abs(out), q)}, which varies by ±{spread:.0f} Pa over the opening; "
+        f"{doubt_line(contents, pair)}"
     )
     certain, possible = reversed_conditions(contents, pair)
     if certain:
@@ -223,6 +230,32 @@ def explain(contents: RunContents, pair: int) -> str:
     if short:
         sentence += f"; not enough, though not deciding, in {', '.join(short)}"
     return sentence + "."
+
+
+def doubt_line(contents: RunContents, pair: int) -> str:
+    """How likely a pair is enough, and what is least known of it."""
+    chance = percent(contents.ranking.least_sufficiency[pair])
+    line = f"enough in all deciding conditions with a probability of {chance}"
+    shares = list(contents.ranking.contributors(pair).items())[:2]
+    if not shares:
+        return line
+    (name, share), *others = shares
+    line += f"; least known: {name} ({percent(share)} of the variance)"
+    second = [part for part in others if part[1] >= NAMED_SHARE]
+    return line + "".join(f", then {name} ({percent(share)})" for name, share in second)
+
+
+def percent(share: float) -> str:
+    """Whole percents; what is not quite none or all is said so.
+
+    Examples
+    --------
+    >>> percent(0.873), percent(0.0005), percent(0.9991)
+    ('87 %', 'less than 1 %', 'more than 99 %')
+    """
+    if share < 0.005:
+        return "less than 1 %"
+    return "more than 99 %" if share > 0.995 else f"{100 * share:.0f} %"
 
 
 def listed(names) -> str:
@@ -248,17 +281,19 @@ def _in_q(pressure: float, q: float) -> str:
 def reversed_conditions(contents: RunContents, pair: int) -> tuple[list[str], list[str]]:
     """Names of the moving conditions in which the exit would, or may, blow inward.
 
-    It would where the available pressure is negative by more than one standard deviation, and it
-    may where it is less than two.
+    It would where the probability is more than CERTAIN, and it may where it is more than POSSIBLE;
+    where it is not predicted, it may if the pressure is less than two deviations.
     """
     certain, possible = [], []
     flow, ranking = contents.flow, contents.ranking
     for c in np.flatnonzero(flow.moving):
-        available, name = ranking.available[c, pair], flow.conditions[c].name
-        deviation = ranking.deviation[c, pair]
-        if available < -deviation and flow.predicted[c]:
+        chance, name = ranking.reversal[c, pair], flow.conditions[c].name
+        if np.isnan(chance):
+            blind = ranking.available[c, pair] < 2.0 * ranking.deviation[c, pair]
+            possible += [name] if blind else []
+        elif chance > CERTAIN:
             certain.append(name)
-        elif available < 2.0 * deviation:
+        elif chance > POSSIBLE:
             possible.append(name)
     return certain, possible
 

@@ -17,6 +17,7 @@ from panelcp.report.contents import (
     explain,
     in_pascal,
     opening_line,
+    percent,
     place_line,
     ratio_text,
     reversed_conditions,
@@ -167,7 +168,8 @@ def _pressure_row(condition, pressures) -> str:
 
 def _ranking(contents: RunContents) -> str:
     ranking, conditions = contents.ranking, contents.flow.conditions
-    titles = (("No.", ""), ("Least available / needed", ""), ("Exit", "t"), ("Inlet", "t"))
+    titles = (("No.", ""), ("Least available / needed", ""), ("Enough, probability", ""))
+    titles += (("Exit", "t"), ("Inlet", "t"))
     titles += (("Available, Pa ± deviation", ""), ("inH2O", ""), ("Decided by", "t"))
     titles += (("Mean", ""), ("Rank of all", ""))
     rows = []
@@ -177,6 +179,7 @@ def _ranking(contents: RunContents) -> str:
         cells = [
             (str(number), ""),
             _ratio_cell(contents, pair),
+            (percent(ranking.least_sufficiency[pair]), ""),
             (_kept(opening_line(ranking.exit(pair))), "p"),
             (ranking.inlet(pair).name, "p"),
             (f"{available:.0f} ± {deviation:.0f}", ""),
@@ -185,14 +188,17 @@ def _ranking(contents: RunContents) -> str:
             (f"{ranking.mean_ratio[pair]:.2f}", ""),
             (str(pair + 1), ""),
         ]
-        why = f'<tr><td></td><td class="w" colspan="8">{escape(explain(contents, pair))}</td></tr>'
+        reason = escape(_kept(explain(contents, pair)))
+        why = f'<tr><td></td><td class="w" colspan="9">{reason}</td></tr>'
         rows.append(_row(cells, titles=titles).replace("<tr>", '<tr class="first">', 1) + why)
     note = (
         f"<p class='soft'>The best places that do not overlap, of {ranking.n_pairs} pairs of inlet "
         "and exit; the number is that on the maps, ranking.csv lists all pairs. Available is the "
         "pressure behind the inlet less the pressure at the exit, both on the closed skin; needed "
         "is what inlet, core and exit use up. The deviation is one standard deviation of the "
-        "estimate.</p>"
+        f"estimate. Deviations and probabilities come from {_drawn(ranking)} of all that is not "
+        "known exactly, the same for all places, so that what two places have in common leaves "
+        "their difference; enough means in all deciding conditions together.</p>"
     )
     return (
         note
@@ -200,6 +206,12 @@ def _ranking(contents: RunContents) -> str:
         + "<h3>In every condition</h3>"
         + _available(contents)
     )
+
+
+def _drawn(ranking) -> str:
+    if ranking.bands is None:
+        return "normal distributions"
+    return f"{ranking.bands.samples.count} draws".replace("000", "\u202f000")
 
 
 def _available(contents: RunContents) -> str:
@@ -229,11 +241,11 @@ def _available_cell(contents: RunContents, c: int, pair: int) -> tuple[str, str]
     certain, possible = reversed_conditions(contents, pair)
     text = f"{ranking.available[c, pair]:.0f}"
     if name in certain:
-        return f"{text} reversed", "bad"
+        return f"{text} reversed ({percent(ranking.reversal[c, pair])})", "bad r"
     if not contents.flow.predicted[c]:
         return f"{'out' if ranking.available[c, pair] > 0.0 else 'in'}? not predicted", "bad"
     if name in possible:
-        return f"{text} may reverse", "bad"
+        return f"{text} may reverse ({percent(ranking.reversal[c, pair])})", "bad r"
     if contents.flow.moving[c] and ranking.ratio[c, pair] < 1.0:
         return f"{text} not enough", "bad"
     return text, ""
@@ -411,8 +423,8 @@ def _flow_text(flow: float) -> str:
 
 
 def _kept(text: str) -> str:
-    """A place whose lines do not break between a letter group and its number."""
-    return re.sub(r"(?<=STA|.BL|.WL) (?=-?\d)", "\u00a0", text)
+    """Text whose lines do not break before the numbers of a place, nor before a percent sign."""
+    return re.sub(r"(?<=STA|.BL|.WL) (?=-?\d)|(?<=\d) (?=%)", "\u00a0", text)
 
 
 def _row(cells, tag: str = "td", titles=()) -> str:

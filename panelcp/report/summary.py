@@ -5,7 +5,8 @@ Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `note
 `cautions`, `not_modelled`, `surface` (figures and history), `solver` (checks), `conditions`,
 `openings`, `effects` (shares of slipstream, swirl, wing and ground, Pa), `through_flow` (openings
 with a given flow), `ranking` (`pairs`, best first, and `best_of_each_side`), `marks` (every
-uncertain number that was used), `inputs` (the case file as understood). SI units, angles in
+uncertain number that was used), `inputs` (the case file as understood). Pairs of the short list
+also have `band`: 16, 50 and 84 % quantiles, and parts of the variance by kind. SI units, angles in
 degrees, temperatures in kelvin; a number that does not exist is null.
 """
 
@@ -16,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from panelcp.placement.bands import QUANTILES
 from panelcp.report.contents import CAUTIONS, RunContents, answer, explain
 
 FORMAT = 1
@@ -180,16 +182,17 @@ def _through_flow(contents) -> list[dict[str, Any]]:
 
 
 def _ranking(contents) -> dict[str, Any]:
-    ranking = contents.ranking
+    ranking, short = contents.ranking, contents.short_list
+    shown = range(min(ranking.n_pairs, MAX_PAIRS))
     return {
         "n_pairs": ranking.n_pairs,
-        "short_list": [pair + 1 for pair in contents.short_list],
+        "short_list": [pair + 1 for pair in short],
         "best_of_each_side": {s: p + 1 for s, p in ranking.best_of_each_side().items()},
-        "pairs": [_pair(contents, pair) for pair in range(min(ranking.n_pairs, MAX_PAIRS))],
+        "pairs": [_pair(contents, pair, pair in short) for pair in shown],
     }
 
 
-def _pair(contents, pair: int) -> dict[str, Any]:
+def _pair(contents, pair: int, short_listed: bool) -> dict[str, Any]:
     ranking = contents.ranking
     return {
         "rank": pair + 1,
@@ -204,7 +207,28 @@ def _pair(contents, pair: int) -> dict[str, Any]:
         "available": ranking.available[:, pair],
         "deviation": ranking.deviation[:, pair],
         "ratio": ranking.ratio[:, pair],
+        "probability_enough": ranking.least_sufficiency[pair],
+        "probability_enough_by_condition": ranking.sufficiency[:, pair],
+        "probability_reversed": ranking.reversal[:, pair],
+        "largest_contributor": next(iter(ranking.contributors(pair)), None),
+        "band": _band(contents, pair) if short_listed else None,
         "why": explain(contents, pair),
+    }
+
+
+def _band(contents, pair: int) -> dict[str, Any] | None:
+    ranking = contents.ranking
+    if ranking.bands is None:
+        return None
+    bands, place = ranking.bands, (ranking.inlet_index[pair], ranking.exit_index[pair])
+    variance = bands.variance[(..., *place)]
+    return {
+        "samples": bands.samples.count,
+        "quantiles": QUANTILES,
+        "available": bands.band(*place),
+        "least_ratio": bands.least_ratio_band(*place),
+        "least_ratio_shares": ranking.contributors(pair),
+        "variance_by_kind": dict(zip(bands.samples.kind_names, variance, strict=True)),
     }
 
 

@@ -18,10 +18,12 @@ def ranking_csv(contents: RunContents) -> str:
     ranking, conditions = contents.ranking, contents.flow.conditions
     heading = ["rank", "inlet", "exit", "exit_side", "exit_x_m", "exit_y_m", "exit_z_m"]
     heading += ["least_available_over_needed", "deviation"]
+    heading += ["probability_enough", "largest_contributor"]
     heading += ["mean_available_over_needed", "limiting_condition"]
     for c in conditions:
         heading += [f"{c.name}: available_Pa", f"{c.name}: available_inH2O"]
         heading += [f"{c.name}: deviation_Pa", f"{c.name}: needed_Pa"]
+        heading += [f"{c.name}: probability_reversed"]
     heading.append("why")
     rows = []
     for pair in range(ranking.n_pairs):
@@ -29,12 +31,15 @@ def ranking_csv(contents: RunContents) -> str:
         row = [pair + 1, ranking.inlet(pair).name, outlet.name, outlet.side]
         row += [f"{value:.4f}" for value in outlet.centre]
         row += [f"{ranking.least_ratio[pair]:.4f}", f"{ranking.least_ratio_deviation(pair):.4f}"]
+        row.append(f"{ranking.least_sufficiency[pair]:.4f}")
+        row.append(next(iter(ranking.contributors(pair)), ""))
         row.append(f"{ranking.mean_ratio[pair]:.4f}")
         row.append(conditions[ranking.limiting[pair]].name)
         for c in range(len(conditions)):
             available = ranking.available[c, pair]
             row += [f"{available:.2f}", f"{available / IN_H2O:.4f}"]
             row += [f"{ranking.deviation[c, pair]:.2f}", _number(ranking.needed[c])]
+            row.append(_number(ranking.reversal[c, pair], 4))
         rows.append([*row, explain(contents, pair)])
     return _csv(heading, rows)
 
@@ -84,8 +89,8 @@ def effects_csv(contents: RunContents) -> str:
     return _csv(heading, rows)
 
 
-def _number(value: float) -> str:
-    return "" if np.isnan(value) else f"{value:.2f}"
+def _number(value: float, digits: int = 2) -> str:
+    return "" if np.isnan(value) else f"{value:.{digits}f}"
 
 
 def _csv(heading, rows) -> str:
