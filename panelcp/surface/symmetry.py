@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from panelcp.errors import SurfaceError
@@ -285,7 +287,8 @@ def cut_to_half(
     Notes
     -----
     A ragged edge is trimmed back to a line that leaves the plane nowhere steeper than 45 degrees,
-    so that the strip from there to the plane cannot fold.
+    so that the strip from there to the plane cannot fold. Pieces of a rough skin that the cut
+    leaves loose, nearer to the plane than the tolerance, are left out.
     """
     if side not in ("right", "left"):
         raise SurfaceError(f"side {side!r} is not known; choose right or left")
@@ -305,7 +308,8 @@ def cut_to_half(
         "divided there"
     )
     vertices, triangles, lines = _carried_to_plane(vertices, triangles, tolerance)
-    return vertices, triangles, notes + lines
+    vertices, triangles, dropped = _without_crumbs(vertices, triangles, tolerance)
+    return vertices, triangles, notes + lines + dropped
 
 
 # --- planes --------------------------------------------------------------------------------------
@@ -456,6 +460,26 @@ def _carried_to_plane(vertices, triangles, tolerance: float):
         f"near {format_place(worst)}; a strip of {added} triangles added"
     )
     return *without_unused(vertices, triangles), [note]
+
+
+def _without_crumbs(vertices, triangles, tolerance: float):
+    """Leave out small pieces between the trimmed edge and the plane; what was left out."""
+    ends = (triangles[:, [0, 1]].ravel(), triangles[:, [1, 2]].ravel())
+    graph = coo_array((np.ones(len(ends[0])), ends), shape=(len(vertices),) * 2)
+    piece = connected_components(graph, directed=False)[1]
+    highest = np.zeros(piece.max() + 1)
+    np.maximum.at(highest, piece, vertices[:, 1])
+    crumb = highest <= tolerance
+    crumb[np.bincount(piece).argmax()] = False
+    gone = crumb[piece[triangles[:, 0]]]
+    if not gone.any():
+        return vertices, triangles, []
+    note = (
+        f"{np.count_nonzero(crumb)} loose pieces within {tolerance * 1e3:g} mm of BL 0 left out: "
+        f"{np.count_nonzero(gone)} triangles, the first near "
+        f"{format_place(vertices[triangles[gone][0, 0]])}"
+    )
+    return *without_unused(vertices, triangles[~gone]), [note]
 
 
 def _ragged_vertices(vertices, edges, tolerance: float) -> np.ndarray:
