@@ -1,16 +1,20 @@
 """Scans: scale, noise, plane of symmetry, cut, reduction."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
 from panelcp.errors import SurfaceError
 from panelcp.surface.checking import require_closed
-from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.repair import open_vertices, sorted_edges
 from panelcp.surface.scanning import (
+    adjacency,
     nearest_on_skin,
     open_chains,
     reduced,
@@ -18,7 +22,14 @@ from panelcp.surface.scanning import (
     split_at,
     without_unused,
 )
-from panelcp.surface.smoothing import noise_estimate, smoothed, vertex_normals
+from panelcp.surface.scanning_kernels import adapted_fits, pooled
+from panelcp.surface.smoothing import (
+    _held,
+    _with_mirror_image,
+    noise_estimate,
+    smoothed,
+    vertex_normals,
+)
 from panelcp.surface.symmetry import (
     PlaneFit,
     cut_to_half,
@@ -228,6 +239,141 @@ def test_centre_line_stays_in_the_plane():
     assert (vertex_normals(result, triangles)[at_plane, 1] < 0.3).all()
 
 
+def test_a_broad_smooth_bead_stays(smooth_bead):
+    vertices, triangles, height = smooth_bead
+    random = np.random.default_rng(11)
+    rough = vertices + 0.001 * random.normal(size=vertices.shape)
+    result, _, _ = smoothed(rough, triangles, 0.005)
+    crest = np.isclose(vertices[:, 0], 0.8) & (np.abs(vertices[:, 1] - 0.8) < 0.6)
+    assert result[crest, 2].mean() > 0.8 * height
+
+
+@pytest.fixture
+def smooth_bead():
+    """Plane with a ridge 3 edges wide, 6 mm high."""
+    height, n = 0.006, 161
+    x, y = (0.01 * place for place in np.meshgrid(np.arange(n), np.arange(n), indexing="ij"))
+    z = height * np.exp(-np.square((x - 0.8) / 0.015))
+    grid = np.arange(n * n).reshape(n, n)
+    a, b, c, d = (
+        part.ravel() for part in (grid[:-1, :-1], grid[1:, :-1], grid[1:, 1:], grid[:-1, 1:])
+    )
+    triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)])
+    return np.stack([x, y, z], axis=-1).reshape(-1, 3), triangles, height
+
+
+def test_a_known_noise_allows_more_smoothing_than_is_seen():
+    vertices, triangles = bodies.icosphere(5)
+    random = np.random.default_rng(12)
+    wave = 0.002 * np.sin(18.0 * vertices[:, :1])  # alike over two rings: looks like shape
+    rough = 0.5 * vertices * (1.0 + wave / 0.5) + 0.0005 * random.normal(size=vertices.shape)
+    left = []
+    for noise in (None, 0.003):
+        result, _, _ = smoothed(rough, triangles, 0.02, noise)
+        left.append(np.std(np.linalg.norm(result, axis=1)))
+    assert left[0] > 0.0012
+    assert left[1] < 0.7 * left[0]
+
+
+def test_where_moves_are_held_the_part_along_the_skin_is_given_up_first():
+    points, normals = np.zeros((4, 3)), np.tile([0.0, 0.0, 1.0], (4, 1))
+    wanted = np.array([[3.0, 0.0, 4.0], [3.0, 0.0, 6.0], [0.1, 0.2, 0.3], [0.0, 9.0, -0.0]])
+    held, limited = _held(points, wanted, normals, 5.0 - 1e-9)
+    assert limited.tolist() == [True, True, False, True]
+    expected = [[3.0, 0.0, 4.0], [0.0, 0.0, 5.0], [0.1, 0.2, 0.3], [0.0, 5.0, 0.0]]
+    assert held == pytest.approx(np.array(expected), abs=1e-6)
+    assert np.linalg.norm(held, axis=1).max() <= 5.0 - 1e-9
+
+
+@pytest.fixture
+def rough_patch():
+    """Ellipsoid with noise, its smooth places and normals, and who is joined to whom."""
+    body = bodies.ellipsoid((1.0, 0.6, 0.8), 4)
+    random = np.random.default_rng(13)
+    points = body.vertices + 0.002 * random.normal(size=body.vertices.shape)
+    joined = adjacency(len(points), body.triangles)
+    return points, np.array(body.vertices), vertex_normals(body.vertices, body.triangles), joined
+
+
+def test_fits_foretell_as_if_their_vertex_had_been_left_out(rough_patch):
+    points, places, normals, joined = rough_patch
+    radii, scale, least = np.array([4.0, 6.0]), np.full(len(points), 0.05), np.cos(np.radians(40))
+    chosen = np.array([0, 77, 1234])
+    heights, misfits = adapted_fits(
+        chosen, points, places, normals, joined.starts, joined.links, scale, radii, least
+    )
+    for row, i in enumerate(chosen):
+        across = np.linalg.svd(normals[i][None])[2][1:]
+        x, y = ((points - places[i]) @ across.T).T
+        z = (points - places[i]) @ normals[i]
+        terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+        for level, radius in enumerate(radii * 0.05):
+            apart = np.square(np.linalg.norm(places - places[i], axis=1) / radius)
+            part = (1.0 - normals @ normals[i]) / (1.0 - least)
+            weight = np.square(np.maximum(0, 1 - apart)) * np.square(np.maximum(0, 1 - part))
+            weight[normals @ normals[i] < least] = 0.0
+            root = np.sqrt(weight)
+            whole = np.linalg.lstsq(root[:, None] * terms, root * z)[0]
+            assert heights[row, level] == pytest.approx(whole[0], rel=1e-6)
+            root[i] = 0.0
+            without = np.linalg.lstsq(root[:, None] * terms, root * z)[0]
+            assert misfits[row, level] == pytest.approx((z[i] - terms[i] @ without) ** 2, rel=1e-6)
+
+
+def test_neighbours_that_face_another_way_have_no_part(rough_patch):
+    _, places, normals, joined = rough_patch
+    rows = (np.arange(len(places)), joined.starts, joined.links)
+    scale, radii = np.full(len(places), 0.05), np.array([4.0])
+    for turn, possible in ((0.01, False), (60.0, True)):
+        _, misfits = adapted_fits(
+            rows[0], places, places, normals, *rows[1:], scale, radii, np.cos(np.radians(turn))
+        )
+        assert np.isfinite(misfits).all() == possible
+        assert np.isfinite(misfits).any() == possible
+
+
+def test_pooled_values_are_weighted_means_of_what_faces_alike(rough_patch):
+    _, places, normals, joined = rough_patch
+    values = np.random.default_rng(14).normal(size=(len(places), 2))
+    values[::3, 1] = np.nan
+    reach, least = np.full(len(places), 0.3), np.cos(np.radians(25.0))
+    found = pooled(
+        3,
+        values,
+        np.arange(len(places)),
+        places,
+        normals,
+        joined.starts,
+        joined.links,
+        reach,
+        least,
+    )
+    for i in range(3):
+        part = np.maximum(0.0, 1.0 - (1.0 - normals @ normals[i]) / (1.0 - least))
+        away = np.linalg.norm(places - places[i], axis=1)
+        weight = np.square(part) * np.maximum(0.0, 1.0 - np.square(away / 0.3))
+        for column in range(2):
+            known = np.isfinite(values[:, column])
+            mean = np.average(values[known, column], weights=weight[known])
+            assert found[i, column] == pytest.approx(mean, rel=1e-9)
+
+
+def test_a_half_is_fitted_as_if_its_mirror_image_were_there():
+    vertices, triangles = bodies.half_ellipsoid((1.0, 0.5, 0.6), 4)
+    random = np.random.default_rng(15)
+    rough = vertices + 0.002 * random.normal(size=vertices.shape)
+    rough[vertices[:, 1] == 0.0, 1] = 0.0
+    whole, both = mirrored_whole(vertices, triangles), mirrored_whole(rough, triangles)
+    half = _with_mirror_image(rough, vertices, triangles)
+    full = _with_mirror_image(both.vertices, whole.vertices, whole.triangles)
+    here = cKDTree(whole.vertices).query(vertices)[1]
+    half, full = (replace(skin, edge=np.full(len(skin.places), 0.04)) for skin in (half, full))
+    found, expected = half.fits(len(vertices)), full.fits(len(whole.vertices))
+    assert np.isfinite(found[1]).any(axis=1).all()
+    for one, other in zip(found, expected, strict=True):
+        assert one == pytest.approx(other[here], rel=1e-6, abs=1e-12, nan_ok=True)
+
+
 @pytest.mark.parametrize("options", [(0.0, None), (np.nan, None), (0.01, -1.0)])
 def test_senseless_smoothing_is_refused(sphere, options):
     with pytest.raises(SurfaceError, match="expected more than 0"):
@@ -406,6 +552,23 @@ def test_an_edge_too_far_from_the_plane_is_refused():
         cut_to_half(*far, "left", 0.02)
     with pytest.raises(SurfaceError, match="choose right or left"):
         cut_to_half(*far, "top")
+
+
+def test_crumbs_beside_the_plane_are_left_out_and_told():
+    vertices, triangles = leaning()
+    crumb = np.array([[0.1, 0.002, 1.2], [0.12, 0.003, 1.2], [0.1, 0.004, 1.22]])
+    n = len(vertices)
+    scan = np.vstack([vertices, crumb]), np.vstack([triangles, [[n, n + 1, n + 2]]])
+    points, parts, notes = cut_to_half(*scan, "right", 0.01)
+    clean, same, _ = cut_to_half(vertices, triangles, "right", 0.01)
+    assert points == pytest.approx(clean, abs=0.0)
+    assert np.array_equal(parts, same)
+    assert "1 loose pieces within 10 mm of BL 0 left out: 1 triangles" in notes[-1]
+    aloof = scan[0].copy()
+    aloof[n:, 1] += 0.02
+    _, parts, notes = cut_to_half(aloof, scan[1], "right", 0.01)
+    assert len(parts) == len(same) + 1
+    assert not any("loose" in note for note in notes)
 
 
 def test_an_open_rear_end_stays_open():
