@@ -207,8 +207,8 @@ def shape_from_head(head):
 
 @njit(cache=True, error_model="numpy")
 def turbulent_friction(reynolds_theta, shape):
-    """Ludwieg and Tillmann: cf = 0.246 10^(-0.678 H) Re_theta^-0.268."""
-    return 0.246 * exp(-1.5611527 * shape - 0.268 * log(reynolds_theta))
+    """Ludwieg and Tillmann: cf = 0.246 10^(-0.678 H) Re_theta^-0.268, Re_theta at least 50."""
+    return 0.246 * exp(-1.5611527 * shape - 0.268 * log(max(reynolds_theta, LEAST_REYNOLDS)))
 
 
 @njit(cache=True, error_model="numpy")
@@ -246,23 +246,25 @@ def _head_substep(theta, head, x, step, u, slope, h, opening, viscosity):
 def head_step(theta, head, length, u, v, h, g, viscosity):
     """Head's march over one piece: theta, H1, and how far along H passed 1.8 and 2.4 (nan: not).
 
-    Steps of at most 40 theta, and of at most a tenth of speed and spreading.
+    Steps of at most 40 theta, if not over 2000, and of at most a tenth of speed and spreading.
     """
     slope, opening = (v - u) / length, (g - h) / length
-    n = length / (40.0 * theta) + abs(v - u) / (0.1 * min(u, v)) + abs(g - h) / (0.1 * min(h, g))
-    n_steps = int(min(n, 500.0)) + 1
-    step = length / n_steps
-    warned, shape = nan, shape_from_head(head)
-    for k in range(n_steps):
-        theta, head = _head_substep(theta, head, k * step, step, u, slope, h, opening, viscosity)
+    warned, shape, x = nan, shape_from_head(head), 0.0
+    while x < length:
+        rate = abs(slope) / (u + slope * x) + abs(opening) / (h + opening * x)
+        left = length - x
+        wanted = min(left / (40.0 * theta), 2000.0) + min(10.0 * rate * left, 1e12)
+        step = left / (int(wanted) + 1)
+        theta, head = _head_substep(theta, head, x, step, u, slope, h, opening, viscosity)
         before, shape = shape, shape_from_head(head)
         if before < WARNED_SHAPE <= shape:
-            warned = (k + (WARNED_SHAPE - before) / (shape - before)) * step
+            warned = x + step * (WARNED_SHAPE - before) / (shape - before)
         if not shape < SEPARATED_SHAPE:  # also where a fall to rest leaves no number
             share = 1.0
             if shape > before:
                 share = max(SEPARATED_SHAPE - before, 0.0) / (shape - before)
-            return theta, head, warned, (k + min(share, 1.0)) * step
+            return theta, head, warned, x + min(share, 1.0) * step
+        x = length if step >= left else x + step
     return theta, head, warned, nan
 
 
