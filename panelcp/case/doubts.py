@@ -60,6 +60,7 @@ def doubts(
         lines.append(
             "the axes given are left-handed, so that right and left change places: check them"
         )
+    lines += [n.removeprefix("warning: ") for n in flow.surface.notes if n.startswith("warning: ")]
     lines += _openings(case, openings)
     lines += _conditions(solutions, flow)
     lines += _air(case, solutions)
