@@ -168,10 +168,11 @@ def boundary_layers(
 
     Notes
     -----
-    Laminar: theta^2 U^6 h^2 = 0.45 nu integral U^5 h^2 ds with spreading h. A line whose first
-    speed is less than half its greatest starts at a stagnation point, theta^2 = 0.075 nu/(dU/ds)
-    plane and 0.05625 nu/(dU/ds) round (0.45/(6 + 2 m), h ~ s^m); other lines start at an edge
-    `distance[:, 0]` ahead of their first point. Until the speed first reaches a tenth of its
+    Laminar: theta^2 U^6 h^2 = 0.45 nu integral U^5 h^2 ds with spreading h. A line that
+    begins at distance zero with less than half its greatest speed starts at a stagnation point,
+    theta^2 = 0.075 nu/(dU/ds) plane and 0.05625 nu/(dU/ds) round (0.45/(6 + 2 m), h ~ s^m), with
+    more at a sharp edge, theta = 0. Where it begins at a distance, speed and spreading are taken
+    as powers of the distance up to there. Until the speed first reaches a tenth of its
     greatest it is taken as not falling. Laminar separation (theta^2/nu dU/ds = -0.09) is taken
     as a short bubble: turbulent from there, theta unchanged. Turbulent layers begin with H = 1.4
     (common practice, no source).
@@ -258,7 +259,7 @@ def thickness_99(momentum_thickness, shape_factor, state):
     Notes
     -----
     Turbulent: theta (H1 + H), as Head's shape factor H1 = (thickness - displacement) / theta is
-    defined; a power law u/U = (y/d)^(1/7) with the same theta is 72/7 theta deep, a fifth more.
+    defined: 8.6 theta at H = 1.4, 11.8 theta at H = 9/7, where u/U = (y/d)^(1/7) has 10.3.
     Laminar: theta times `FULL_THICKNESS`. Mark: derived.
 
     Examples
@@ -361,7 +362,7 @@ def _march(arrays, viscosity, smoothing, starts) -> BoundaryLayers:
 def _checked_lines(distance, speed, spreading):
     """The three arrays as contiguous floats, or a FlowError that names the first bad place."""
     names = ("distance", "speed", "spreading")
-    arrays = [np.ascontiguousarray(a, dtype=float) for a in (distance, speed, spreading)]
+    arrays = [np.array(a, dtype=float, order="C") for a in (distance, speed, spreading)]
     for name, values in zip(names, arrays, strict=True):
         if values.ndim != 2 or values.shape != arrays[0].shape:
             raise FlowError(

@@ -116,7 +116,7 @@ def _exponent(a, b, ratio):
 
 @njit(cache=True, error_model="numpy")
 def stagnation_growth(s, speed, spreading, greatest):
-    """(theta^2 / nu, s) at a start near a stagnation point; -1 where the start is not one.
+    """theta^2/nu, s, at a start near a stagnation point; zero where the start is a sharp edge.
 
     U = k s and h ~ s^m give theta^2/nu = 0.45 / (k (6 + 2 m)): 0.075/k plane, 0.05625/k round.
     """
@@ -126,7 +126,7 @@ def stagnation_growth(s, speed, spreading, greatest):
         j += 1
     k = (speed[j] - speed[0]) / (s[j] - s[0])
     if speed[0] >= STAGNATION * greatest or k <= 0.0:
-        return -1.0
+        return 0.0
     m = 0.0
     if speed[0] > 0.0:
         j = min(j, n - 1)
@@ -142,10 +142,8 @@ def stagnation_growth(s, speed, spreading, greatest):
 
 @njit(cache=True, error_model="numpy")
 def edge_growth(s, speed, spreading):
-    """theta^2/nu, s, at a start a distance s[0] behind an edge: U ~ s^n, h ~ s^m before it."""
-    if s[0] <= 0.0 or speed[0] <= 0.0:
-        return 0.0
-    n = min(_exponent(speed[0], speed[1], s[1] / s[0]), 1.0)
+    """theta^2/nu, s, at a start s[0] > 0 behind edge or stagnation point: U ~ s^n, h ~ s^m."""
+    n = min(max(log(speed[1] / speed[0]) / log(s[1] / s[0]), -0.1), 1.0)
     m = _exponent(spreading[0], spreading[1], s[1] / s[0])
     return 0.45 * s[0] / (speed[0] * (5.0 * n + 2.0 * m + 1.0))
 
@@ -415,9 +413,10 @@ def march_line(s, raw_speed, raw_spreading, viscosity, smoothing, start, out, st
     smooth_line(s, raw_speed, raw_spreading, smoothing, speed, slope, bend, spreading)
     greatest = settle_start(s, speed, slope)
     cause, head = NOT_YET, head_from_shape(SHAPE_AFTER_TRANSITION)
-    growth = stagnation_growth(s, speed, spreading, greatest)
-    if growth < 0.0:
+    if s[0] > 0.0 and speed[0] > 0.0:
         growth = edge_growth(s, speed, spreading)
+    else:
+        growth = stagnation_growth(s, speed, spreading, greatest)
     if start[0] > 0.0:
         cause = NOSE
     elif start[1] <= s[0]:
