@@ -280,8 +280,8 @@ def test_transition_moves_forward_with_reynolds_number_and_back_with_acceleratio
     s = np.linspace(0.0, 4.0, 801)
     places = [layers(s, 1.0, viscosity=nu).transition[0] for nu in (2e-6, 1e-6, 5e-7)]
     assert places[0] > places[1] > places[2]
-    assert layers(s, 1.0 + 0.01 * s, viscosity=1e-6).transition[0] > places[1]
-    assert layers(s, 1.0 - 0.01 * s, viscosity=1e-6).transition[0] < places[1]
+    assert layers(s, 1.0 + 0.003 * s, viscosity=1e-6).transition[0] > places[1]
+    assert layers(s, 1.0 - 0.003 * s, viscosity=1e-6).transition[0] < places[1]
 
 
 # --- turbulent ---------------------------------------------------------------------------------
