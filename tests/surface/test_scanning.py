@@ -413,6 +413,8 @@ def test_plane_from_a_ragged_edge_with_holes(across):
     assert abs(plane.distances(SHIFT[None])[0]) < 0.02
     assert 0.002 < plane.rms < 0.03
     assert plane.distances(scan).mean() > 0.1  # the normal points to the body
+    other = symmetry_plane_from_edge(-scan, triangles, 0.05, across)
+    assert other.distances(-scan).mean() > 0.1
 
 
 def test_an_edge_that_is_no_plane_is_refused():
