@@ -18,8 +18,10 @@ from scipy.special import ndtr
 
 from panelcp.errors import PlacementError
 from panelcp.flow.solutions import Part, Solutions
+from panelcp.flow.superposition import wetting_share
 from panelcp.onset.conditions import FlightCondition
 from panelcp.onset.momentum import induced_velocity
+from panelcp.onset.surroundings import Onset
 from panelcp.surface.interpolation import point_operator
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 from panelcp.surface.opening import Opening
@@ -40,6 +42,9 @@ BLOCK = 1024
 """Pairs that are looked at together; 2 000 worlds of them take 16 MB."""
 
 OPENING_BLOCK = 256
+FACTOR_STEP = 0.02
+"""Parts of the slipstream factor, for a slope."""
+
 ALPHA, BETA, FACTOR, WIND = (
     "angle of attack",
     "sideslip or bearing of the wind",
@@ -188,14 +193,14 @@ def sampled_streams(condition: FlightCondition, air: AirDraws) -> np.ndarray:
 class PatchForms:
     """Patch means of pressure and total pressure as polynomials in what the air brings.
 
-    The terms are the products of two of stream x, y, z (m/s), slipstream factor (parts of its
-    value) and 1; for the gauge pressure once more, times the factor less 1.
+    The 30 terms are the products of two of stream x, y, z (m/s), slipstream factor (parts of its
+    value) and 1; and these once more, times the factor less 1.
 
     Attributes
     ----------
     gauge, gauge_step : (n_conditions, 30, n_openings) float: gauge pressure in the middle between
         the bounds of the air that wets the skin, and from there to the upper one, Pa
-    head, head_step : (n_conditions, 15, n_openings) float: the same of the total gauge pressure
+    head, head_step : (n_conditions, 30, n_openings) float: the same of the total gauge pressure
     mixed : (n_conditions, n_openings) float, Pa: patch mean of how well the total pressure of the
         air of one radius is known
     """
@@ -236,65 +241,98 @@ def patch_forms(solutions: Solutions, openings: Sequence[Opening]) -> PatchForms
     Notes
     -----
     Velocity is linear in stream and factor, so the patch mean of rho V^2 / 2 is a quadratic form,
-    and the rise of the frozen slipstream is 2 rho f v (V + f v). Only the ratio of lower to upper
-    total pressure, which scales the pressure, is not a polynomial; it is made linear in the
-    factor.
+    and the rise of the frozen slipstream is 2 rho f v (V + f v). Only the part of the upper total
+    pressure that is taken in the middle (`wetting_share`) is not a polynomial; it is made linear
+    in the factor, and other streams leave it.
     """
     blocks = []
     for start in range(0, len(openings), OPENING_BLOCK):
         some = openings[start : start + OPENING_BLOCK]
         operator, means = sample_operator(solutions.surface, some)
-        points = np.concatenate([opening.sample_points for opening in some])
         rows: list = [None] * len(solutions.conditions)
         for part in solutions.parts:
-            for number, forms in zip(
-                part.numbers, _part_forms(part, operator, means, points), strict=True
-            ):
+            for number, forms in zip(part.numbers, _part_forms(part, operator, means), strict=True):
                 rows[number] = forms
         blocks.append([np.array(form) for form in zip(*rows, strict=True)])
     return PatchForms(*(np.concatenate(form, axis=-1) for form in zip(*blocks, strict=True)))
 
 
-def _part_forms(part: Part, operator, means, points):
+def _part_forms(part: Part, operator, means):
     """The forms of every condition of a part, in the order of PatchForms."""
-    onset, names = part.onset, part.units.names
+    onset, names, places = part.onset, part.units.names, part.units.panels.points
     used = [0, 1, 2, *(names.index(name) for name in onset.names)]
     velocity = part.units.velocity[used]
     n_units, n_panels = velocity.shape[:2]
     flat = velocity.transpose(1, 0, 2).reshape(n_panels, 3 * n_units)
-    fields = (operator @ flat).reshape(len(points), n_units, 3).transpose(1, 0, 2)
-    upper, lower = onset.heads(points, part.units.surface)
-    mixed = (means @ onset.head_deviation(points).T).T
+    fields = (operator @ flat).reshape(-1, n_units, 3).transpose(1, 0, 2)
+    upper, share, slope = _upper_and_shares(part)
+    mixed = (means @ (operator @ onset.head_deviation(places).T)).T
     blown = np.array([name != "wing" for name in onset.names], dtype=bool)
     for c, weights in enumerate(onset.weights):
         moved = np.einsum("u,upi->pi", weights * blown, fields[3:])
         still = np.einsum("u,upi->pi", weights * ~blown, fields[3:])
         basis = np.concatenate([fields[:3], moved[None], still[None]])
-        yield *_condition_forms(onset, c, basis, upper[c], lower[c], means), mixed[c]
+        head = _head_terms(onset, c, upper[c], operator)
+        gauge = head - _kinetic_terms(onset.density[c], basis)
+        shares = operator @ share[c], operator @ slope[c]
+        gauges, heads = (_shared_means(terms, *shares, means) for terms in (gauge, head))
+        yield *gauges, *heads, mixed[c]
 
 
-def _condition_forms(onset, c: int, basis, upper, lower, means):
-    """gauge, gauge_step, head, head_step of one condition, see PatchForms."""
-    density, q = onset.density[c], onset.dynamic_pressure[c]
-    kinetic = np.array(
+def _upper_and_shares(part: Part):
+    """At the panels: upper total pressure, part of it in the middle, and its slope.
+
+    All (n_conditions, n_panels); Pa, parts, and parts for a factor of twice its value.
+    """
+    onset, places, surface = part.onset, part.units.panels.points, part.units.surface
+    rise = onset.mean_rise[:, None]
+    upper, lower = onset.heads(places, surface)
+    share = wetting_share(upper, lower, rise)
+    if not onset.mean_rise.any():
+        return upper, share, np.zeros_like(share)
+    less, more = (
+        wetting_share(*onset.with_factors(1.0 + step).heads(places, surface), rise)
+        for step in (-FACTOR_STEP, FACTOR_STEP)
+    )
+    return upper, share, 0.5 * (more - less) / FACTOR_STEP
+
+
+def _kinetic_terms(density: float, basis) -> np.ndarray:
+    """(15, n_points): rho V^2 / 2, V the sum of the basis times stream, factor and 1."""
+    return np.array(
         [
             0.5 * density * (1.0 if i == j else 2.0) * (basis[i] * basis[j]).sum(axis=1)
             for i, j in _TERMS
         ]
     )
-    aft = np.zeros(3) if onset.propeller is None else onset.propeller.aft
+
+
+def _head_terms(onset: Onset, c: int, upper, operator) -> np.ndarray:
+    """(15, n_points): upper total pressure q + 2 rho f v (V + f v), v the induced velocity.
+
+    With wind from behind the rise goes with the square of the factor alone.
+    """
+    density = onset.density[c]
+    terms = np.zeros((len(_TERMS), operator.shape[0]))
+    for k in range(3):
+        terms[_TERMS.index((k, k))] = 0.5 * density
+    if not onset.mean_rise[c]:
+        return terms
+    aft = onset.propeller.aft
     along = max(float(onset.streams[c] @ aft), 0.0)
-    induced = [induced_velocity(head - q, along, density) for head in (upper, lower)]
-    heads = [_mean_head(density, aft, v, means) for v in induced]
-    slopes = [2.0 * density * v * (along + 2.0 * v) for v in induced]
-    known = upper > 0.0
-    ratio = np.divide(lower, upper, out=np.ones_like(upper), where=known)
-    slope = np.divide(slopes[1] - ratio * slopes[0], upper, out=np.zeros_like(upper), where=known)
-    full, part, step = ((means @ (share * kinetic).T).T for share in (1.0, ratio, slope))
-    middle, half = 0.5 * (heads[0] + heads[1]), 0.5 * (heads[0] - heads[1])
-    gauge = np.concatenate([middle - 0.5 * (full + part), -0.5 * step])
-    gauge_step = np.concatenate([half - 0.5 * (full - part), 0.5 * step])
-    return gauge, gauge_step, middle, half
+    v = induced_velocity(upper - onset.dynamic_pressure[c], along, density)
+    terms[_TERMS.index((3, 3))] = 2.0 * density * (operator @ v**2)
+    if onset.predicted[c]:
+        mean = operator @ v
+        for k in range(3):
+            terms[_TERMS.index((k, 3))] = 2.0 * density * aft[k] * mean
+    return terms
+
+
+def _shared_means(terms, share, slope, means):
+    """Patch means of terms in the middle between the bounds, and from there to the upper one."""
+    full, middle, change = ((means @ (part * terms).T).T for part in (1.0, share, slope))
+    return np.concatenate([middle, change]), np.concatenate([full - middle, -change])
 
 
 def mixing_kind(forms: PatchForms, patch, head, recovery, common) -> UncertainKind:
@@ -481,13 +519,13 @@ class PressureSamples:
             opening as an inlet
         """
         changes = self.changes(columns) if changes is None else changes
-        forms, wet, n = self.forms, changes[WETTING], len(_TERMS)
+        forms, wet = self.forms, changes[WETTING]
         terms, middle = self.terms[c], self._centre[c]
         patch = (terms - middle) @ forms.gauge[c][:, columns] + self.patch[c, columns]
-        head = (terms - middle)[:, :n] @ forms.head[c][:, columns] + self.head[c, columns]
+        head = (terms - middle) @ forms.head[c][:, columns] + self.head[c, columns]
         if forms.head_step[c].any():
             patch += wet * (terms @ forms.gauge_step[c][:, columns])
-            head += wet * (terms[:, :n] @ forms.head_step[c][:, columns])
+            head += wet * (terms @ forms.head_step[c][:, columns])
         behind = patch + (self.recovery[columns] + changes[RECOVERY]) * (head - patch)
         for kind in self.kinds:
             if kind.patch[c].any() or kind.behind[c].any():
@@ -518,10 +556,9 @@ class PressureSamples:
 
     def linear_parts(self) -> list[tuple[str, np.ndarray, np.ndarray]]:
         """Kinds but the air's: name, patch and behind (Pa) for a change of 1, air as given."""
-        middle, n = self._centre[:, None], len(_TERMS)
-        eta = self.recovery
+        middle, eta = self._centre[:, None], self.recovery
         by_patch = (middle @ self.forms.gauge_step)[:, 0]
-        by_head = (middle[..., :n] @ self.forms.head_step)[:, 0]
+        by_head = (middle @ self.forms.head_step)[:, 0]
         return [
             (WETTING, by_patch, by_patch + eta * (by_head - by_patch)),
             (RECOVERY, np.zeros_like(self.patch), self.head - self.patch),
@@ -530,10 +567,9 @@ class PressureSamples:
 
     def air_variances(self, inlets, exits) -> np.ndarray:
         """(n_air, n_conditions, n_inlets, n_exits) Pa2: of differences, each of AIR alone."""
-        n, eta = len(_TERMS), self.recovery[inlets]
+        eta = self.recovery[inlets]
         out = self.forms.gauge[:, :, exits]
-        into = (1.0 - eta) * self.forms.gauge[:, :, inlets]
-        into[:, :n] += eta * self.forms.head[:, :, inlets]
+        into = (1.0 - eta) * self.forms.gauge[:, :, inlets] + eta * self.forms.head[:, :, inlets]
         found = np.zeros((len(AIR), len(self.conditions), len(inlets), len(exits)))
         for k, name in enumerate(AIR):
             terms = self._terms_of(self.air.drawn(name, self.count))
