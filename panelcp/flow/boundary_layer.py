@@ -21,6 +21,7 @@ from functools import cached_property
 import numpy as np
 
 from panelcp.errors import FlowError
+from panelcp.surface.mesh import frozen_array
 
 NO_LAYER, LAMINAR, TURBULENT, SEPARATED = -1, 0, 1, 2
 """States of a point: no point or no flow there, laminar, turbulent, behind turbulent separation."""
@@ -45,7 +46,7 @@ SHORT_BUBBLE = 400.0
 """Re of the displacement thickness at laminar separation, below which the layer may not come
 back to the skin. Mark: memory (P. R. Owen, L. Klanfer, 1953: short bubbles above 400 to 500)."""
 
-SMOOTHING = 0.05
+SMOOTHING = 0.1
 """Default reach of the fit to speed and spreading, parts of the distance from the start."""
 
 FULL_THICKNESS = np.array(
@@ -101,17 +102,17 @@ class BoundaryLayers:
 
     def __post_init__(self):
         for field in fields(self):
-            object.__setattr__(self, field.name, _frozen(getattr(self, field.name)))
+            object.__setattr__(self, field.name, frozen_array(getattr(self, field.name), None))
 
     @cached_property
     def displacement_thickness(self) -> np.ndarray:
         """(n_lines, n_points) float, m."""
-        return _frozen(self.momentum_thickness * self.shape_factor)
+        return frozen_array(self.momentum_thickness * self.shape_factor)
 
     @cached_property
     def total_thickness(self) -> np.ndarray:
         """(n_lines, n_points) float, m, to about 99 % of the edge speed, see `thickness_99`."""
-        return _frozen(thickness_99(self.momentum_thickness, self.shape_factor, self.state))
+        return frozen_array(thickness_99(self.momentum_thickness, self.shape_factor, self.state))
 
     @property
     def n_lines(self) -> int:
@@ -155,7 +156,8 @@ def boundary_layers(
     fixed_transition : float, m along the line, or one per line, nan for natural transition; None:
         natural on all
     smoothing : float, 0 to 0.5. Speed, its slope and spreading are taken from parabolas fitted
-        over this part of the distance to each side; 0 or few points: three neighbours
+        over this part of the distance, and two points at least, to each side; 0: through the
+        next points alone
 
     Returns
     -------
@@ -320,13 +322,6 @@ def recovery_of_flush_inlet(thickness, height) -> np.ndarray:
     thin = np.minimum(ratio, 1.0)
     deep = np.maximum(ratio, 1.0) ** (-2.0 / 7.0)
     return np.where(ratio <= 1.0, (1.0 - 0.3 * thin) / (1.0 - 0.125 * thin), 0.8 * deep)
-
-
-def _frozen(values) -> np.ndarray:
-    """Copy that cannot be written to."""
-    values = np.array(values)
-    values.setflags(write=False)
-    return values
 
 
 def _march(arrays, viscosity, smoothing, starts) -> BoundaryLayers:

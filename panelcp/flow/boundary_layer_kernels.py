@@ -15,8 +15,8 @@ NOT_YET, MICHEL, FIXED, BUBBLE, NOSE, GIVEN = 0, 1, 2, 3, 4, 5
 
 LAMINAR_SEPARATION = -0.09
 SUDDEN = -1.0
-"""Where the speed falls this fast between two points no fitted slope is needed to see that the
-laminar layer separates."""
+"""Where the speed falls this fast, and by a fifth, between two points, no fitted slope is needed
+to see that the laminar layer separates."""
 WARNED_SHAPE, SEPARATED_SHAPE = 1.8, 2.4
 SHAPE_AFTER_TRANSITION = 1.4
 LEAST_REYNOLDS = 50.0
@@ -60,18 +60,23 @@ def fit_parabolas(s, y, z, first, last, i):
 
 @njit(cache=True, error_model="numpy")
 def smooth_line(s, raw_speed, raw_spreading, smoothing, speed, slope, bend, spreading):
-    """Fit every point over `smoothing` times its distance to each side, three points at least."""
+    """Fit every point over `smoothing` times its distance to each side, five points at least.
+
+    Two points to each side, since lines cross corners of panels with points close together;
+    without smoothing three points.
+    """
     n = len(s)
+    side = 2 if smoothing > 0.0 else 1
     first, last = 0, 0
     for i in range(n):
-        width = smoothing * s[i]
+        width = smoothing * s[i] * (1.0 + 1e-9)
         while s[first] < s[i] - width:
             first += 1
         while last < n - 1 and s[last + 1] <= s[i] + width:
             last += 1
-        a, b = min(first, max(i - 1, 0)), max(last, min(i + 1, n - 1))
-        if b - a < 2:
-            a, b = max(b - 2, 0), min(a + 2, n - 1)
+        a, b = min(first, max(i - side, 0)), max(last, min(i + side, n - 1))
+        if b - a < 2 * side:
+            a, b = max(b - 2 * side, 0), min(a + 2 * side, n - 1)
         speed[i], slope[i], bend[i], spreading[i] = fit_parabolas(
             s, raw_speed, raw_spreading, a, b, i
         )
@@ -326,7 +331,7 @@ def laminar_run(s, speed, slope, spreading, viscosity, growth, cause, fixed, out
         excess[1] = michel_excess(reynolds, v * s[i] / viscosity)
         parameter[1] = after * slope[i]
         sudden = after * (v - u) / length
-        if sudden < SUDDEN:
+        if v < 0.8 * u and sudden < SUDDEN:
             parameter[1] = min(parameter[1], sudden)
         event, place = NOT_YET, s[i]
         if cause == NOT_YET:
@@ -413,7 +418,7 @@ def march_line(s, raw_speed, raw_spreading, viscosity, smoothing, start, out, st
     smooth_line(s, raw_speed, raw_spreading, smoothing, speed, slope, bend, spreading)
     greatest = settle_start(s, speed, slope)
     cause, head = NOT_YET, head_from_shape(SHAPE_AFTER_TRANSITION)
-    if s[0] > 0.0 and speed[0] > 0.0:
+    if s[0] > 0.0 and speed[0] > 1e-6 * greatest:
         growth = edge_growth(s, speed, spreading)
     else:
         growth = stagnation_growth(s, speed, spreading, greatest)
