@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from panelcp.flow.boundary_layer import SEPARATED, BoundaryLayers, boundary_layers
+from panelcp.flow.boundary_layer import (
+    SEPARATED,
+    SEPARATION_SHAPES,
+    TURBULENT,
+    BoundaryLayers,
+    boundary_layers,
+    turbulent_layers,
+)
 from panelcp.flow.streamlines import Streamlines, skin_velocity, trace
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.surface.interpolation import corner_operator
@@ -24,6 +31,9 @@ STATE_NAMES = {
     REATTACHED: "behind a pocket",
     UNKNOWN: "not known",
 }
+NEW_SHAPE = 1.6
+"""Shape factor with which the layer goes on where the air comes back to the skin: memory."""
+
 FOLLOWED = 2.5
 """m, lines are followed so far behind a place to see whether the air comes back to the skin."""
 
@@ -42,7 +52,7 @@ class SkinLayers:
     shape_factor, skin_friction : (n_conditions, n) float
     margin : (n_conditions, n) float, m, along the line from the place to turbulent separation (H
         2.4); negative behind it, nan where there is none
-    warned_margin : the same to H 1.8
+    warned_margin : from the place on to where H next is 1.8 or more, where separation may come
     stratford_margin : the same to separation by Stratford's criterion
     plateau : (n_conditions, n) float, Pa, gauge pressure where the line separates; nan where there
         is no pocket at the place
@@ -118,7 +128,8 @@ def skin_layers(flow: SurfaceFlow, panels, turbulent: Sequence[bool]) -> SkinLay
     falls again below that at separation, the air is taken to come back there: in between lies a
     pocket, whose pressure is that at separation (a plateau) or the attached one, or between.
     Common practice for concave corners; no source is claimed for the place where the air comes
-    back. Conditions without moving air have no layer.
+    back. From there the layer goes on, turbulent, with the momentum thickness it had at separation.
+    Conditions without moving air have no layer.
     """
     panels = np.asarray(panels, dtype=np.int64)
     operator = corner_operator(flow.surface)
@@ -148,9 +159,44 @@ def _one_condition(
         air.viscosity / air.density,
         turbulent_start=turbulent,
     )
-    _fill(found, lines, layers, here)
-    _judge(found, lines, layers, here, flow.gauge_pressure[c])
-    return found
+    values, back, thick = _values(lines, layers, here, flow.gauge_pressure[c])
+    again = np.flatnonzero((back >= 0) & (here >= back))
+    if len(again):
+        rest = _from(lines, again, back[again])
+        layers = turbulent_layers(
+            rest.distance - rest.distance[:, :1],
+            np.where(np.isnan(rest.speed), np.nan, np.maximum(rest.speed, 1e-6)),
+            np.where(np.isnan(rest.spreading), np.nan, np.maximum(rest.spreading, 1e-9)),
+            air.viscosity / air.density,
+            thick[again],
+            NEW_SHAPE,
+        )
+        later, _, _ = _values(rest, layers, here[again] - back[again], flow.gauge_pressure[c])
+        later["state"][later["state"] == ATTACHED] = REATTACHED
+        for name, value in later.items():
+            values[name][again] = value
+    return values
+
+
+def _from(lines: Streamlines, chosen, first) -> Streamlines:
+    """Some of the lines, from a point of each on."""
+    column = np.arange(lines.speed.shape[1])[None] + first[:, None]
+    inside = column < lines.count[chosen][:, None]
+    column = np.minimum(column, lines.speed.shape[1] - 1)
+    rows = chosen[:, None]
+
+    def cut(values, empty=np.nan):
+        return np.where(inside, values[rows, column], empty)
+
+    return Streamlines(
+        points=np.stack([cut(lines.points[..., k]) for k in range(3)], axis=2),
+        panels=cut(lines.panels, -1),
+        speed=cut(lines.speed),
+        distance=cut(lines.distance),
+        spreading=cut(lines.spreading),
+        count=lines.count[chosen] - first,
+        end=lines.end[chosen],
+    )
 
 
 def _through(velocity, panels) -> tuple[Streamlines, np.ndarray]:
@@ -188,38 +234,58 @@ def _through(velocity, panels) -> tuple[Streamlines, np.ndarray]:
     ), here
 
 
-def _fill(found, lines: Streamlines, layers: BoundaryLayers, here):
-    """Values of the layer at the panels' own points."""
-    rows = np.arange(len(here))
-    way = lines.distance[rows, here]
-    found["way"] = way
-    found["thickness"] = layers.total_thickness[rows, here]
-    for name in ("momentum_thickness", "displacement_thickness", "shape_factor", "skin_friction"):
-        found[name] = getattr(layers, name)[rows, here]
-    found["margin"] = layers.separation - way
-    found["warned_margin"] = layers.warned - way
-    found["stratford_margin"] = layers.stratford_separation - way
+def _values(lines: Streamlines, layers: BoundaryLayers, here, gauge):
+    """Values at the panels' own points; where the air comes back; thickness at separation.
 
-
-def _judge(found, lines: Streamlines, layers: BoundaryLayers, here, gauge):
-    """State of every panel, and the plateau of its pocket."""
+    Returns
+    -------
+    values : dict of (n,) arrays
+    back : (n,) int, point of the line where the air comes back; -1 where it does not
+    thick : (n,) float, m, momentum thickness where the layer separates, or at its end
+    """
+    rows, n_points = np.arange(len(here)), lines.speed.shape[1]
+    way = lines.distance[rows, here] - lines.distance[:, 0]
+    names = ("momentum_thickness", "displacement_thickness", "shape_factor", "skin_friction")
+    values = {name: getattr(layers, name)[rows, here] for name in names}
+    values |= {
+        "way": lines.distance[rows, here],
+        "thickness": layers.total_thickness[rows, here],
+        "margin": layers.separation - way,
+        "warned_margin": _warned_margin(lines, layers, here),
+        "stratford_margin": layers.stratford_separation - way,
+    }
     pressure = np.where(lines.panels >= 0, gauge[np.maximum(lines.panels, 0)], np.nan)
-    column = np.arange(pressure.shape[1])[None]
     separated = layers.state == SEPARATED
-    any_separation = separated.any(axis=1)
-    first = np.where(any_separation, separated.argmax(axis=1), pressure.shape[1])
-    rows = np.arange(len(here))
-    plateau = pressure[rows, np.minimum(first, pressure.shape[1] - 1)]
-    behind = column > first[:, None]
-    peak = np.maximum.accumulate(np.where(behind, np.nan_to_num(pressure, nan=-np.inf), -np.inf), 1)
-    back = behind & (peak > plateau[:, None]) & (pressure < plateau[:, None])
-    closes = back.any(axis=1)
-    end = np.where(closes, back.argmax(axis=1), pressure.shape[1])
-    known = layers.state[rows, np.minimum(here, pressure.shape[1] - 1)] >= 0
+    first = np.where(separated.any(axis=1), separated.argmax(axis=1), n_points)
+    plateau = pressure[rows, np.minimum(first, n_points - 1)]
+    back = _back_at_the_skin(pressure, first, plateau)
     state = np.full(len(here), ATTACHED)
     state[here >= first] = OPEN
-    state[(here >= first) & closes & (here < end)] = POCKET
-    state[closes & (here >= end)] = REATTACHED
-    state[~known & (here < first)] = UNKNOWN
-    found["state"] = state
-    found["plateau"] = np.where(state == POCKET, plateau, np.nan)
+    state[(here >= first) & (back >= 0) & (here < back)] = POCKET
+    state[(back >= 0) & (here >= back)] = REATTACHED
+    state[(layers.state[rows, here] < 0) & (here < first)] = UNKNOWN
+    values["state"] = state
+    values["plateau"] = np.where(state == POCKET, plateau, np.nan)
+    last = np.maximum(np.minimum(first, lines.count) - 1, 0)
+    thick = np.nan_to_num(layers.momentum_thickness[rows, last], nan=0.0)
+    return values, back, np.maximum(thick, 1e-6)
+
+
+def _warned_margin(lines: Streamlines, layers: BoundaryLayers, here) -> np.ndarray:
+    """(n,) float, m: way from the panels on to where H next is 1.8 or more; zero where it is."""
+    rows = np.arange(len(here))
+    soft = (layers.state == TURBULENT) & (layers.shape_factor >= SEPARATION_SHAPES[0])
+    soft |= layers.state == SEPARATED
+    soft &= np.arange(soft.shape[1])[None] >= here[:, None]
+    found = lines.distance[rows, soft.argmax(axis=1)] - lines.distance[rows, here]
+    return np.where(soft.any(axis=1), found, np.nan)
+
+
+def _back_at_the_skin(pressure, first, plateau) -> np.ndarray:
+    """(n,) int: the first point behind separation where the pressure, having risen above that at
+    separation, falls below it again; -1 where it does not."""
+    behind = np.arange(pressure.shape[1])[None] > first[:, None]
+    risen = np.where(behind & ~np.isnan(pressure), pressure, -np.inf)
+    peak = np.maximum.accumulate(risen, axis=1)
+    back = behind & (peak > plateau[:, None]) & (pressure < plateau[:, None])
+    return np.where(back.any(axis=1), back.argmax(axis=1), -1)

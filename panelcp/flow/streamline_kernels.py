@@ -13,6 +13,9 @@ INSIDE = 1e-7
 STEP = 0.5
 """Steps are at most this part of the panel's size."""
 
+ALONG_EDGE = 0.1
+"""Flow that leaves a vertex may point so far beside a panel, parts of its greatest rate."""
+
 CALM = 0.4
 """Steps are at most this part of the time in which lines near a stagnation point come together."""
 
@@ -116,7 +119,10 @@ def _slide(triangles, neighbours, normals, gradients, corner, vertices, t, edge,
 
 @njit(cache=True, error_model="numpy")
 def _leave_vertex(triangles, neighbours, normals, gradients, corner, t, vertex, b, sign):
-    """Panel round a vertex into which the flow leaves it; the best where none fits wholly."""
+    """Panel round a vertex into which the flow leaves it.
+
+    Where the flow leaves along an edge, it may fit into neither of the panels there wholly.
+    """
     best, best_value, scale = -1, -np.inf, 0.0
     panel = t
     rates = np.empty(3)
@@ -141,7 +147,7 @@ def _leave_vertex(triangles, neighbours, normals, gradients, corner, t, vertex, 
         b[k] = 1.0 if triangles[best, k] == vertex else 0.0
     for k in range(3):
         b[k] = 0.999 * b[k] + 0.001 / 3.0
-    return best if best_value > -1e-9 * scale else -1
+    return best if best_value > -ALONG_EDGE * scale else -1
 
 
 @njit(cache=True, error_model="numpy")
@@ -228,10 +234,21 @@ def _follow(
         if neighbours[t, side] < 0:
             return count, STUCK
         t = _cross(triangles, neighbours, t, side, b)
-        opposite = 0
+        opposite, small = 0, 0
         for k in range(3):
             if b[k] <= 2.0 * INSIDE:
                 opposite = k
+                small += 1
+        if small > 1:
+            big = 0
+            for k in range(3):
+                if b[k] > 0.5:
+                    big = k
+            vertex = triangles[t, big]
+            t = _leave_vertex(triangles, neighbours, normals, gradients, corner, t, vertex, b, sign)
+            if t < 0:
+                return count, STUCK
+            continue
         _rates(normals, gradients, corner, t, b, sign, rates)
         crossings = crossings + 1 if moved[1] < 1e-6 * sizes[t] else 0
         if rates[opposite] <= 0.0 or crossings > 8:
