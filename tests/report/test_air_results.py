@@ -3,12 +3,14 @@
 import csv
 import io
 import json
+import re
 
 import numpy as np
 import pytest
 
 from panelcp.case.reading import read_case
 from panelcp.case.running import run_case
+from panelcp.placement.bands import FACTOR, SAMPLES
 from panelcp.report.contents import (
     NO_GROUND,
     NO_PROPELLER,
@@ -17,6 +19,8 @@ from panelcp.report.contents import (
     WITH_GROUND,
     WITH_PROPELLER,
     WITH_WING,
+    percent,
+    reversed_conditions,
 )
 from tests.case.test_air_tables import PROPELLER, WING
 from tests.cases import CASE, changed, write_case
@@ -146,7 +150,7 @@ def test_propeller_numbers_are_marked(summary):
 
 
 def test_slipstream_factor_widens_the_deviations(tmp_path):
-    deviations = []
+    deviations, alone = [], []
     for band in ("0.99", "0.60"):
         text = (
             PROPELLER + f'slipstream_factor = {{ value = "1.0", low = "{band}", high = "1.01" }}\n'
@@ -154,8 +158,75 @@ def test_slipstream_factor_widens_the_deviations(tmp_path):
         folder = tmp_path / band
         contents = run_case(read_case(write_case(folder, CASE + text))).contents
         deviations.append(contents.ranking.exit_deviation[0])
-    assert (deviations[1] >= deviations[0]).all()
+        bands = contents.ranking.bands
+        factor = bands.samples.kind_names.index(FACTOR)
+        alone.append(bands.variance[factor, 0, 0])
+    assert (alone[1] >= 100.0 * alone[0]).all()
+    # other draws may happen to correlate with the factor's, 4 of 45 at the most
+    chance = 4.0 / np.sqrt(SAMPLES) * np.sqrt(alone[1].max())
+    assert (deviations[1] >= deviations[0] - chance).all()
     assert (deviations[1] - deviations[0]).max() > 1.0
+
+
+def test_pairs_tell_their_bands_and_what_is_least_known(finished, summary):
+    ranking = finished.contents.ranking
+    short = summary["ranking"]["short_list"]
+    for pair, row in enumerate(summary["ranking"]["pairs"]):
+        shares = ranking.contributors(pair)
+        largest = next(iter(shares))
+        assert row["largest_contributor"] == largest == max(shares, key=shares.get)
+        chance = row["probability_enough"]
+        assert f"with a probability of {percent(chance)}; least known: {largest} (" in row["why"]
+        assert chance <= row["probability_enough_by_condition"][0] + 1e-9
+        assert row["probability_reversed"][4] is None  # the wind from behind
+        assert (row["band"] is not None) == (pair + 1 in short)
+        if row["band"] is None:
+            continue
+        low, middle, high = np.array(row["band"]["available"])
+        available, deviation = np.array(row["available"]), np.array(row["deviation"])
+        assert (low <= middle).all()
+        assert (middle <= high).all()
+        assert (np.abs(middle - available) <= 0.15 * deviation + 1e-6).all()
+        assert (high - low <= 2.2 * deviation + 1e-6).all()
+        assert list(row["band"]["least_ratio"]) == sorted(row["band"]["least_ratio"])
+        assert sum(row["band"]["least_ratio_shares"].values()) == pytest.approx(1.0)
+        kinds = row["band"]["variance_by_kind"]
+        assert set(row["band"]["least_ratio_shares"]) <= {*kinds, "needed pressure"}
+        together = np.sum(list(kinds.values()), axis=0)
+        assert together == pytest.approx(deviation**2, rel=0.2, abs=1e-6)
+
+
+def test_probabilities_stand_in_all_texts(finished, summary):
+    page, log, table = texts(finished, "report.html", "run.log", "ranking.csv")
+    assert "bands: 2000 draws, the same in every run" in log
+    assert "Enough, probability" in page
+    best = summary["ranking"]["pairs"][0]
+    assert f"<td>{percent(best['probability_enough'])}</td>" in re.sub(r"<td [^>]*>", "<td>", page)
+    assert f"least known: {best['largest_contributor']}" in page
+    rows = list(csv.DictReader(io.StringIO(table)))
+    for row, pair in zip(rows, summary["ranking"]["pairs"], strict=True):
+        assert float(row["probability_enough"]) == pytest.approx(
+            pair["probability_enough"], abs=1e-4
+        )
+        assert row["largest_contributor"] == pair["largest_contributor"]
+        assert row["taxi, tail wind: probability_reversed"] == ""
+        for c, name in enumerate(("climb", "sideslip", "parked", "run-up")):
+            chance = pair["probability_reversed"][c]
+            assert float(row[f"{name}: probability_reversed"]) == pytest.approx(chance, abs=1e-4)
+    assert "wind on the ground: how well it is known" in {m["place"] for m in summary["marks"]}
+
+
+def test_reversal_is_told_by_its_probability(finished):
+    contents, ranking = finished.contents, finished.contents.ranking
+    for pair in range(ranking.n_pairs):
+        certain, possible = reversed_conditions(contents, pair)
+        for c, condition in enumerate(contents.flow.conditions):
+            chance = ranking.reversal[c, pair]
+            if np.isnan(chance):
+                assert condition.name not in certain
+                continue
+            assert (condition.name in certain) == (chance > 0.84)
+            assert (condition.name in possible) == (0.023 < chance <= 0.84)
 
 
 def test_condition_without_power_is_told(tmp_path):
