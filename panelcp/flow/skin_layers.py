@@ -204,23 +204,25 @@ def _through(velocity, panels) -> tuple[Streamlines, np.ndarray]:
     before = trace(velocity, panels, upstream=True).reversed
     behind = trace(velocity, panels, longest=FOLLOWED)
     n, here = len(panels), before.count - 1
-    count = before.count + behind.count - 1
-    shape = (n, int(count.max()))
-    column = np.arange(shape[1])
-    first = column[None] < before.count[:, None]
-    second = (column[None] >= before.count[:, None]) & (column[None] < count[:, None])
-    offset = column[None] - here[:, None]
+    # every second point is enough for the layer; the panels' own points stay
+    odd = here % 2
+    whole = before.count + behind.count - 1
+    count = (whole - odd + 1) // 2
+    column = odd[:, None] + 2 * np.arange(int(count.max()))[None]
+    first = column < before.count[:, None]
+    second = (column >= before.count[:, None]) & (column < whole[:, None])
+    offset = column - here[:, None]
     rows = np.arange(n)[:, None]
 
     def joined(start, end, empty=np.nan):
-        early = start[rows, np.minimum(column[None], start.shape[1] - 1)]
+        early = start[rows, np.minimum(column, start.shape[1] - 1)]
         late = end[rows, np.clip(offset, 0, end.shape[1] - 1)]
         return np.where(first, early, np.where(second, late, empty))
 
     rows_flat = np.arange(n)
     way, width = (values[rows_flat, here] for values in (before.distance, before.spreading))
     # points of one place, where a line crosses an edge, are drawn apart by a nanometre
-    apart = 1e-9 * column[None]
+    apart = 1e-9 * column
     return Streamlines(
         points=np.stack(
             [joined(before.points[..., k], behind.points[..., k]) for k in range(3)], axis=2
@@ -231,7 +233,7 @@ def _through(velocity, panels) -> tuple[Streamlines, np.ndarray]:
         spreading=joined(before.spreading, behind.spreading * width[:, None]),
         count=count,
         end=behind.end,
-    ), here
+    ), here // 2
 
 
 def _values(lines: Streamlines, layers: BoundaryLayers, here, gauge):

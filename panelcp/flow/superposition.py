@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,6 +33,9 @@ class SurfaceFlow:
         one radius is known; 0 without slipstream
     mean_rise : (n_conditions,) float, Pa: thrust over disc area
     predicted : (n_conditions,) bool; False where only the sign of a flow can be told
+    pocket : (n_conditions, n_panels) float, Pa: what pockets of separated air add to the pressure,
+        in the middle between their plateau and the attached pressure; `gauge_pressure` itself is
+        the attached one
     """
 
     surface: SurfaceMesh
@@ -43,6 +46,7 @@ class SurfaceFlow:
     head_deviation: np.ndarray | None = None
     mean_rise: np.ndarray | None = None
     predicted: np.ndarray | None = None
+    pocket: np.ndarray | None = None
 
     def __post_init__(self):
         n = len(self.conditions)
@@ -50,14 +54,20 @@ class SurfaceFlow:
             object.__setattr__(self, "wetting", np.ones(np.shape(self.gauge_pressure)))
         if self.head_deviation is None:
             object.__setattr__(self, "head_deviation", np.zeros(np.shape(self.gauge_pressure)))
+        if self.pocket is None:
+            object.__setattr__(self, "pocket", np.zeros(np.shape(self.gauge_pressure)))
         if self.mean_rise is None:
             object.__setattr__(self, "mean_rise", np.zeros(n))
         if self.predicted is None:
             object.__setattr__(self, "predicted", np.ones(n, dtype=bool))
         names = ("velocity", "gauge_pressure", "wetting", "head_deviation", "mean_rise")
-        for name in names:
+        for name in (*names, "pocket"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
         object.__setattr__(self, "predicted", frozen_array(self.predicted, bool))
+
+    def with_pocket(self, pocket) -> SurfaceFlow:
+        """The same flow with pockets of separated air, (n_conditions, n_panels) Pa."""
+        return replace(self, pocket=pocket)
 
     @property
     def dynamic_pressure(self) -> np.ndarray:
@@ -139,12 +149,14 @@ def interpolated_air(flow: SurfaceFlow, operator) -> tuple[np.ndarray, np.ndarra
     wetting : (n_conditions, n_points) float, see SurfaceFlow
     """
     rows = []
-    for condition, velocity, total, wetting in zip(
-        flow.conditions, flow.velocity, flow.total_pressure, flow.wetting, strict=True
+    for condition, velocity, total, wetting, pocket in zip(
+        *(flow.conditions, flow.velocity, flow.total_pressure, flow.wetting, flow.pocket),
+        strict=True,
     ):
         share, head = operator @ wetting, operator @ total
         kinetic = 0.5 * condition.air.density * ((operator @ velocity) ** 2).sum(axis=1)
-        rows.append((share * (head - kinetic), share * head, share))
+        gauge = share * (head - kinetic) + (operator @ pocket if pocket.any() else 0.0)
+        rows.append((gauge, share * head, share))
     return tuple(np.array(part) for part in zip(*rows, strict=True))
 
 

@@ -8,7 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from panelcp.flow.boundary_layer import recovery_of_flush_inlet
-from panelcp.flow.skin_layers import ATTACHED, OPEN, POCKET, REATTACHED, UNKNOWN, skin_layers
+from panelcp.flow.skin_layers import (
+    ATTACHED,
+    OPEN,
+    POCKET,
+    REATTACHED,
+    UNKNOWN,
+    SkinLayers,
+    skin_layers,
+)
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.surface.mesh import frozen_array
 from panelcp.surface.opening import Opening
@@ -55,22 +63,26 @@ class OpeningLayers:
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
 
-def layers_at_openings(flow: SurfaceFlow, openings: Sequence[Opening]) -> OpeningLayers:
-    """Boundary layers under openings; turbulent from the nose in a slipstream.
+def skin_under(flow: SurfaceFlow, openings: Sequence[Opening]) -> SkinLayers:
+    """Boundary layers at all panels under openings; turbulent from the nose in a slipstream."""
+    panels = np.unique(np.concatenate([opening.sample_panels for opening in openings]))
+    return skin_layers(flow, panels, flow.mean_rise > 0.0)
+
+
+def layers_at_openings(layers: SkinLayers, openings: Sequence[Opening]) -> OpeningLayers:
+    """Boundary layers under openings.
 
     Parameters
     ----------
-    flow : SurfaceFlow
+    layers : SkinLayers at the panels of the openings, from `skin_under`
     openings : openings laid onto its surface
 
     Returns
     -------
     OpeningLayers
     """
-    panels, places = np.unique(
-        np.concatenate([opening.sample_panels for opening in openings]), return_inverse=True
-    )
-    layers = skin_layers(flow, panels, flow.mean_rise > 0.0)
+    panels = np.concatenate([opening.sample_panels for opening in openings])
+    places = np.searchsorted(layers.panels, panels)
     ends = np.cumsum([len(opening.sample_panels) for opening in openings])[:-1]
     groups = np.split(places, ends)
     columns = [
