@@ -604,7 +604,7 @@ class PairBands:
     decides : (n_conditions,) bool
     inlet_deviation, exit_deviation : (n_conditions, n_inlets or n_exits) float, Pa
     deviation : (n_conditions, n_inlets, n_exits) float, Pa, of the available pressure
-    variance : (n_kinds, n_conditions, n_inlets, n_exits) float, Pa2, of every kind alone; they
+    variance : (n_kinds, n_conditions, n_inlets, n_exits) float32, Pa2, of every kind alone; they
         need not add up to the square of the deviation, since the kinds act on each other
     reversal : (n_conditions, n_inlets, n_exits) float, probability that the flow reverses; nan
         where it is not predicted
@@ -629,17 +629,11 @@ class PairBands:
     needed_spread: np.ndarray
 
     def __post_init__(self):
-        names = (
-            "needed",
-            "needed_spread",
-            "inlet_deviation",
-            "exit_deviation",
-            "deviation",
-            "variance",
-        )
+        names = ("needed", "needed_spread", "inlet_deviation", "exit_deviation", "deviation")
         names += ("reversal", "sufficiency", "least_ratio_deviation", "least_sufficiency")
         for name in names:
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
+        object.__setattr__(self, "variance", frozen_array(self.variance, np.float32))
         object.__setattr__(self, "decides", frozen_array(self.decides, bool))
 
     @property
@@ -672,7 +666,7 @@ class PairBands:
 
     def shares(self, inlet: int, outlet: int, c: int) -> dict[str, float]:
         """Parts of the variance of the available pressure by kind, largest first."""
-        variance = self.variance[:, c, inlet, outlet]
+        variance = self.variance[:, c, inlet, outlet].astype(float)
         return _sorted_shares(self.samples.kind_names, variance)
 
     def ratio_shares(self, inlet: int, outlet: int, c: int, available: float) -> dict[str, float]:
@@ -684,7 +678,7 @@ class PairBands:
         available : Pa, of the pair in that condition
         """
         by_need = available * self.needed_spread[c]
-        variance = np.append(self.variance[:, c, inlet, outlet], by_need**2)
+        variance = np.append(self.variance[:, c, inlet, outlet].astype(float), by_need**2)
         return _sorted_shares((*self.samples.kind_names, NEEDED), variance)
 
 
@@ -777,4 +771,4 @@ def _variances(samples, inlets, exits, into, out) -> np.ndarray:
                 for row, at in zip(behind, patch, strict=True)
             ]
         )
-    return np.concatenate([parts[0], np.array(parts[1:])])
+    return np.concatenate([parts[0], np.array(parts[1:])]).astype(np.float32)

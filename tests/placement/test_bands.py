@@ -399,6 +399,8 @@ def test_common_part_is_a_part_of_the_deviation_not_a_correlation(sampled):
     samples = sampled([UncertainKind("model", size, size, COMMON * groups)])
     drawn = samples.changes(np.arange(5))["model"]
     assert drawn.std(axis=0) == pytest.approx(np.ones(5), rel=DEVIATION)
+    shared, own = (standard_draws("model", what) for what in ("group 1", "opening top"))
+    assert drawn[:, 1] == pytest.approx(COMMON * shared + (1.0 - COMMON**2) ** 0.5 * own)
     found = np.corrcoef(drawn, rowvar=False)
     error = 4.0 / np.sqrt(SAMPLES)
     assert found[1, 2] == pytest.approx(COMMON**2, abs=error * (1.0 - COMMON**4))
