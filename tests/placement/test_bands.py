@@ -252,6 +252,13 @@ def test_patch_pressures_in_other_streams_are_those_of_a_new_superposition(
         assert total[c] == pytest.approx(head[c] + gain, abs=1e-8)
 
 
+def test_with_the_air_of_the_undisturbed_radius_nothing_is_made_linear(forms):
+    # at the upper bound the part of the upper total pressure is 1, whatever the factor
+    for middle, step in ((forms.gauge, forms.gauge_step), (forms.head, forms.head_step)):
+        assert np.abs(middle[:, 15:]).max() > 1e-3
+        assert middle[:, 15:] + step[:, 15:] == pytest.approx(np.zeros((4, 15, 5)), abs=1e-9)
+
+
 @pytest.mark.parametrize("factor", [0.9, 0.99, 1.1])
 def test_patch_pressures_with_another_factor_are_those_of_a_new_superposition(
     sampled, solutions, openings, factor
