@@ -380,6 +380,11 @@ def test_least_ratio_is_the_least_in_each_world(sampled, flow, openings, forms):
     least = ratios.min(axis=0)
     assert bands.least_ratio_deviation[0, 1] == pytest.approx(least.std())
     assert bands.least_sufficiency[0, 1] == (least >= 1.0).mean()
+    for c in (0, 1):
+        available = samples.available(c, 0, 2)
+        assert bands.sufficiency[c, 0, 1] == (available >= needed[c]).mean()
+        assert bands.reversal[c, 0, 1] == (available < 0.0).mean()
+        assert bands.deviation[c, 0, 1] == pytest.approx(available.std())
     assert bands.least_sufficiency[0, 1] <= bands.sufficiency[:2, 0, 1].min()
     assert bands.least_ratio_band(0, 1) == pytest.approx(np.quantile(least, [0.16, 0.5, 0.84]))
 
