@@ -16,6 +16,7 @@ from panelcp.placement.bands import (
     COMMON,
     MODEL,
     PANELLING,
+    POCKET,
     ROUGHNESS,
     PatchForms,
     PressureSamples,
@@ -143,8 +144,15 @@ def uncertain_kinds(
         patch_kind(ROUGHNESS, share * roughness_deviations(prepared, openings), eta),
         patch_kind(PANELLING, panelling, eta),
         mixing_kind(forms, air.patch_pressure, air.total_pressure, eta, groups),
+        patch_kind(POCKET, pocket_deviations(flow, openings), eta, COMMON * groups),
         blind_kind(flow.predicted, reference, len(openings)),
     )
+
+
+def pocket_deviations(flow: SurfaceFlow, openings: list[Opening]) -> np.ndarray:
+    """(n_conditions, n_openings) Pa: from the middle of pockets to their bounds."""
+    means = [np.abs(flow.pocket[:, o.sample_panels] @ o.sample_weights) for o in openings]
+    return np.stack(means, axis=1)
 
 
 def _groups(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from panelcp.case.reading import Case
+from panelcp.flow.skin_layers import OPEN, POCKET
 from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.onset.surroundings import EFFECTS
 from panelcp.panels.faults import Fault
+from panelcp.placement.layers_at_openings import OpeningLayers
 from panelcp.placement.ranking import OpeningRanking
 from panelcp.surface.checking import SurfaceCheck
 from panelcp.surface.mesh import SurfaceMesh
@@ -152,6 +154,27 @@ def _air(case: Case, solutions: Solutions) -> list[str]:
     off = [name for name in EFFECTS if name not in around.effects]
     if off:
         lines.append(f"switched off in [effects]: {', '.join(off)}")
+    return lines
+
+
+def layer_doubts(layers: OpeningLayers, conditions) -> list[str]:
+    """Warnings where openings of the case lie in separated air in deciding conditions."""
+    lines = []
+    for k, opening in enumerate(layers.openings):
+        for state, words in (
+            (POCKET, "lies in a pocket of separated air"),
+            (OPEN, "lies behind separation"),
+        ):
+            names = [
+                condition.name
+                for condition, found in zip(conditions, layers.state[:, k], strict=True)
+                if found == state and condition.decides
+            ]
+            if names:
+                lines.append(
+                    f"opening {opening.name} {words} in {', '.join(names)}: its pressure there is "
+                    "an estimate with a wide band; test it with tufts and pressure taps"
+                )
     return lines
 
 

@@ -19,9 +19,10 @@ from panelcp.case.deviations import (
     settling,
     settling_at_openings,
 )
-from panelcp.case.doubts import doubts
+from panelcp.case.doubts import doubts, layer_doubts
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
+from panelcp.flow.skin_layers import SkinLayers
 from panelcp.flow.solutions import Solutions, solve_conditions
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.panels.faults import (
@@ -32,14 +33,24 @@ from panelcp.panels.influence import is_compiled
 from panelcp.panels.solving import UnitSolutions
 from panelcp.placement.bands import COMMON, NEEDED, PressureSamples
 from panelcp.placement.effects import EffectShares, effect_shares
+from panelcp.placement.exit_air import (
+    PLUME_GROWTH,
+    StaticPortErrors,
+    exit_air,
+    static_port_errors,
+    targets_of,
+)
+from panelcp.placement.layers_at_openings import layers_at_openings, skin_under
 from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
 from panelcp.placement.requirement import EXPONENT
 from panelcp.placement.through_flow import through_flow
 from panelcp.quantity import UncertainValue
 from panelcp.report.contents import RunContents
+from panelcp.report.exit_air_section import exit_air_lines
 from panelcp.surface.checking import check_surface
 from panelcp.surface.curved import roughness_band
 from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.opening import Opening
 from panelcp.surface.repair import format_place
 
 
@@ -81,8 +92,13 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
     progress("solving on a coarser panelling, to see how much it matters")
     panelling, share = discretisation(prepared, flow)
     panelling = np.maximum(panelling, settling_at_openings(prepared, settled.pressure))
+    progress("following boundary layers to the openings")
+    layers = _layers(prepared, flow)
+    flow = flow.with_pocket(layers.pocket_change(flow))
     progress("ranking places")
     ranking = _rank(prepared, flow, sampled_pressures(prepared, solutions, flow, panelling))
+    at_openings = layers_at_openings(layers, _shown(prepared, ranking))
+    hits = _exit_air(prepared, flow, ranking)
     etas = [prepared.recovery[opening.name].value for opening in prepared.openings]
     found_lines = tuple(found.line() for found in prepared.searches)
     return RunContents(
@@ -99,6 +115,9 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
         needed_pressure=case.needed_pressure,
         effects=_effects(prepared, solutions, ranking, progress),
         through=through_flow(solutions, prepared.openings, case.flows) if case.flows else None,
+        layers=at_openings,
+        exit_air=hits,
+        static_ports=_static_ports(prepared, flow),
         searches=found_lines,
         inputs={"surface_hash": prepared.surface_hash, "case": case.tables},
         marks=_marks(prepared),
@@ -106,6 +125,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
         warnings=(
             *doubts(case, prepared.openings, check, checks, solutions, flow, ranking, share),
             *settled.warnings,
+            *layer_doubts(at_openings, flow.conditions),
         ),
         log=(
             *check.lines(),
@@ -116,6 +136,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
             _roughness_line(prepared.surface),
             _panelling_line(flow, panelling, share),
             _bands_line(ranking),
+            *exit_air_lines(hits, flow.conditions),
         ),
         views=case.views,
         best=case.best,
@@ -143,16 +164,40 @@ def _effects(
     case, around = prepared.case, solutions.surroundings
     if around.propeller is None and around.wing is None and len(solutions.parts) == 1:
         return None
-    openings = {opening.name: opening for opening in prepared.openings}
-    for pair in ranking.distinct(case.best):
-        openings |= {o.name: o for o in (ranking.inlet(pair), ranking.exit(pair))}
     in_free_air = None
     if any(part.onset.ground is not None for part in solutions.parts):
         progress("solving without the ground, to see how much it matters")
         in_free_air = solve_conditions(
             prepared.surface, case.conditions, around.without("ground"), tolerance=case.tolerance
         )
-    return effect_shares(solutions, list(openings.values()), in_free_air)
+    return effect_shares(solutions, _shown(prepared, ranking), in_free_air)
+
+
+def _shown(prepared: PreparedCase, ranking: OpeningRanking) -> list[Opening]:
+    """Openings of the case and of the short list, each once."""
+    openings = {opening.name: opening for opening in prepared.openings}
+    for pair in ranking.distinct(prepared.case.best):
+        openings |= {o.name: o for o in (ranking.inlet(pair), ranking.exit(pair))}
+    return list(openings.values())
+
+
+def _layers(prepared: PreparedCase, flow: SurfaceFlow) -> SkinLayers:
+    """Boundary layers at all panels under openings and candidates."""
+    return skin_under(flow, [*prepared.openings, *prepared.candidates])
+
+
+def _exit_air(prepared: PreparedCase, flow: SurfaceFlow, ranking: OpeningRanking) -> tuple:
+    """What the air of the exits that are shown comes near."""
+    wing = prepared.case.surroundings.wing
+    exits = [opening for opening in _shown(prepared, ranking) if opening.lets_air_out]
+    centre = None if wing is None else wing.centre
+    targets = targets_of(flow.surface, prepared.openings, centre)
+    return tuple(exit_air(flow, exits, targets))
+
+
+def _static_ports(prepared: PreparedCase, flow: SurfaceFlow) -> StaticPortErrors | None:
+    ports = [opening for opening in prepared.openings if opening.use == "static port"]
+    return static_port_errors(flow, ports) if ports else None
 
 
 def run_case(case, results=None, progress: Progress = quiet) -> Run:
@@ -219,6 +264,7 @@ def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
         if box.cp_deviation
     ]
     marks += _propeller_marks(case)
+    marks.append(("exit air: growth of the plume's half width", PLUME_GROWTH))
     if case.needed:
         marks.append(("engine: needed pressure at full power", case.needed.reference))
         marks.append(("engine: exponent of flow in the core pressure drop", EXPONENT))

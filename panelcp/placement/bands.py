@@ -54,6 +54,7 @@ ALPHA, BETA, FACTOR, WIND = (
 WETTING, RECOVERY, NEEDED = "which air wets the skin", "recovery fraction", "needed pressure"
 AIR = (ALPHA, BETA, FACTOR, WIND)
 MODEL, ROUGHNESS, PANELLING = "model error of Cp", "roughness of the mesh", "panelling"
+POCKET = "pocket of separated air"
 MIXING, NOT_PREDICTED = "mixing of the slipstream", "wind from behind, not predicted"
 SIDES = ("front", "top", "bottom", "right", "left", "rear")
 _TERMS = tuple(combinations_with_replacement(range(5), 2))

@@ -13,6 +13,8 @@ from panelcp.flow.superposition import SurfaceFlow
 from panelcp.panels.faults import Fault
 from panelcp.panels.solving import UnitSolutions
 from panelcp.placement.effects import EffectShares
+from panelcp.placement.exit_air import Hit, StaticPortErrors
+from panelcp.placement.layers_at_openings import OpeningLayers
 from panelcp.placement.ranking import OpeningPressures, OpeningRanking
 from panelcp.placement.through_flow import ThroughFlow
 from panelcp.quantity import UncertainValue
@@ -33,7 +35,8 @@ CAUTIONS = (
     "opening.",
 )
 NOT_MODELLED = (
-    "boundary layer and separated air (the windshield pocket, behind bluff edges)",
+    "separated air but for its edges: the layer is followed to separation, a pocket gets a band, "
+    "and behind bluff edges the pressure shown is too high or too low",
     "wakes of cowl flaps, exhaust pipes and blade roots",
     "the ducts and cores inside: the openings are closed skin here, and how much air flows, so "
     "how big they must be, is not computed",
@@ -86,6 +89,9 @@ class RunContents:
     best : number of places in the short list
     effects : EffectShares of propeller, wing and ground, or None where none acts
     through : ThroughFlow of openings with a given flow, or None
+    layers : OpeningLayers at the openings of the case and of the short list, or None
+    exit_air : Hits of the exits' air
+    static_ports : StaticPortErrors, or None without ports on the body
     last_station : m, the maps show the body up to there; None leaves it to the openings
     """
 
@@ -110,6 +116,9 @@ class RunContents:
     best: int
     effects: EffectShares | None = None
     through: ThroughFlow | None = None
+    layers: OpeningLayers | None = None
+    exit_air: tuple[Hit, ...] = ()
+    static_ports: StaticPortErrors | None = None
     last_station: float | None = None
 
     @property

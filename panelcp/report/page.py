@@ -10,6 +10,7 @@ from urllib.parse import quote
 
 import numpy as np
 
+from panelcp.flow.skin_layers import OPEN, POCKET, STATE_NAMES, UNKNOWN
 from panelcp.report.contents import (
     CAUTIONS,
     RunContents,
@@ -23,6 +24,7 @@ from panelcp.report.contents import (
     reversed_conditions,
     side_rows,
 )
+from panelcp.report.exit_air_section import exit_air_section
 from panelcp.report.tables import IN_H2O
 from panelcp.units import UNITS, format_quantity
 
@@ -291,6 +293,12 @@ def _air_sections(contents: RunContents) -> list[tuple[str, str, str]]:
     sections = []
     if contents.effects is not None:
         sections.append(("effects", "Slipstream, swirl, wing, ground", _effects(contents)))
+    if contents.layers is not None:
+        sections.append(("layers", "Boundary layer and separation", _layers(contents)))
+    hits = exit_air_section(
+        contents.exit_air, contents.static_ports, contents.flow.conditions, _table, _row
+    )
+    sections.append(("exit-air", "Where the exit air goes", hits))
     if contents.through is not None:
         sections.append(("flows", "Given flow through openings", _through(contents)))
     return sections
@@ -315,6 +323,39 @@ def _effects(contents: RunContents) -> str:
             f"</summary>{inside}</details>"
         )
     return "".join(parts)
+
+
+def _layers(contents: RunContents) -> str:
+    """State, thickness and way to separation at every opening shown."""
+    layers, conditions = contents.layers, contents.flow.conditions
+    head = _row([("Opening", "t"), *((condition.name, "") for condition in conditions)], "th")
+    rows = []
+    for k, opening in enumerate(layers.openings):
+        cells = [_layer_cell(layers, c, k) for c in range(len(conditions))]
+        rows.append(_row([(opening.name, "t"), *cells]))
+    note = (
+        "<p class='soft'>Thickness of the boundary layer in mm, and in brackets the way from the "
+        "opening on to turbulent separation, mm (from where the layer comes near it, H 1.8, to H "
+        "2.4: from memory). A pocket is separated air that comes back to the skin, as ahead of a "
+        "windshield: its pressure lies between that at separation and the attached one, and both "
+        "stand in the deviation. A flush inlet keeps the part of its recovery that is given in "
+        "percent. Behind the propeller the layer is turbulent from the nose.</p>"
+    )
+    return note + _table(head, rows)
+
+
+def _layer_cell(layers, c: int, k: int) -> tuple[str, str]:
+    state = int(layers.state[c, k])
+    if state == UNKNOWN:
+        return "", ""
+    if state in (POCKET, OPEN):
+        return STATE_NAMES[state], "bad"
+    text = f"{1e3 * layers.thickness[c, k]:.0f}" if np.isfinite(layers.thickness[c, k]) else "?"
+    soft, hard = layers.warned_margin[c, k], layers.margin[c, k]
+    ends = [f"{1e3 * way:.0f}" for way in (soft, hard) if np.isfinite(way) and way >= 0.0]
+    text += f" ({' to '.join(dict.fromkeys(ends))})" if ends else ""
+    share = layers.recovery_share[c, k]
+    return (f"{text}, {100 * share:.0f} %" if share < 1.0 else text), ""
 
 
 def _through(contents: RunContents) -> str:

@@ -4,7 +4,8 @@ Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `note
 `answer`, `notices`, `warnings`,
 `cautions`, `not_modelled`, `surface` (figures and history), `solver` (checks), `conditions`,
 `openings`, `effects` (shares of slipstream, swirl, wing and ground, Pa), `through_flow` (openings
-with a given flow), `ranking` (`pairs`, best first, and `best_of_each_side`), `marks` (every
+with a given flow), `boundary_layer`, `exit_air`, `static_ports`, `ranking` (`pairs`, best first,
+and `best_of_each_side`), `marks` (every
 uncertain number that was used), `inputs` (the case file as understood). Pairs of the short list
 also have `band`: 16, 50 and 84 % quantiles, and parts of the variance by kind. SI units, angles in
 degrees, temperatures in kelvin; a number that does not exist is null.
@@ -17,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.placement.bands import QUANTILES
 from panelcp.report.contents import CAUTIONS, RunContents, answer, explain
 
@@ -54,6 +56,9 @@ def summary(contents: RunContents) -> dict[str, Any]:
         "openings": _openings(contents),
         "effects": _effects(contents),
         "through_flow": _through_flow(contents),
+        "boundary_layer": _boundary_layer(contents),
+        "exit_air": _exit_air(contents),
+        "static_ports": _static_ports(contents),
         "ranking": _ranking(contents),
         "marks": [{"place": place, **value.to_dict()} for place, value in contents.marks],
         "inputs": contents.inputs,
@@ -178,6 +183,56 @@ def _through_flow(contents) -> list[dict[str, Any]]:
             "change_by_other_openings": through.others[:, k],
         }
         for k, opening in enumerate(through.openings)
+    ]
+
+
+def _boundary_layer(contents) -> list[dict[str, Any]]:
+    layers = contents.layers
+    if layers is None:
+        return []
+    return [
+        {
+            "name": opening.name,
+            "state": [STATE_NAMES[int(state)] for state in layers.state[:, k]],
+            "thickness": layers.thickness[:, k],
+            "way_to_separation": layers.margin[:, k],
+            "way_to_warning": layers.warned_margin[:, k],
+            "pocket_pressure": layers.plateau[:, k],
+            "recovery_share": layers.recovery_share[:, k],
+        }
+        for k, opening in enumerate(layers.openings)
+    ]
+
+
+def _exit_air(contents) -> list[dict[str, Any]]:
+    conditions = contents.flow.conditions
+    return [
+        {
+            "exit": hit.exit,
+            "target": hit.target,
+            "kind": hit.kind,
+            "condition": conditions[hit.condition].name,
+            "reached": hit.reached,
+            "way": hit.way,
+            "clearance": hit.clearance,
+            "pressure_difference": hit.pressure_difference,
+        }
+        for hit in contents.exit_air
+    ]
+
+
+def _static_ports(contents) -> list[dict[str, Any]]:
+    ports = contents.static_ports
+    if ports is None:
+        return []
+    return [
+        {
+            "name": name,
+            "pressure": ports.pressure[:, k],
+            "airspeed_error": ports.airspeed[:, k],
+            "altitude_error": ports.altitude[:, k],
+        }
+        for k, name in enumerate(ports.names)
     ]
 
 
