@@ -141,7 +141,7 @@ def exit_air(
     exits: Sequence[Opening],
     targets: Sequence[Target],
     growth: float = PLUME_GROWTH.high,
-    nearest: float = 0.5,
+    nearest: float = 0.2,
 ) -> list[Hit]:
     """Trace the air of exits in all conditions and note what it comes near.
 

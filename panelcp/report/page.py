@@ -352,8 +352,9 @@ def _layer_cell(layers, c: int, k: int) -> tuple[str, str]:
         return STATE_NAMES[state], "bad"
     text = f"{1e3 * layers.thickness[c, k]:.0f}" if np.isfinite(layers.thickness[c, k]) else "?"
     soft, hard = layers.warned_margin[c, k], layers.margin[c, k]
-    ends = [f"{1e3 * way:.0f}" for way in (soft, hard) if np.isfinite(way) and way >= 0.0]
-    text += f" ({' to '.join(dict.fromkeys(ends))})" if ends else ""
+    ends = sorted(1e3 * way for way in (soft, hard) if np.isfinite(way) and way >= 0.0)
+    if ends and layers.openings[k].kind != "forward-facing":
+        text += f" ({' to '.join(dict.fromkeys(f'{end:.0f}' for end in ends))})"
     share = layers.recovery_share[c, k]
     return (f"{text}, {100 * share:.0f} %" if share < 1.0 else text), ""
 
