@@ -17,6 +17,8 @@ SECTIONS = (
     "ranking",
     "maps",
     "openings",
+    "layers",
+    "exit-air",
     "conditions",
     "inputs",
     "surface",
