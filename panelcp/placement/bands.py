@@ -38,8 +38,8 @@ deviation s each, 0.62 s is left in their difference; a correlation of 0.9 would
 
 QUANTILES = (0.16, 0.50, 0.84)
 
-BLOCK = 1024
-"""Pairs that are looked at together; 2 000 worlds of them take 16 MB."""
+BLOCK = 128
+"""Exits that are looked at together; with one inlet 2 000 worlds of them take 1 MB."""
 
 OPENING_BLOCK = 256
 FACTOR_STEP = 0.02
@@ -566,23 +566,29 @@ class PressureSamples:
             *((kind.name, kind.patch, kind.behind) for kind in self.kinds),
         ]
 
+    @cached_property
+    def _air_squares(self) -> np.ndarray:
+        """(n_air, n_conditions, 30, 30): covariances of the terms, each of AIR alone."""
+        found = []
+        for name in AIR:
+            terms = self._terms_of(self.air.drawn(name, self.count))
+            terms = terms - terms.mean(axis=1, keepdims=True)
+            found.append(terms.transpose(0, 2, 1) @ terms / self.count)
+        return np.array(found)
+
     def air_variances(self, inlets, exits) -> np.ndarray:
         """(n_air, n_conditions, n_inlets, n_exits) Pa2: of differences, each of AIR alone."""
         eta = self.recovery[inlets]
         out = self.forms.gauge[:, :, exits]
         into = (1.0 - eta) * self.forms.gauge[:, :, inlets] + eta * self.forms.head[:, :, inlets]
         found = np.zeros((len(AIR), len(self.conditions), len(inlets), len(exits)))
-        for k, name in enumerate(AIR):
-            terms = self._terms_of(self.air.drawn(name, self.count))
-            terms = terms - terms.mean(axis=1, keepdims=True)
-            for c, spread in enumerate(terms):
-                if spread.any():
-                    square = spread.T @ spread / self.count
-                    found[k, c] = _difference_variance(
-                        (into[c] * (square @ into[c])).sum(axis=0),
-                        (out[c] * (square @ out[c])).sum(axis=0),
-                        into[c].T @ square @ out[c],
-                    )
+        for k, c in np.argwhere(self._air_squares.any(axis=(2, 3))):
+            square = self._air_squares[k, c]
+            found[k, c] = _difference_variance(
+                (into[c] * (square @ into[c])).sum(axis=0),
+                (out[c] * (square @ out[c])).sum(axis=0),
+                into[c].T @ square @ out[c],
+            )
         return found
 
 
@@ -710,12 +716,11 @@ def pair_bands(samples: PressureSamples, n_inlets: int, needed, decides) -> Pair
         [samples.pressures(c, inlets, into)[1] for c in range(len(samples.conditions))]
     )
     wanted = samples.needed(needed)
-    width = max(1, BLOCK // n_inlets)
     blocks = [
         _block(samples, inlets, exits, into, behind, wanted, np.asarray(decides, dtype=bool))
         for exits in np.split(
             np.arange(n_inlets, len(samples.openings)),
-            np.arange(width, len(samples.openings) - n_inlets, width),
+            np.arange(BLOCK, len(samples.openings) - n_inlets, BLOCK),
         )
     ]
     joined = {name: np.concatenate([b[name] for b in blocks], axis=-1) for name in blocks[0]}
@@ -734,26 +739,61 @@ def pair_bands(samples: PressureSamples, n_inlets: int, needed, decides) -> Pair
 
 
 def _block(samples, inlets, exits, into, behind, wanted, decides) -> dict[str, np.ndarray]:
-    """Statistics of all inlets with some exits."""
+    """Statistics of all inlets with some exits; probabilities in single precision."""
     out = samples.changes(exits)
-    shape = (len(samples.conditions), len(inlets), len(exits))
-    found = {name: np.empty(shape) for name in ("deviation", "reversal", "sufficiency")}
-    found["exit_deviation"] = np.empty((shape[0], len(exits)))
-    least = np.full((samples.count, *shape[1:]), np.inf)
-    for c in range(shape[0]):
-        patch = samples.pressures(c, exits, out)[0]
-        found["exit_deviation"][c] = patch.std(axis=0)
-        available = behind[c][:, :, None] - patch[:, None, :]
-        found["deviation"][c] = available.std(axis=0)
-        found["reversal"][c] = (available < 0.0).mean(axis=0)
-        need = wanted[c][:, None, None]
-        found["sufficiency"][c] = (available >= need).mean(axis=0)
-        if decides[c]:
-            least = np.minimum(least, available / need)
-    found["least_ratio_deviation"] = least.std(axis=0)
-    found["least_sufficiency"] = (least >= 1.0).mean(axis=0)
+    patches = np.array(
+        [samples.pressures(c, exits, out)[0] for c in range(len(samples.conditions))]
+    )
+    single = [part.astype(np.float32) for part in (patches, wanted)]
+    rows = [
+        _with_one_inlet(drawn.astype(np.float32), *single, decides)
+        for drawn in behind.transpose(2, 0, 1)
+    ]
+    found = {name: np.stack([row[name] for row in rows], axis=-2) for name in rows[0]}
+    found["deviation"] = np.sqrt(
+        [
+            _difference_variance(
+                first.var(axis=0),
+                second.var(axis=0),
+                (first - first.mean(axis=0)).T @ (second - second.mean(axis=0)) / samples.count,
+            )
+            for first, second in zip(behind, patches, strict=True)
+        ]
+    )
+    found["exit_deviation"] = patches.std(axis=1)
     found["variance"] = _variances(samples, inlets, exits, into, out)
     return found
+
+
+def _with_one_inlet(behind, patches, wanted, decides) -> dict[str, np.ndarray]:
+    """Probabilities and least ratios of one inlet with some exits, last axis of all.
+
+    Parameters
+    ----------
+    behind, wanted : (n_conditions, n_samples) float, Pa
+    patches : (n_conditions, n_samples, n_exits) float, Pa
+    decides : (n_conditions,) bool
+    """
+    available, ratio = np.empty_like(patches[0]), np.empty_like(patches[0])
+    least = np.full_like(ratio, np.inf)
+    reversal, sufficiency = [], []
+    for drawn, patch, need, counts in zip(behind, patches, wanted, decides, strict=True):
+        np.subtract(drawn[:, None], patch, out=available)
+        reversal.append(_part_of_draws(available < 0.0))
+        sufficiency.append(_part_of_draws(available >= need[:, None]))
+        if counts:
+            np.minimum(least, np.divide(available, need[:, None], out=ratio), out=least)
+    return {
+        "reversal": np.array(reversal),
+        "sufficiency": np.array(sufficiency),
+        "least_ratio_deviation": least.std(axis=0, dtype=float),
+        "least_sufficiency": _part_of_draws(least >= 1.0),
+    }
+
+
+def _part_of_draws(true) -> np.ndarray:
+    """(n_exits,): of (n_samples, n_exits) bool."""
+    return np.count_nonzero(true, axis=0) / len(true)
 
 
 def _variances(samples, inlets, exits, into, out) -> np.ndarray:

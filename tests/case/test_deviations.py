@@ -80,7 +80,7 @@ def test_openings_carry_the_error_of_their_regions(prepared, samples):
         if opening.name in between and shares.max() > 1.0 - 1e-9:
             assert shares.argmax() == between[opening.name]
     kinds = {kind.name: kind for kind in drawn.kinds}
-    assert list(kinds) == [MODEL, ROUGHNESS, PANELLING, MIXING, NOT_PREDICTED]
+    assert {MODEL, ROUGHNESS, PANELLING, MIXING, NOT_PREDICTED} <= set(kinds)
     reference = flow.reference_pressure[:, None]
     model = kinds[MODEL]
     assert model.patch == pytest.approx(reference * model_deviations(prepared, openings))
