@@ -128,7 +128,7 @@ def mended(
         step(_laid_to_plane, options.plane_tolerance)
         step(_without_wall)
     step(drop_second_copies, options.crack_tolerance)
-    step(_closed_cracks, options.crack_tolerance)
+    step(_closed_cracks, options.crack_tolerance, open_at_plane)
     if open_at_plane:
         step(_without_wall)
     step(part_crowded_edges, open_at_plane)
@@ -224,14 +224,14 @@ def _without_wall(vertices, triangles, tolerance: float = 0.0):
     )
 
 
-def _closed_cracks(vertices, triangles, tolerance: float):
+def _closed_cracks(vertices, triangles, tolerance: float, half: bool = False):
     """Points joined to points, then edges divided at points, while that closes anything."""
     notes: list[str] = []
     for _ in range(3):
-        if len(open_vertices(triangles)) == 0:
+        plug = _plug(vertices, triangles) if half else np.empty((0, 3), dtype=np.int64)
+        if len(open_vertices(np.vstack([triangles, plug]))) == 0:
             break
-        vertices, triangles, joined = close_cracks(vertices, triangles, tolerance)
-        vertices, triangles, zipped = close_junctions(vertices, triangles, tolerance)
+        vertices, triangles, joined, zipped = _once_closed(vertices, triangles, plug, tolerance)
         notes += joined + zipped
         if not zipped:
             break
@@ -241,6 +241,36 @@ def _closed_cracks(vertices, triangles, tolerance: float):
         vertices, triangles, lines = drop_doubled(vertices, triangles)
         notes += lines
     return vertices, triangles, notes
+
+
+def _plug(vertices, triangles) -> np.ndarray:
+    """(k, 3) int: what stands for the mirror image of a half at its open edges on BL 0.
+
+    Triangles from these edges to one vertex more than there are. So the centre line is no open
+    edge, however near to each other its points lie: drawn together as if it were a crack, they
+    would leave edges on BL 0 inside the half, which its mirror image doubles.
+    """
+    points, corners = np.asarray(vertices, dtype=float), plain_triangles(triangles)
+    ends = half_edge_ends(corners, edge_table(len(points), corners).lone)
+    ends = ends[(points[ends][:, :, 1] == 0.0).all(axis=1)]
+    return np.column_stack([ends[:, ::-1], np.full(len(ends), len(points))])
+
+
+def _once_closed(vertices, triangles, plug, tolerance: float):
+    """Cracks closed and edges divided once, the plug left out again."""
+    points, corners = vertices, triangles
+    if len(plug):
+        low, high = np.min(vertices, axis=0), np.max(vertices, axis=0)
+        tip = 0.5 * (low + high) - [0.0, 2.0 * np.linalg.norm(high - low), 0.0]
+        points, corners = np.vstack([vertices, tip]), np.vstack([triangles, plug])
+    points, corners, joined = close_cracks(points, corners, tolerance)
+    points, corners, zipped = close_junctions(points, corners, tolerance)
+    if not (joined or zipped):
+        return vertices, triangles, [], []
+    if len(plug):
+        at_tip = points[:, 1] <= 0.5 * tip[1]
+        points, corners = used_only(points, corners[~at_tip[corners].any(axis=1)])
+    return points, corners, joined, zipped
 
 
 def _zipped_seams(vertices, triangles, tolerance: float, half: bool):

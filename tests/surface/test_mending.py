@@ -97,6 +97,39 @@ def test_half_that_stops_beside_the_centre_line_is_told_so():
         mended(vertices + np.array([0.0, 0.8e-3, 0.0]), triangles, open_at_plane=True)
 
 
+def test_points_close_together_on_the_centre_line_are_no_crack():
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
+    lone = edge_table(len(vertices), triangles).lone[0]
+    a, b = half_edge_ends(triangles, np.array([lone]))[0]
+    along = vertices[b] - vertices[a]
+    step = 2e-4 * along / np.linalg.norm(along)
+    between = 0.5 * (vertices[a] + vertices[b]) + np.arange(3)[:, None] * step
+    line = np.concatenate([[a], len(vertices) + np.arange(3), [b]])
+    parts = np.column_stack([line[:-1], line[1:], np.full(4, triangles[lone // 3, lone % 3 - 1])])
+    cut = np.vstack([vertices, between]), np.vstack([np.delete(triangles, lone // 3, 0), parts])
+    result = mended(*cut, MendingOptions(crack_tolerance=5e-4), open_at_plane=True)
+    # the first and the third point are nearer to each other than the tolerance of cracks
+    assert result[0] is cut[0]
+    assert result[1] is cut[1]
+    check_surface(mirrored_whole(result[0], result[1]))
+
+
+@pytest.mark.parametrize("gap", [0.0, 0.2e-3])
+def test_a_crack_is_closed_up_to_the_centre_line(gap):
+    vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 4)
+    behind = vertices[triangles].mean(axis=1)[:, 0] > 0.3
+    front, kept = used_only(vertices, triangles[~behind])
+    rear, moved = used_only(vertices, triangles[behind])
+    torn = np.vstack([front, rear + np.array([gap, 0.0, 0.0])]), np.vstack([kept, moved + len(front)])
+    result = mended(*torn, MendingOptions(crack_tolerance=5e-4), open_at_plane=True)
+    whole = mirrored_whole(result[0], result[1])
+    check_surface(whole)
+    assert len(result[0]) == len(vertices)
+    assert whole.volume == pytest.approx(mirrored_whole(vertices, triangles).volume, rel=1e-3)
+    told = "crack closed: " if gap else "vertices merged"
+    assert sum(told in line for line in result[2]) == 1
+
+
 def test_half_with_a_shelf_on_its_centre_line_keeps_the_skin_alone():
     vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
     rim = half_edge_ends(triangles, edge_table(len(vertices), triangles).lone)
