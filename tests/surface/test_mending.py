@@ -120,7 +120,8 @@ def test_a_crack_is_closed_up_to_the_centre_line(gap):
     behind = vertices[triangles].mean(axis=1)[:, 0] > 0.3
     front, kept = used_only(vertices, triangles[~behind])
     rear, moved = used_only(vertices, triangles[behind])
-    torn = np.vstack([front, rear + np.array([gap, 0.0, 0.0])]), np.vstack([kept, moved + len(front)])
+    rear = rear + np.array([gap, 0.0, 0.0])
+    torn = np.vstack([front, rear]), np.vstack([kept, moved + len(front)])
     result = mended(*torn, MendingOptions(crack_tolerance=5e-4), open_at_plane=True)
     whole = mirrored_whole(result[0], result[1])
     check_surface(whole)
