@@ -174,6 +174,7 @@ REPORT = {
     "views": Entry(schema.words(*MAP_VIEWS), default=("left", "top", "bottom", "front")),
     "best": Entry(schema.whole_number(1, 50), default=8),
     "last_station": Entry(quantity("length")),
+    "compressibility": Entry(true_or_false, default=False),
 }
 
 
@@ -238,6 +239,7 @@ class Case:
     needed : pressure needed at full power, or None
     needed_pressure : for each condition, Pa with band, or None
     views, best, last_station : of the maps and the short list
+    compressibility : whether its size is to be reckoned
     text_hash : of the bytes of the case file
     """
 
@@ -264,6 +266,7 @@ class Case:
     views: tuple[str, ...]
     best: int
     last_station: float | None
+    compressibility: bool
     text_hash: str
     tables: dict[str, Any] = field(default_factory=dict)
 
@@ -331,6 +334,7 @@ def read_case(path) -> Case:
         views=report["views"],
         best=report["best"],
         last_station=report["last_station"],
+        compressibility=report["compressibility"],
         text_hash=hashlib.sha256(case_path.read_bytes()).hexdigest(),
         tables=dict(case_text.raw),
     )

@@ -22,6 +22,7 @@ from panelcp.case.deviations import (
 from panelcp.case.doubts import doubts, layer_doubts
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
+from panelcp.flow.compressibility import goethert_cp
 from panelcp.flow.skin_layers import SkinLayers
 from panelcp.flow.solutions import Solutions, solve_conditions
 from panelcp.flow.superposition import SurfaceFlow
@@ -137,6 +138,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
             _panelling_line(flow, panelling, share),
             _bands_line(ranking),
             *exit_air_lines(hits, flow.conditions),
+            *_compressibility_lines(prepared, progress),
         ),
         views=case.views,
         best=case.best,
@@ -320,6 +322,27 @@ def _bands_line(ranking: OpeningRanking) -> str:
         f"{NEEDED}; {COMMON:g} of the deviation of the model error is common to what one region "
         "has on one side"
     )
+
+
+def _compressibility_lines(prepared: PreparedCase, progress: Progress) -> list[str]:
+    """What Goethert's rule makes of the fastest condition, when the case asks for it."""
+    if not prepared.case.compressibility:
+        return []
+    flying = [c for c in prepared.case.conditions if c.speed > 0.0 and not c.on_ground]
+    if not flying:
+        return ["compressibility: no condition in flight"]
+    progress("solving the stretched body, to see how much compressibility matters")
+    fastest = max(flying, key=lambda condition: condition.mach)
+    surface, mach = prepared.surface, fastest.mach
+    change = goethert_cp(surface, fastest, mach) - goethert_cp(surface, fastest, 0.0)
+    means = [
+        abs(change[o.sample_panels] @ o.sample_weights)
+        for o in (*prepared.openings, *prepared.candidates)
+    ]
+    return [
+        f"compressibility in {fastest.name}, Mach {mach:.3f}, without propeller and wing: Cp of "
+        f"openings changes by at most {max(means):.4f} (Goethert's rule); it is left out"
+    ]
 
 
 def _far_field_line(units: UnitSolutions) -> str:

@@ -233,3 +233,34 @@ def test_condition_without_power_is_told(tmp_path):
     contents = run_case(read_case(write_case(tmp_path, CASE + PROPELLER))).contents
     assert any("no slipstream in sideslip, parked" in line for line in contents.warnings)
     assert np.isnan(contents.flow.cp[2]).all()
+
+
+def test_layers_exit_air_and_static_port_in_every_file(tmp_path):
+    port = '\n[[opening]]\nname = "port"\nuse = "static port"\nkind = "flush hole"\n'
+    port += 'centre = ["0.5 m", "484 mm", "0 m"]\nlength = "20 mm"\nwidth = "20 mm"\n'
+    cabin = '\n[[opening]]\nname = "floor vent"\nuse = "cabin"\nkind = "flush hole"\n'
+    cabin += 'centre = ["0 m", "0 m", "-500 mm"]\nlength = "60 mm"\nwidth = "60 mm"\n'
+    text = changed("best = 3", "best = 3\ncompressibility = true", CASE) + port + cabin
+    run = run_case(read_case(write_case(tmp_path, text)))
+    contents, summary = run.contents, json.loads((run.folder / "summary.json").read_text("utf-8"))
+    names = [row["name"] for row in summary["boundary_layer"]]
+    assert names[:4] == ["nose", "chin", "port", "floor vent"]
+    chin = summary["boundary_layer"][1]
+    assert chin["state"] == ["attached", "attached", "not known"]
+    assert 0.5e-3 < chin["thickness"][0] < 30e-3
+    reached = {(row["exit"], row["target"]) for row in summary["exit_air"] if row["reached"]}
+    assert ("chin", "floor vent") in reached
+    line = "exit air of chin reaches floor vent (cabin opening)"
+    assert any(row.startswith(line) for row in contents.log)
+    page = (run.folder / "report.html").read_text("utf-8")
+    assert "Look here: the air of an exit is followed along the skin" in page
+    assert "Static ports on the body" in page
+    (error,) = summary["static_ports"]
+    assert error["name"] == "port"
+    assert np.sign(error["altitude_error"][0]) == -np.sign(error["pressure"][0])
+    (size,) = [row for row in contents.log if row.startswith("compressibility in sideslip")]
+    assert "Mach 0.11" in size
+    assert not any(
+        "compressib" in row
+        for row in run_case(read_case(write_case(tmp_path / "b", CASE))).contents.log
+    )
