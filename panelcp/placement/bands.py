@@ -101,6 +101,11 @@ class UncertainKind:
                 "expected at most 1"
             )
 
+    @property
+    def acts(self) -> bool:
+        """Whether it changes any pressure."""
+        return bool(self.patch.any() or self.behind.any())
+
 
 @dataclass(frozen=True)
 class UncertainAir:
@@ -387,17 +392,6 @@ def region_shares(openings: Sequence[Opening], region_index, n_regions: int) -> 
     return shares.reshape(len(openings), -1)
 
 
-def _mean_head(density: float, aft, induced, means) -> np.ndarray:
-    """(15, n_openings): patch mean of q + 2 rho f v (V + f v), v the induced velocity, m/s."""
-    mean, square = means @ induced, means @ induced**2
-    rows = np.zeros((len(_TERMS), len(mean)))
-    for k in range(3):
-        rows[_TERMS.index((k, k))] = 0.5 * density
-        rows[_TERMS.index((k, 3))] = 2.0 * density * aft[k] * mean
-    rows[_TERMS.index((3, 3))] = 2.0 * density * square
-    return rows
-
-
 def _terms(streams, factor) -> np.ndarray:
     """(n_samples, 30): the values of the terms of PatchForms."""
     parts = [*np.asarray(streams).T, factor, np.ones_like(factor)]
@@ -495,15 +489,26 @@ class PressureSamples:
 
         Those of the wetting lie between -1 and 1, those of the recovery are changes of it.
         """
-        found = {kind.name: self.draws(kind.name, kind.common, columns) for kind in self.kinds}
+        still = np.zeros((self.count, len(columns)))
+        found = {
+            kind.name: self.draws(kind.name, kind.common, columns) if kind.acts else still
+            for kind in self.kinds
+        }
         found[WETTING] = 2.0 * ndtr(self.draws(WETTING, self.wetting, columns)) - 1.0
+        found[RECOVERY] = self._recovery_changes(columns) if self._recovering(columns) else still
+        return found
+
+    def _recovering(self, columns) -> bool:
+        return bool((self.recovery_low[columns] + self.recovery_high[columns]).any())
+
+    def _recovery_changes(self, columns) -> np.ndarray:
+        """(n_samples, n_columns): recovery less its central value; it stays between 0 and 1."""
         alone = np.zeros((len(self.openings), 0))
         low, high, eta = (
             part[columns] for part in (self.recovery_low, self.recovery_high, self.recovery)
         )
         recovered = eta + two_sided(self.draws(RECOVERY, alone, columns), low, high)
-        found[RECOVERY] = np.clip(recovered, np.minimum(eta, 0.0), np.maximum(eta, 1.0)) - eta
-        return found
+        return np.clip(recovered, np.minimum(eta, 0.0), np.maximum(eta, 1.0)) - eta
 
     def pressures(self, c: int, columns, changes=None) -> tuple[np.ndarray, np.ndarray]:
         """Pressures at some openings in one condition and all worlds.

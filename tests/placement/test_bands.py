@@ -31,6 +31,7 @@ from panelcp.placement.bands import (
     PressureSamples,
     UncertainAir,
     UncertainKind,
+    _terms,
     blind_kind,
     mixing_kind,
     pair_bands,
@@ -224,8 +225,6 @@ def moved(solutions, openings, change):
 
 def polynomial(samples, stream_change=0.0, factor=1.0):
     """The same changes from the polynomials."""
-    from panelcp.placement.bands import _terms
-
     patch, head = [], []
     for c, condition in enumerate(samples.conditions):
         stream = condition.stream + stream_change
