@@ -47,6 +47,10 @@ NOT_MODELLED = (
 PROPELLER_NOTICE = (
     "propeller not modelled: tow and run-up are not usable; give [propeller] in the case"
 )
+OFF_NOTICE = (
+    "propeller not modelled, since slipstream is switched off in [effects]: tow and run-up are not "
+    "usable"
+)
 NO_PROPELLER = "propeller and slipstream"
 NO_WING = "the wing's lift and its upwash"
 NO_GROUND = "the ground"
@@ -57,8 +61,9 @@ WITH_PROPELLER = (
 WITH_WING = "the wing's thickness, its flaps, and the air within about a chord of its root"
 WITH_GROUND = "the vortex that may rise from the ground into a propeller or inlet at rest"
 
-CERTAIN, POSSIBLE = 0.84, 0.023
-"""Flow would reverse above the one probability, and may above the other: one deviation, two."""
+CERTAIN, LIKELY, POSSIBLE = 0.84, 0.5, 0.023
+"""Flow would reverse above the first probability, does so more likely than not above the second,
+and may above the third: one deviation, none, two."""
 
 NAMED_SHARE = 0.1
 """A part of the variance that is named: at least so much, but the largest always."""
@@ -141,7 +146,10 @@ class RunContents:
     @property
     def notices(self) -> tuple[str, ...]:
         """What makes whole conditions unusable."""
-        return () if self.has_propeller else (PROPELLER_NOTICE,)
+        if self.has_propeller:
+            return ()
+        given = self.solutions.surroundings.propeller is not None
+        return (OFF_NOTICE if given else PROPELLER_NOTICE,)
 
     @property
     def not_modelled(self) -> tuple[str, ...]:
@@ -162,10 +170,11 @@ class RunContents:
         return self.ranking.distinct(self.best)
 
 
-def condition_line(condition, mean_rise: float = 0.0) -> str:
+def condition_line(condition, mean_rise: float = 0.0, predicted: bool = True) -> str:
     """One line that names a condition with its speed, angles, air and slipstream."""
     air = condition.air
-    rise = f", mean rise {mean_rise:.0f} Pa" if mean_rise else ""
+    rise = f", propeller's mean rise {mean_rise:.0f} Pa" if mean_rise else ""
+    rise += "" if predicted else "; not predicted, sign only"
     return (
         f"{condition.name}: {_motion(condition)}, "
         f"{condition.altitude / 0.3048:.0f} ft, {air.temperature - 273.15:.0f} °C, "
@@ -187,8 +196,24 @@ def _motion(condition) -> str:
     if condition.attitude:
         text += f", attitude {condition.attitude:g}°"
     if condition.wind_speed:
-        text += f", wind {condition.wind_speed / 0.514444:.0f} kt from {condition.wind_from:g}°"
+        text += f", wind {condition.wind_speed / 0.514444:.0f} kt {bearing(condition.wind_from)}"
     return text
+
+
+def bearing(wind_from: float) -> str:
+    """Where the wind comes from, in words: deg, 0 ahead, 90 right, 180 behind.
+
+    Examples
+    --------
+    >>> bearing(0.0), bearing(45.0), bearing(180.0)
+    ('from ahead', 'from 45° right of the nose', 'from behind')
+    >>> bearing(-45.0), bearing(315.0), bearing(90.0)
+    ('from 45° left of the nose', 'from 45° left of the nose', 'from the right')
+    """
+    angle = (wind_from + 180.0) % 360.0 - 180.0
+    side = "right" if angle > 0.0 else "left"
+    plain = {0.0: "from ahead", 180.0: "from behind", 90.0: f"from the {side}"}
+    return plain.get(abs(angle), f"from {abs(angle):g}° {side} of the nose")
 
 
 def in_pascal(condition) -> bool:
@@ -226,19 +251,37 @@ def explain(contents: RunContents, pair: int) -> str:
     sentence = (
         f"{ranking.available[c, pair]:.0f} ± {ranking.deviation[c, pair]:.0f} Pa available and "
         f"{ranking.needed[c]:.0f} ± {ranking.needed_deviation[c]:.0f} Pa needed in its hardest "
-        f"condition, {conditions[c].name}: the inlet brings {_in_q(into, q)}, at the exit there is "
-        f"{pull} of {_in_q(abs(out), q)}, which varies by ±{spread:.0f} Pa over the opening; "
+        f"condition, {listed([conditions[c].name])}: the inlet brings {_in_q(into, q)}, at the "
+        f"exit there is {pull} of {_in_q(abs(out), q)}, which varies by ±{spread:.0f} Pa over the "
+        "opening; "
         f"{doubt_line(contents, pair)}"
     )
     certain, possible = reversed_conditions(contents, pair)
+    likely = likely_reversed(contents, pair)
+    possible = [name for name in possible if name not in likely]
     if certain:
         sentence += f"; flow would reverse in {listed(certain)}"
+    if likely:
+        sentence += f"; flow would more likely reverse than not in {listed(likely)}"
     if possible:
         sentence += f"; flow may reverse in {listed(possible)}"
     short = short_conditions(contents, pair)
     if short:
         sentence += f"; not enough, though not deciding, in {', '.join(short)}"
     return sentence + "."
+
+
+def likely_reversed(contents: RunContents, pair: int) -> list[str]:
+    """Names of the moving conditions in which the exit blows inward more likely than not.
+
+    Those in which it would for certain are not among them.
+    """
+    flow, chances = contents.flow, contents.ranking.reversal[:, pair]
+    return [
+        flow.conditions[c].name
+        for c in np.flatnonzero(flow.moving)
+        if LIKELY < chances[c] <= CERTAIN
+    ]
 
 
 def doubt_line(contents: RunContents, pair: int) -> str:
@@ -308,15 +351,15 @@ def reversed_conditions(contents: RunContents, pair: int) -> tuple[list[str], li
 
 
 def short_conditions(contents: RunContents, pair: int) -> list[str]:
-    """Names of conditions that do not decide but in which the pressure is not enough."""
+    """Names of conditions that do not decide and in which some pressure is there, not enough."""
     ranking = contents.ranking
     return [
-        f"{condition.name} ({ranking.ratio[c, pair]:.2f})"
+        f"{listed([condition.name])} ({ranking.ratio[c, pair]:.2f})"
         for c, condition in enumerate(contents.flow.conditions)
         if not condition.decides
         and contents.flow.moving[c]
         and contents.flow.predicted[c]
-        and ranking.ratio[c, pair] < 1.0
+        and 0.0 <= ranking.ratio[c, pair] < 1.0
     ]
 
 
@@ -339,20 +382,25 @@ def answer(contents: RunContents) -> list[str]:
 
 def _sign_line(contents: RunContents) -> str:
     """Which of the best places would, or may, blow backwards."""
-    certain, possible = set(), set()
+    certain, likely, possible = set(), set(), set()
     for pair in contents.short_list:
         some, others = reversed_conditions(contents, pair)
         certain |= set(some)
+        likely |= set(likely_reversed(contents, pair))
         possible |= set(others)
-    moving = int(contents.flow.moving.sum())
-    many = f"any of the {moving} moving conditions" if moving > 1 else "the one moving condition"
+    likely -= certain
+    possible -= certain | likely
+    count = int((contents.flow.moving & contents.flow.predicted).sum())
+    many = f"any of the {count} conditions" if count > 1 else "the one condition"
     line = (
         f"Flow sign, each exit alone with its inlet: of the {len(contents.short_list)} best places "
     )
     line += f"some would blow backwards in {listed(sorted(certain))}" if certain else "none would"
-    line += "" if certain else f" blow backwards in {many}"
-    if possible - certain:
-        line += f"; within the uncertainty some may in {listed(sorted(possible - certain))}"
+    line += "" if certain else f" surely blow backwards in {many} that can be predicted"
+    if likely:
+        line += f"; some more likely would than not in {listed(sorted(likely))}"
+    if possible:
+        line += f"; within the uncertainty some may in {listed(sorted(possible))}"
     return line + "."
 
 

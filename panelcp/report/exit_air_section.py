@@ -7,6 +7,7 @@ from html import escape
 import numpy as np
 
 from panelcp.placement.exit_air import Hit
+from panelcp.report.contents import listed
 
 LOOK_HERE = (
     "Look here: the air of an exit is followed along the skin, with room for the plume to widen. A "
@@ -34,7 +35,7 @@ def exit_air_lines(hits, conditions) -> list[str]:
             names = [conditions[hit.condition].name for hit in reached]
             lines.append(
                 f"exit air of {nearest.exit} reaches {nearest.target} ({nearest.kind}) after "
-                f"{nearest.way:.2f} m in {_counted(names, conditions)}"
+                f"{nearest.way:.2f} m in {_named(names, conditions)}"
             )
     return lines
 
@@ -59,7 +60,7 @@ def exit_air_section(hits, static_ports, conditions, table, row) -> str:
             (nearest.exit, "p"),
             (nearest.target, "p"),
             (nearest.kind, "p"),
-            (_counted(names, conditions) if reached else "none", "w" if reached else "t"),
+            (_named(names, conditions) if reached else "none", "w" if reached else "t"),
             (f"{nearest.way:.2f}", ""),
             (clearance, "bad" if nearest.reached else ""),
             (_signed(nearest.pressure_difference), ""),
@@ -67,8 +68,10 @@ def exit_air_section(hits, static_ports, conditions, table, row) -> str:
         rows.append(row(cells, titles=titles))
     body = table(row(titles, "th"), rows, "cards") if rows else "<p>Nothing lies near.</p>"
     note = (
-        "<p class='soft'>The nearest condition of each is shown. Pressure against it: that at the "
-        "exit less that at the opening; positive drives air from the bay towards it.</p>"
+        "<p class='soft'>The nearest condition of each is shown. Way: along the skin from the "
+        "exit. Clear of the plume: from the plume's edge to the target; negative lies inside it. "
+        "Pressure against it: that at the exit less that at the opening; positive drives air from "
+        "the bay towards it.</p>"
     )
     ports = _ports(static_ports, conditions, table, row) if static_ports is not None else ""
     return f"<p>{escape(LOOK_HERE)}</p>{body}{note}{ports}"
@@ -96,11 +99,8 @@ def _ports(errors, conditions, table, row) -> str:
     return "<h3>Static ports on the body</h3>" + table(row(titles, "th"), rows, "cards")
 
 
-def _counted(names, conditions) -> str:
-    if len(names) == len(conditions):
-        return "all conditions"
-    quoted = [f'"{name}"' if "," in name else name for name in names]
-    return ", ".join(quoted)
+def _named(names, conditions) -> str:
+    return "all conditions" if len(names) == len(conditions) else listed(names)
 
 
 def _signed(value: float) -> str:

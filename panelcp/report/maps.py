@@ -58,6 +58,7 @@ _INK = "#1d2326"
 _EDGE_INK = "#59636a"
 _PALE = "#e7e9ea"
 _FONT = 7.0  # points: ticks, marks, colour bar
+_TITLE = 11.0
 _NUMBER_FONT = 5.5  # points: numbers on lines
 _LEVEL_WIDTH, _ZERO_WIDTH = 0.5, 1.4  # points
 _DASHES = (0, (7.0, 4.0))
@@ -276,8 +277,10 @@ def _page_frame(figure, title, notice):
     width, height = figure.get_size_inches()
     top, bottom = height - 0.2, 0.2
     if title:
-        figure.text(0.35 / width, 1 - 0.2 / height, title, fontsize=11, va="top", color=_INK)
-        top -= 0.3
+        text = wrapped(title, (width - 0.7) * 72.0, _TITLE)
+        place = (0.35 / width, 1 - 0.2 / height)
+        figure.text(*place, "\n".join(text), fontsize=_TITLE, va="top", color=_INK)
+        top -= 0.1 + 0.2 * len(text)
     if notice:
         text = wrapped(notice, (width - 0.7) * 72.0, _FONT + 0.5)
         figure.text(0.35 / width, 0.16 / height, "\n".join(text), fontsize=_FONT + 0.5, color=_INK)

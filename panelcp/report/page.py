@@ -15,8 +15,10 @@ from panelcp.report.contents import (
     CAUTIONS,
     RunContents,
     answer,
+    bearing,
     explain,
     in_pascal,
+    likely_reversed,
     opening_line,
     percent,
     place_line,
@@ -25,7 +27,7 @@ from panelcp.report.contents import (
     side_rows,
 )
 from panelcp.report.exit_air_section import exit_air_section
-from panelcp.report.tables import IN_H2O
+from panelcp.report.tables import IN_H2O, pressure_at_effects
 from panelcp.units import UNITS, format_quantity
 
 STYLE = """
@@ -241,11 +243,13 @@ def _available(contents: RunContents) -> str:
 def _available_cell(contents: RunContents, c: int, pair: int) -> tuple[str, str]:
     ranking, name = contents.ranking, contents.flow.conditions[c].name
     certain, possible = reversed_conditions(contents, pair)
-    text = f"{ranking.available[c, pair]:.0f}"
+    text = f"{ranking.available[c, pair]:.0f}".replace("-", "−")
     if name in certain:
         return f"{text} reversed ({percent(ranking.reversal[c, pair])})", "bad r"
     if not contents.flow.predicted[c]:
         return f"{'out' if ranking.available[c, pair] > 0.0 else 'in'}? not predicted", "bad"
+    if name in likely_reversed(contents, pair):
+        return f"{text} likely reversed ({percent(ranking.reversal[c, pair])})", "bad r"
     if name in possible:
         return f"{text} may reverse ({percent(ranking.reversal[c, pair])})", "bad r"
     if contents.flow.moving[c] and ranking.ratio[c, pair] < 1.0:
@@ -266,7 +270,7 @@ def _maps(maps) -> str:
         )
     note = (
         "<p class='soft'>Colour shows Cp: blue-green is suction (lines dashed), amber is pressure "
-        "(lines solid), zero is grey (thick line). The scale is the same in all conditions in "
+        "(lines solid), zero is grey (thick line). A colour means the same in all conditions in "
         "flight; on the ground the maps show Pa, each on its own scale.</p>"
     )
     return note + "".join(figures)
@@ -306,16 +310,19 @@ def _air_sections(contents: RunContents) -> list[tuple[str, str, str]]:
 
 def _effects(contents: RunContents) -> str:
     effects, conditions = contents.effects, contents.flow.conditions
-    titles = (("Condition", "t"), ("Pressure, Pa", ""), *((name, "") for name in effects.effects))
+    titles = [("Condition", "t"), ("Pressure, Pa", "")]
+    titles += [(f"{name.capitalize()}, Pa", "") for name in effects.effects]
+    pressure = pressure_at_effects(contents)
     parts = [
         "<p class='soft'>Pressure on the closed skin with everything, and by how much each effect "
-        "changes it (Pa): with all effects, less without that one. The shares do not add up, since "
-        "the pressure goes with the square of the speed.</p>"
+        "changes it: with all effects, less without that one. The shares do not add up, since "
+        "the pressure goes with the square of the speed; they are those of attached air, without "
+        "pockets.</p>"
     ]
     for k, opening in enumerate(effects.openings):
         rows = []
         for c, condition in enumerate(conditions):
-            values = [effects.pressure[c, k], *effects.share[:, c, k]]
+            values = [pressure[c, k], *effects.share[:, c, k]]
             rows.append(_row([(condition.name, "t"), *((_whole(v), "") for v in values)]))
         inside = _table(_row(titles, "th"), rows)
         parts.append(
@@ -374,7 +381,7 @@ def _through(contents: RunContents) -> str:
                 (condition.name, "p"),
                 (_flow_text(through.volume_flow[c, k]), ""),
                 ("" if np.isnan(ratio) or not ratio else f"{ratio:.2f}", ""),
-                ("" if np.isnan(spilled) else f"{100 * spilled:.0f} %".replace("-", "−"), ""),
+                (_spillage_text(spilled), ""),
                 (_whole(through.lip_pressure[c, k]), ""),
                 (_whole(through.others[c, k]), ""),
             ]
@@ -382,7 +389,7 @@ def _through(contents: RunContents) -> str:
     note = (
         "<p class='soft'>Flow out of the body is positive. Speed ratio: mean speed through the "
         "opening over the speed the air there has at outside pressure. Spillage: part of the air "
-        "ahead of an inlet's face that goes round it; negative where the inlet draws air from "
+        "ahead of an inlet's face that goes round it; drawn in where the inlet takes more, from "
         "round its lip. The lip is looked at a quarter of the width outside the outline. The "
         "ranking leaves these flows out.</p>"
     )
@@ -390,9 +397,9 @@ def _through(contents: RunContents) -> str:
 
 
 def _conditions(contents: RunContents) -> str:
-    titles = (("Condition", "t"), ("Decides", "t"), ("Air", "t"), ("Angle of attack", ""))
+    titles = (("Condition", "t"), ("Decides", "t"), ("Air", "t"), ("Angle of attack, attitude", ""))
     titles += (("Sideslip", ""), ("Altitude, ft", ""), ("Air, °C", ""), ("q, Pa", ""))
-    titles += (("Mean rise, Pa", ""), ("Needed pressure", ""), ("Mark", "t"))
+    titles += (("Propeller's mean rise, Pa", ""), ("Needed pressure", ""), ("Mark", "t"))
     rows, flow = [], contents.flow
     for c, (condition, needed) in enumerate(
         zip(flow.conditions, contents.needed_pressure, strict=True)
@@ -422,7 +429,7 @@ def _air_cells(condition) -> list[tuple[str, str]]:
         return cells + [(f"{angle:g}°".replace("-", "−"), "") for angle in angles]
     text = f"ground {condition.ground_speed / knots:.0f} kt"
     if condition.wind_speed:
-        text += f", wind {condition.wind_speed / knots:.0f} kt from {condition.wind_from:g}°"
+        text += f", wind {condition.wind_speed / knots:.0f} kt {bearing(condition.wind_from)}"
     return [
         (text.replace("-", "−"), "p"),
         (f"{condition.attitude or 0.0:g}°".replace("-", "−"), ""),
@@ -458,6 +465,12 @@ def _whole(value: float) -> str:
     if np.isnan(value):
         return ""
     return f"{value:+.0f}".replace("-", "−") if abs(value) >= 0.5 else "0"
+
+
+def _spillage_text(share: float) -> str:
+    if np.isnan(share):
+        return ""
+    return f"{100 * share:.0f} %" if share >= 0.0 else "drawn in"
 
 
 def _flow_text(flow: float) -> str:

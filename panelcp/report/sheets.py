@@ -93,11 +93,11 @@ def write_map_sheets(
                 views,
                 scale=scale,
                 markers=markers,
-                title=_title(contents, condition, flow.mean_rise[c]),
+                title=_title(contents, c),
                 notice="\n".join(captions),
             )
             write_picture(path, figure, RESOLUTION)
-        caption = condition_line(condition, flow.mean_rise[c])
+        caption = condition_line(condition, flow.mean_rise[c], flow.predicted[c])
         sheets.append((condition.name, caption, path))
     return sheets
 
@@ -170,9 +170,12 @@ def _letters() -> frozenset[int]:
     return frozenset(get_font(findfont(FontProperties())).get_charmap())
 
 
-def _title(contents: RunContents, condition, mean_rise: float) -> str:
-    short = replace(condition, name=picture_text(condition.name, LONGEST_TITLE))
-    return f"{picture_text(contents.name, LONGEST_TITLE)}: {condition_line(short, mean_rise)}"
+def _title(contents: RunContents, c: int) -> str:
+    flow = contents.flow
+    name = picture_text(flow.conditions[c].name, LONGEST_TITLE)
+    short = replace(flow.conditions[c], name=name)
+    line = condition_line(short, flow.mean_rise[c], flow.predicted[c])
+    return f"{picture_text(contents.name, LONGEST_TITLE)}: {line}"
 
 
 def _markers(contents: RunContents) -> list:

@@ -21,6 +21,7 @@ import numpy as np
 from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.placement.bands import QUANTILES
 from panelcp.report.contents import CAUTIONS, RunContents, answer, explain
+from panelcp.report.tables import pressure_at_effects
 
 FORMAT = 1
 MAX_PAIRS = 500
@@ -159,10 +160,11 @@ def _effects(contents) -> list[dict[str, Any]]:
     effects = contents.effects
     if effects is None:
         return []
+    pressure = pressure_at_effects(contents)
     return [
         {
             "name": opening.name,
-            "pressure": effects.pressure[:, k],
+            "pressure": pressure[:, k],
             **{name: effects.share[e, :, k] for e, name in enumerate(effects.effects)},
         }
         for k, opening in enumerate(effects.openings)

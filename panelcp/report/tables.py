@@ -7,6 +7,7 @@ import io
 
 import numpy as np
 
+from panelcp.placement.ranking import opening_pressures
 from panelcp.report.contents import RunContents, explain
 from panelcp.units import UNITS
 
@@ -78,15 +79,21 @@ def _opening_rows(contents, group, index) -> list[list[str]]:
 
 def effects_csv(contents: RunContents) -> str:
     """Share of every effect in the pressure at the openings, one row per opening and condition."""
-    effects = contents.effects
+    effects, pressure = contents.effects, pressure_at_effects(contents)
     heading = ["opening", "condition", "patch_pressure_Pa"]
     heading += [f"{name}_Pa" for name in effects.effects]
     rows = []
     for k, opening in enumerate(effects.openings):
         for c, condition in enumerate(contents.flow.conditions):
-            values = [effects.pressure[c, k], *effects.share[:, c, k]]
+            values = [pressure[c, k], *effects.share[:, c, k]]
             rows.append([opening.name, condition.name, *(f"{value:.2f}" for value in values)])
     return _csv(heading, rows)
+
+
+def pressure_at_effects(contents: RunContents) -> np.ndarray:
+    """(n_conditions, n_openings) float, Pa: at the openings of the effects, pockets included."""
+    openings = contents.effects.openings
+    return opening_pressures(contents.flow, openings, np.zeros(len(openings))).patch_pressure
 
 
 def _number(value: float, digits: int = 2) -> str:

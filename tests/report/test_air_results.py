@@ -15,10 +15,14 @@ from panelcp.report.contents import (
     NO_GROUND,
     NO_PROPELLER,
     NO_WING,
+    OFF_NOTICE,
     PROPELLER_NOTICE,
     WITH_GROUND,
     WITH_PROPELLER,
     WITH_WING,
+    condition_line,
+    explain,
+    likely_reversed,
     percent,
     reversed_conditions,
 )
@@ -68,7 +72,10 @@ def test_notice_goes_only_when_a_propeller_is_given(finished, tmp_path):
     switched_off = AIR + "\n[effects]\nslipstream = false\nground = false\n"
     case = write_case(tmp_path, changed('views = ["left"]', 'views = ["front"]', switched_off))
     contents = run_case(read_case(case)).contents
-    assert contents.notices == (PROPELLER_NOTICE,)
+    assert contents.notices == (OFF_NOTICE,)
+    bare = changed('views = ["left"]', 'views = ["front"]', CASE)
+    notices = run_case(read_case(write_case(tmp_path / "bare", bare))).contents.notices
+    assert notices == (PROPELLER_NOTICE,)
     assert NO_PROPELLER in contents.not_modelled
     assert any("switched off in [effects]: slipstream, ground" in w for w in contents.warnings)
     assert not contents.flow.mean_rise.any()
@@ -98,6 +105,13 @@ def test_effects_table_is_that_of_the_summary(finished, summary):
     rows = list(csv.DictReader(io.StringIO(text)))
     first = summary["effects"][0]
     assert {"slipstream", "swirl", "wing", "ground"} <= set(first)
+    (table,) = texts(finished, "pressures.csv")
+    pressures = {
+        (row["opening"], row["condition"]): row["patch_pressure_Pa"]
+        for row in csv.DictReader(io.StringIO(table))
+    }
+    for row in rows:
+        assert row["patch_pressure_Pa"] == pressures[row["opening"], row["condition"]]
     mine = [row for row in rows if row["opening"] == first["name"]]
     for c, row in enumerate(mine):
         assert float(row["patch_pressure_Pa"]) == pytest.approx(first["pressure"][c], abs=0.006)
@@ -126,8 +140,10 @@ def test_ground_conditions_are_shown_in_pascal(finished):
     assert "Cp: climb" in page
     assert "Cp: run-up" not in page
     assert (finished.folder / "maps" / "03-run-up.png").stat().st_size > 10_000
-    assert "on the ground at 0 kt, wind 12 kt from 180°" in page
-    assert "not predicted" in page
+    assert "on the ground at 0 kt, wind 12 kt from behind" in page
+    assert "mean rise 85 Pa; not predicted, sign only" in re.sub(r"rise \d+ Pa", "rise 85 Pa", page)
+    climb = finished.contents.flow.conditions[0]
+    assert "not predicted" not in condition_line(climb, 500.0)
 
 
 def test_log_tells_thrust_lift_and_ground(finished):
@@ -227,6 +243,13 @@ def test_reversal_is_told_by_its_probability(finished):
                 continue
             assert (condition.name in certain) == (chance > 0.84)
             assert (condition.name in possible) == (0.023 < chance <= 0.84)
+            likely = condition.name in likely_reversed(contents, pair)
+            assert likely == (0.5 < chance <= 0.84)
+            told = re.search("more likely reverse than not in ([^;]*)", explain(contents, pair))
+            assert likely == (told is not None and condition.name in told.group(1))
+            if not condition.decides and chance > 0.5:
+                # less than nothing is not called too little
+                assert f"{condition.name} (" not in explain(contents, pair)
 
 
 def test_condition_without_power_is_told(tmp_path):
