@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from difflib import get_close_matches
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,6 @@ from panelcp.case.schema import (
     point,
     quantity,
     true_or_false,
-    words,
 )
 from panelcp.case.usual_conditions import USUAL_CONDITIONS, with_usual_conditions
 from panelcp.errors import PanelcpError, QuantityError
@@ -31,7 +31,43 @@ from panelcp.onset.wing import Wing
 from panelcp.units import parse_quantity
 
 _SIZE = quantity("length", above=0.0)
-_EFFICIENCY = band("fraction", least=0.01, most=1.0)
+
+ATTITUDE_LIMIT = 30.0
+"""deg, of the cowl datum on the ground."""
+
+
+def share(least: float, most: float):
+    """Reader of an uncertain part of one; percents without their sign are told."""
+    read = band("fraction", least=least, most=most)
+
+    def read_share(raw):
+        try:
+            return read(raw)
+        except QuantityError as error:
+            value = raw.get("value") if isinstance(raw, dict) else raw
+            plain = not isinstance(value, bool) and isinstance(value, int | float)
+            advice = f' (in percent: "{value:g} %")' if plain and value > most else ""
+            raise QuantityError(f"{error}{advice}") from None
+
+    return read_share
+
+
+_EFFICIENCY = share(least=0.01, most=1.0)
+
+
+def usual_names(raw) -> tuple[str, ...]:
+    """Reader of a list of names of usual conditions."""
+    known = ("all", *USUAL_CONDITIONS)
+    if not isinstance(raw, list) or not raw:
+        raise QuantityError(f'{raw!r} is not a list of names; write ["all"] or ["climb", "cruise"]')
+    for name in raw:
+        if name not in known:
+            near = get_close_matches(str(name), known, n=1)
+            hint = f"; did you mean {near[0]!r}?" if near else ""
+            raise QuantityError(
+                f"{name!r} is not known; choose of {', '.join(map(repr, known))}{hint}"
+            )
+    return tuple(raw)
 
 
 def loading_place(raw) -> tuple[float, float]:
@@ -54,7 +90,7 @@ PROPELLER = {
     "tilt_right": Entry(quantity("angle"), default=0.0),
     "hub_diameter": Entry(quantity("length", least=0.0), default=0.0),
     "figure_of_merit": Entry(_EFFICIENCY, default=FIGURE_OF_MERIT),
-    "slipstream_factor": Entry(band("fraction", least=0.0, most=2.0), default=SLIPSTREAM_FACTOR),
+    "slipstream_factor": Entry(share(least=0.0, most=2.0), default=SLIPSTREAM_FACTOR),
     "loading": Entry(list_of(loading_place)),
 }
 WING = {
@@ -66,10 +102,10 @@ WING = {
 }
 GROUND = {
     "height": Entry(quantity("length", above=0.0)),
-    "attitude": Entry(quantity("angle")),
+    "attitude": Entry(quantity("angle", least=-ATTITUDE_LIMIT, most=ATTITUDE_LIMIT)),
 }
 EFFECT_ENTRIES = {name: Entry(true_or_false, default=True) for name in EFFECTS}
-USUAL = {"include": Entry(words("all", *USUAL_CONDITIONS), default=())}
+USUAL = {"include": Entry(usual_names, default=())}
 AIR_TABLES = {
     "propeller": False,
     "wing": False,
@@ -82,12 +118,31 @@ AIR_TABLES = {
 def read_surroundings(case_text: CaseText, rated_power: float | None) -> Surroundings:
     """Propeller, wing and switches of a case; mistakes are added to the text's."""
     effects = case_text.table("effects", EFFECT_ENTRIES)
+    propeller = _propeller(case_text)
+    if propeller is not None and effects["slipstream"] is not False:
+        _require_power(case_text, rated_power)
     return Surroundings(
-        propeller=_propeller(case_text),
+        propeller=propeller,
         wing=_wing(case_text),
         rated_power=rated_power,
         effects=tuple(name for name in EFFECTS if effects[name] is not False),
     )
+
+
+def _require_power(case_text: CaseText, rated_power: float | None):
+    """Note once that power in parts of a rated power is of no use without it."""
+    rows = case_text.raw.get("condition", [])
+    rows = [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+    if rated_power is not None or case_text.any_wrong("engine"):
+        return
+    if any("power" in row for row in rows):
+        case_text.add(
+            "engine",
+            0,
+            "",
+            "with a [propeller] the power of the conditions is given in parts of the rated power, "
+            "which is missing: give rated_power in [engine]",
+        )
 
 
 def _propeller(case_text: CaseText) -> Propeller | None:
@@ -111,7 +166,7 @@ def _wing(case_text: CaseText) -> Wing | None:
 
 def _row(case_text: CaseText, table: str, entries) -> dict[str, Any] | None:
     """A table that the case has and that holds no mistake."""
-    if table not in case_text.raw:
+    if not isinstance(case_text.raw.get(table), dict):
         return None
     row = case_text.table(table, entries)
     return None if case_text.any_wrong(table) else row

@@ -23,6 +23,15 @@ source."""
 LEAST_COARSENING = 0.75
 """The coarser panelling must not have more than this part of the panels."""
 
+TIP_SPEEDS = (100.0, 330.0)
+"""m/s; the tips of a propeller move within these at rated power: common practice, no source."""
+
+ASPECT_RATIOS = (3.0, 40.0)
+"""Span^2 over area of a wing lies within these: common practice, no source."""
+
+FASTEST_FLOW = 100.0
+"""m/s; no cooling air goes faster through an opening: common practice, no source."""
+
 FACING = 0.5
 """A forward-facing opening looks forward: least part of its normal along the stream."""
 
@@ -66,6 +75,7 @@ def doubts(
     lines += _openings(case, openings)
     lines += _conditions(solutions, flow)
     lines += _air(case, solutions)
+    lines += _sizes(case, flow.surface) + _flows(case, openings)
     lines += _placeholders(case)
     return lines + _ratio(ranking)
 
@@ -94,7 +104,7 @@ def _openings(case: Case, openings: tuple[Opening, ...]) -> list[str]:
     for opening in openings:
         points = np.vstack([opening.sample_points, opening.outline])
         zones = [zone.name for zone in case.zones if zone.holds(points).any()]
-        if zones:
+        if zones and (opening.takes_air_in or opening.lets_air_out):
             lines.append(f"opening {opening.name} lies in the no-cut zone {', '.join(zones)}")
         if opening.kind == "forward-facing" and opening.normal[0] > -FACING:
             lines.append(
@@ -154,6 +164,44 @@ def _air(case: Case, solutions: Solutions) -> list[str]:
     off = [name for name in EFFECTS if name not in around.effects]
     if off:
         lines.append(f"switched off in [effects]: {', '.join(off)}")
+    return lines
+
+
+def _sizes(case: Case, surface: SurfaceMesh) -> list[str]:
+    """Propeller and wing of sizes or at places that only a slip of the pen explains."""
+    lines, propeller, wing = [], case.surroundings.propeller, case.surroundings.wing
+    if propeller is not None and propeller.rotational_speed:
+        tips = propeller.rotational_speed * propeller.radius
+        if not TIP_SPEEDS[0] <= tips <= TIP_SPEEDS[1]:
+            lines.append(
+                f"the tips of the propeller move at {tips:.0f} m/s at rated power; expected "
+                f"{TIP_SPEEDS[0]:g} to {TIP_SPEEDS[1]:g} m/s: check its rpm and diameter"
+            )
+    if wing is None:
+        return lines
+    if not ASPECT_RATIOS[0] <= wing.aspect_ratio <= ASPECT_RATIOS[1]:
+        lines.append(
+            f"span^2 over area of the wing is {wing.aspect_ratio:.1f}; expected "
+            f"{ASPECT_RATIOS[0]:g} to {ASPECT_RATIOS[1]:g}: check its span and area"
+        )
+    nose = surface.bounds[0, 0]
+    if wing.centre[0] < nose:
+        lines.append(
+            f"the wing at STA {1e3 * wing.centre[0]:.0f} mm lies ahead of the nose at STA "
+            f"{1e3 * nose:.0f} mm: check the sign of its centre"
+        )
+    return lines
+
+
+def _flows(case: Case, openings: tuple[Opening, ...]) -> list[str]:
+    lines = []
+    for opening in openings:
+        speed = max(map(abs, case.flows.get(opening.name, [0.0]))) / opening.area
+        if speed > FASTEST_FLOW:
+            lines.append(
+                f"the flow given for opening {opening.name} would go through it at {speed:.0f} m/s "
+                f"on the mean; expected at most {FASTEST_FLOW:g} m/s: check flow, length and width"
+            )
     return lines
 
 

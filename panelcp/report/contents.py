@@ -398,7 +398,7 @@ def _sign_line(contents: RunContents) -> str:
     line += f"some would blow backwards in {listed(sorted(certain))}" if certain else "none would"
     line += "" if certain else f" surely blow backwards in {many} that can be predicted"
     if likely:
-        line += f"; some more likely would than not in {listed(sorted(likely))}"
+        line += f"; some would more likely than not in {listed(sorted(likely))}"
     if possible:
         line += f"; within the uncertainty some may in {listed(sorted(possible))}"
     return line + "."

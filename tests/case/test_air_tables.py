@@ -103,11 +103,34 @@ LOST_POWER = changed('rated_power = "75 kW"\n', "", CASE)
         (CASE + '\n[ground]\nheight = "-200 mm"\n', "ground.height: '-200 mm' is too small"),
         (CASE + "\n[effects]\nslipstream = 1\n", "neither true nor false"),
         (CASE + '\n[usual_conditions]\ninclude = ["clim"]\n', "did you mean 'climb'"),
+        (CASE + '\n[usual_conditions]\ninclude = "all"\n', 'write ["all"]'),
+        (CASE + PROPELLER.replace('"78 %"', "78"), 'expected 0.01 to 1 (in percent: "78 %")'),
+        (CASE + PROPELLER + 'slipstream_factor = "250 %"\n', "value is 2.5; expected 0 to 2"),
+        (CASE + '\n[ground]\nattitude = "110 deg"\n', "ground.attitude: '110 deg' is too large"),
     ],
 )
 def test_mistakes_in_the_tables_are_named(tmp_path, text, words):
     rows = mistakes_of(tmp_path, text)
     assert any(words in row for row in rows), rows
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (LOST_POWER + PROPELLER, "give rated_power in [engine]"),
+        (CASE + PROPELLER.replace("[propeller]", "[[propeller]]"), "write [propeller]"),
+        (CASE + PROPELLER.replace('"78 %"', "78"), "propeller.efficiency"),
+    ],
+)
+def test_one_slip_is_one_mistake(tmp_path, text, words):
+    rows = mistakes_of(tmp_path, text)
+    assert len(rows) == 1
+    assert words in rows[0]
+
+
+def test_power_needs_no_rated_power_without_slipstream(tmp_path):
+    text = LOST_POWER + PROPELLER + "\n[effects]\nslipstream = false\n"
+    assert case_of(tmp_path, text).surroundings.rated_power is None
 
 
 def test_wind_from_behind_into_the_slipstream_cannot_decide(tmp_path):

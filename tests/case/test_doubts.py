@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panelcp.case import deviations, running
+from panelcp.case import deviations, doubts, running
 from panelcp.case.reading import read_case
 from panelcp.case.running import prepare_case, solve_case
 from panelcp.errors import FlowError
@@ -159,3 +159,33 @@ def test_finer_panels_that_cannot_be_solved_are_a_warning(coarse_nosed, monkeypa
     contents = solve_case(coarse_nosed)
     assert CHANGE_KIND not in [check.kind for check in contents.checks]
     assert any("but the solution did not converge" in line for line in contents.warnings)
+
+
+def test_sizes_that_only_a_slip_explains(tmp_path):
+    propeller = '\n[propeller]\ndiameter = "1.8 m"\ncentre = ["-2.2 m", "0 m", "0 m"]\n'
+    propeller += 'rotation = "clockwise"\nrpm = "RPM"\nefficiency = "78 %"\n'
+    wing = '\n[wing]\nspan = "9 m"\narea = "AREA"\ncentre = ["PLACE", "0 m", "0 m"]\n'
+    wing += 'mass = "600 kg"\n'
+    flow = 'flow = { climb = "FLOW" }\nrecovery = { value = "0.8"'
+    text = changed('recovery = { value = "0.8"', flow, CASE) + propeller + wing
+
+    def lines(rpm, area, place, flow):
+        content = text.replace("RPM", rpm).replace("AREA", area)
+        content = content.replace("PLACE", place).replace("FLOW", flow)
+        case = read_case(write_case(tmp_path, content))
+        prepared = prepare_case(case)
+        found = doubts._sizes(case, prepared.surface) + doubts._flows(case, prepared.openings)
+        return found, prepared.openings[0].area
+
+    assert lines("2400 rpm", "11 m2", "0.2 m", "0.2 m3/s")[0] == []
+    (tips, aspect, place, speed), area = lines("24 rpm", "90 m2", "-2.3 m", "2 m3/s")
+    assert "tips of the propeller move at 2 m/s" in tips
+    assert "span^2 over area of the wing is 0.9; expected 3 to 40" in aspect
+    assert "the wing at STA -2300 mm lies ahead of the nose at STA -2000 mm" in place
+    assert f"opening nose would go through it at {2.0 / area:.0f} m/s on the mean" in speed
+
+
+def test_ports_and_cabin_openings_are_no_cuts_of_the_cooling(warnings):
+    port = '\n[[opening]]\nname = "port"\nuse = "static port"\nkind = "flush hole"\n'
+    port += 'centre = ["-1.4 m", "0 m", "350 mm"]\nlength = "10 mm"\nwidth = "10 mm"\n'
+    assert not any("port lies in the no-cut zone" in line for line in warnings(CASE + port))

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -26,6 +27,7 @@ from panelcp.report.contents import (
     percent,
     reversed_conditions,
 )
+from panelcp.report.tables import effects_csv
 from tests.case.test_air_tables import PROPELLER, WING
 from tests.cases import CASE, changed, write_case
 
@@ -120,6 +122,19 @@ def test_effects_table_is_that_of_the_summary(finished, summary):
     names = [row["name"] for row in summary["effects"]]
     assert names[:2] == ["nose", "chin"]
     assert len(names) > 2  # the best places too
+
+
+def test_effects_table_knows_the_pockets(finished):
+    flow = finished.contents.flow
+    pocket = np.where(flow.moving[:, None], -100.0, np.zeros_like(flow.cp))
+    contents = replace(finished.contents, flow=flow.with_pocket(pocket))
+    tables = [
+        list(csv.DictReader(io.StringIO(effects_csv(c)))) for c in (finished.contents, contents)
+    ]
+    for before, after in zip(*tables, strict=True):
+        change = float(after["patch_pressure_Pa"]) - float(before["patch_pressure_Pa"])
+        still = before["condition"] == "parked"
+        assert change == pytest.approx(0.0 if still else -100.0, abs=0.011)
 
 
 def test_given_flow_is_shown(finished, summary):
