@@ -285,14 +285,24 @@ def test_fine_crack_is_closed_and_reported(split):
 def test_crack_wider_than_the_tolerance_is_bridged_and_said(split):
     rim = np.count_nonzero(np.abs(split.vertices[:, 0]) < 1e-12)
     assert rim == 32
-    bridged = read_triangles(*cracked(split, 2e-3), part="whole")
+    bridged = read_triangles(*cracked(split, 5e-3), part="whole")
     assert bridged.n_panels == split.n_panels + 2 * rim
-    # a ring of the section at x = 0, 2 mm wide, is put in between
+    # a ring of the section at x = 0, 5 mm wide, is put in between
     _, b, c = AXES
-    assert bridged.volume - split.volume == pytest.approx(2e-3 * np.pi * b * c, rel=0.01)
-    assert "gap of 2.0 to 2.0 mm between two parts bridged with 64 tri" in str(bridged.notes)
+    assert bridged.volume - split.volume == pytest.approx(5e-3 * np.pi * b * c, rel=0.01)
+    assert "gap of 5.0 to 5.0 mm between two parts bridged with 64 tri" in str(bridged.notes)
     joined = read_triangles(*cracked(split, 2e-3), part="whole", crack_tolerance=3e-3)
     assert joined.n_panels == split.n_panels
+
+
+def test_narrow_seam_is_joined_point_to_point_and_said(split):
+    # a band of 2 mm would be all needles: points that face each other go to their middle
+    joined = read_triangles(*cracked(split, 2e-3), part="whole")
+    assert joined.n_panels == split.n_panels
+    _, b, c = AXES
+    # half a section of 2 mm on each side's first row of panels, a third of it in volume each
+    assert 0.0 < joined.volume - split.volume < 2e-3 * np.pi * b * c
+    assert "seam of 2 mm between two parts joined at 32 points" in str(joined.notes)
 
 
 def test_crack_wider_than_a_bridge_is_an_error_that_counts_and_locates(split):
