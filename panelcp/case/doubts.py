@@ -29,6 +29,10 @@ TIP_SPEEDS = (100.0, 330.0)
 ASPECT_RATIOS = (3.0, 40.0)
 """Span^2 over area of a wing lies within these: common practice, no source."""
 
+FAR_AHEAD = 0.25
+"""Parts of the diameter that a propeller stands ahead of the nose at most: common practice, no
+source."""
+
 FASTEST_FLOW = 100.0
 """m/s; no cooling air goes faster through an opening: common practice, no source."""
 
@@ -170,6 +174,12 @@ def _air(case: Case, solutions: Solutions) -> list[str]:
 def _sizes(case: Case, surface: SurfaceMesh) -> list[str]:
     """Propeller and wing of sizes or at places that only a slip of the pen explains."""
     lines, propeller, wing = [], case.surroundings.propeller, case.surroundings.wing
+    nose = surface.bounds[0, 0]
+    if propeller is not None and nose - propeller.centre[0] > FAR_AHEAD * propeller.diameter:
+        lines.append(
+            f"the propeller stands {1e3 * (nose - propeller.centre[0]):.0f} mm ahead of the nose, "
+            "more than a quarter of its diameter: check its centre"
+        )
     if propeller is not None and propeller.rotational_speed:
         tips = propeller.rotational_speed * propeller.radius
         if not TIP_SPEEDS[0] <= tips <= TIP_SPEEDS[1]:
@@ -184,7 +194,6 @@ def _sizes(case: Case, surface: SurfaceMesh) -> list[str]:
             f"span^2 over area of the wing is {wing.aspect_ratio:.1f}; expected "
             f"{ASPECT_RATIOS[0]:g} to {ASPECT_RATIOS[1]:g}: check its span and area"
         )
-    nose = surface.bounds[0, 0]
     if wing.centre[0] < nose:
         lines.append(
             f"the wing at STA {1e3 * wing.centre[0]:.0f} mm lies ahead of the nose at STA "

@@ -30,6 +30,9 @@ from panelcp.report.exit_air_section import exit_air_section
 from panelcp.report.tables import IN_H2O, pressure_at_effects
 from panelcp.units import UNITS, format_quantity
 
+EFFECT_TITLES = {"slipstream": "Slip\u00adstream"}
+"""Titles that may be broken on narrow screens."""
+
 STYLE = """
 :root { --ink:#1d2326; --soft:#566067; --line:#cfd5d8; --paper:#ffffff; --pale:#f3f5f6;
         --warn:#7a4300; --warn-paper:#fff3df; --bad:#8c1d18; --good:#0d5c4a; }
@@ -310,8 +313,8 @@ def _air_sections(contents: RunContents) -> list[tuple[str, str, str]]:
 
 def _effects(contents: RunContents) -> str:
     effects, conditions = contents.effects, contents.flow.conditions
-    titles = [("Condition", "t"), ("Pressure, Pa", "")]
-    titles += [(f"{name.capitalize()}, Pa", "") for name in effects.effects]
+    titles = [("All in Pa", "t"), ("Pressure", "")]
+    titles += [(EFFECT_TITLES.get(name, name.capitalize()), "") for name in effects.effects]
     pressure = pressure_at_effects(contents)
     parts = [
         "<p class='soft'>Pressure on the closed skin with everything, and by how much each effect "

@@ -162,23 +162,26 @@ def test_finer_panels_that_cannot_be_solved_are_a_warning(coarse_nosed, monkeypa
 
 
 def test_sizes_that_only_a_slip_explains(tmp_path):
-    propeller = '\n[propeller]\ndiameter = "1.8 m"\ncentre = ["-2.2 m", "0 m", "0 m"]\n'
+    propeller = '\n[propeller]\ndiameter = "1.8 m"\ncentre = ["DISC", "0 m", "0 m"]\n'
     propeller += 'rotation = "clockwise"\nrpm = "RPM"\nefficiency = "78 %"\n'
     wing = '\n[wing]\nspan = "9 m"\narea = "AREA"\ncentre = ["PLACE", "0 m", "0 m"]\n'
     wing += 'mass = "600 kg"\n'
     flow = 'flow = { climb = "FLOW" }\nrecovery = { value = "0.8"'
     text = changed('recovery = { value = "0.8"', flow, CASE) + propeller + wing
 
-    def lines(rpm, area, place, flow):
-        content = text.replace("RPM", rpm).replace("AREA", area)
+    def lines(disc, rpm, area, place, flow):
+        content = text.replace("DISC", disc).replace("RPM", rpm).replace("AREA", area)
         content = content.replace("PLACE", place).replace("FLOW", flow)
         case = read_case(write_case(tmp_path, content))
         prepared = prepare_case(case)
         found = doubts._sizes(case, prepared.surface) + doubts._flows(case, prepared.openings)
         return found, prepared.openings[0].area
 
-    assert lines("2400 rpm", "11 m2", "0.2 m", "0.2 m3/s")[0] == []
-    (tips, aspect, place, speed), area = lines("24 rpm", "90 m2", "-2.3 m", "2 m3/s")
+    assert lines("-2.2 m", "2400 rpm", "11 m2", "0.2 m", "0.2 m3/s")[0] == []
+    (ahead, tips, aspect, place, speed), area = lines(
+        "-2.6 m", "24 rpm", "90 m2", "-2.3 m", "2 m3/s"
+    )
+    assert "the propeller stands 600 mm ahead of the nose" in ahead
     assert "tips of the propeller move at 2 m/s" in tips
     assert "span^2 over area of the wing is 0.9; expected 3 to 40" in aspect
     assert "the wing at STA -2300 mm lies ahead of the nose at STA -2000 mm" in place
