@@ -208,10 +208,17 @@ def trace(
         panels=found["panels"],
         speed=speed,
         distance=found["distances"],
-        spreading=np.exp(grown) * speed[:, :1] / speed,
+        spreading=_spreading(grown, speed),
         count=counts,
         end=ends,
     )
+
+
+def _spreading(grown, speed) -> np.ndarray:
+    """Width of the strips from ln(h U); 1 at rest, where no line leads on; nan behind the ends."""
+    width = np.where(np.isnan(speed), np.nan, 1.0)
+    flowing = (speed > 0.0) & (speed[:, :1] > 0.0)
+    return np.divide(np.exp(grown) * speed[:, :1], speed, out=width, where=flowing)
 
 
 def _geometry(surface: SurfaceMesh):

@@ -204,6 +204,15 @@ def test_lines_cross_the_edges_of_a_box():
     assert (lines.last_point[:, 0] > 0.9).mean() > 0.9
 
 
+def test_air_at_rest_gives_lines_of_one_point():
+    surface = bodies.ellipsoid(SPHERE, 2)
+    corner = np.zeros((surface.n_panels, 3, 3))
+    corner[:100, :, 0] = 1.0
+    lines = trace(SkinVelocity(surface, corner), [200, 250])
+    assert lines.count.tolist() == [1, 1]
+    assert lines.spreading[:, 0].tolist() == [1.0, 1.0]
+
+
 @pytest.mark.parametrize(
     ("panels", "points", "words"),
     [
