@@ -138,10 +138,12 @@ def mended(
     step(join_seams, options.widest_gap, open_at_plane)
     step(bridge_gaps, options.widest_gap, open_at_plane)
     step(drop_loose_parts, options.loose_share)
+    n_skin = len(triangles)
     vertices, triangles, lines, left = fill_holes(
         vertices, triangles, options.largest_hole, open_at_plane
     )
     notes.extend(lines)
+    step(_without_pockets, n_skin)
     notes.extend(_left_open(vertices, triangles, left, options, leave_larger, open_at_plane))
     step(split_touching_vertices)
     step(draw_needles)
@@ -281,6 +283,26 @@ def _zipped_seams(vertices, triangles, tolerance: float, half: bool):
         ends = ends[(points[ends][:, :, 1] != 0.0).any(axis=1)]
     seam = np.unique(ends)
     return close_junctions(vertices, triangles, tolerance, SAGITTA, MOST_SAGITTA, seam)
+
+
+def _without_pockets(vertices, triangles, n_skin: int):
+    """Caps, all triangles from n_skin on, without those that lie back to back with the skin.
+
+    Where a triangle hangs on the rim by one edge, a cap may fold back onto it; both go, and what
+    is left of the cap meets the skin at that edge.
+    """
+    corners = np.sort(np.asarray(triangles), axis=1)
+    near = np.flatnonzero(np.isin(corners[:n_skin], corners[n_skin:]).all(axis=1))
+    compared = np.concatenate([near, np.arange(n_skin, len(corners))])
+    _, index, counts = np.unique(corners[compared], axis=0, return_inverse=True, return_counts=True)
+    pocket = compared[counts[index.ravel()] == 2]
+    if len(pocket) == 0:
+        return vertices, triangles, []
+    place = format_place(np.asarray(vertices)[triangles[pocket[0]]].mean(axis=0))
+    return (
+        *used_only(vertices, np.delete(triangles, pocket, axis=0)),
+        [f"{len(pocket) // 2} triangles of the rims of filled holes left out (first near {place})"],
+    )
 
 
 def _left_open(

@@ -131,6 +131,22 @@ def test_a_crack_is_closed_up_to_the_centre_line(gap):
     assert sum(told in line for line in result[2]) == 1
 
 
+@pytest.mark.parametrize("draw", [2, 4, 12, 71])
+def test_caps_do_not_fold_back_onto_triangles_that_hang_on_a_rough_rim(draw):
+    vertices, triangles = bodies.icosphere(4)
+    random = np.random.default_rng(draw)
+    rough = vertices + 0.025 * random.normal(size=vertices.shape)
+    centre = vertices[random.integers(len(vertices))]
+    away = np.linalg.norm(rough[triangles].mean(axis=1) - centre, axis=1)
+    skin = triangles[away > 0.3 + 0.06 * random.random(len(triangles))]
+    options = MendingOptions(largest_hole=1.0, crossings=False)
+    points, corners, notes = mended(rough, skin, options)
+    require_closed(points, corners)
+    assert sum("rims of filled holes left out" in line for line in notes) == 1
+    whole = SurfaceMesh(rough, triangles).volume
+    assert SurfaceMesh(points, corners).volume == pytest.approx(whole, rel=0.01)
+
+
 def test_half_with_a_shelf_on_its_centre_line_keeps_the_skin_alone():
     vertices, triangles = bodies.half_ellipsoid((3.0, 1.0, 1.0), 3)
     rim = half_edge_ends(triangles, edge_table(len(vertices), triangles).lone)
