@@ -96,6 +96,10 @@ def test_summary_tells_rise_and_what_is_not_predicted(finished, summary):
     assert rows["run-up"]["mean_rise"] > rows["climb"]["mean_rise"]
     predicted = {name: row["predicted"] for name, row in rows.items()}
     assert predicted == {name: name != "taxi, tail wind" for name in rows}
+    taxi = rows["taxi, tail wind"]
+    assert (taxi["ground_speed"], taxi["wind_from"], taxi["height"]) == (0.0, 180.0, 1.2)
+    assert taxi["wind_speed"] == pytest.approx(12 * 1852 / 3600)
+    assert (taxi["attitude"], rows["climb"]["attitude"]) == (0.0, None)
     assert [row["name"] for row in rows.values() if row["on_ground"]] == [
         "run-up",
         "taxi, tail wind",
