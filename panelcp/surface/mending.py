@@ -143,8 +143,8 @@ def mended(
         vertices, triangles, options.largest_hole, open_at_plane
     )
     notes.extend(lines)
-    step(_without_pockets, n_skin)
     notes.extend(_left_open(vertices, triangles, left, options, leave_larger, open_at_plane))
+    step(_without_pockets, n_skin)
     step(split_touching_vertices)
     step(draw_needles)
     step(consistent_windings)
