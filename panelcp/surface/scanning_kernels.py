@@ -126,19 +126,35 @@ def _facing_weight(normals, i, j, least):
     return (1.0 - part) ** 2 if part < 1.0 else 0.0
 
 
+@njit(cache=True, error_model="numpy")
+def apart_nodes(starts, links, n):
+    """(n,) bool: vertices chosen in turn so that no two are neighbours and every other has one."""
+    chosen, near = np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
+    for i in range(n):
+        if near[i]:
+            continue
+        chosen[i] = near[i] = True
+        for k in range(starts[i], starts[i + 1]):
+            if links[k] < n:
+                near[links[k]] = True
+    return chosen
+
+
 @njit(cache=True, parallel=True, error_model="numpy")
-def least_facing(n, places, normals, starts, links, reach):
-    """(n,) float: least cosine of the normals within `reach` of each of the first n places."""
+def least_facing(chosen, places, normals, starts, links, reach):
+    """(len(chosen),) float: least cosine of the normals within `reach` of each chosen place."""
+    n = len(chosen)
     result = np.ones(n)
     for chunk in prange(CHUNKS):
         visited = np.full(len(places), -1, dtype=np.int64)
         found = np.empty(MAX_WITHIN, dtype=np.int64)
-        for i in range(chunk * n // CHUNKS, (chunk + 1) * n // CHUNKS):
+        for row in range(chunk * n // CHUNKS, (chunk + 1) * n // CHUNKS):
+            i = chosen[row]
             for k in range(_within(i, places, starts, links, reach[i], visited, found)):
                 cosine = 0.0
                 for c in range(3):
                     cosine += normals[i, c] * normals[found[k], c]
-                result[i] = min(result[i], cosine)
+                result[row] = min(result[row], cosine)
     return result
 
 
@@ -148,12 +164,13 @@ def adapted_fits(chosen, points, places, normals, starts, links, scale, radii, l
 
     Distances along the normal at `places` of the rough `points`, as functions of both other
     coordinates; weights (1 - (r/R)^2)^2, R = radii * scale, times those of the normals, which end
-    at an angle of cosine `least`. Returns, (len(chosen), len(radii)): height of each surface over
-    the place, m, and the squared misfit, m2, of the vertex from the surface through all others;
-    nan where no fit is possible.
+    at an angle of cosine `least`. Returns, (len(chosen), len(radii), 6): each surface z = c0 +
+    c1 x + c2 y + c3 x2 + c4 xy + c5 y2 in parts of the broadest R; and, (len(chosen), len(radii)),
+    the squared misfit, m2, of the vertex from the surface through all others; nan where no fit is
+    possible.
     """
     n, breadths = len(chosen), len(radii)
-    heights, misfits = np.zeros((n, breadths)), np.full((n, breadths), np.nan)
+    surfaces, misfits = np.zeros((n, breadths, 6)), np.full((n, breadths), np.nan)
     for chunk in prange(CHUNKS):
         visited = np.full(len(points), -1, dtype=np.int64)
         found = np.empty(MAX_WITHIN, dtype=np.int64)
@@ -169,10 +186,44 @@ def adapted_fits(chosen, points, places, normals, starts, links, scale, radii, l
                     apart, height = _terms(i, found[k], points, places, normals, reach, terms)
                     _add_to_sums(apart, facing, terms, radii, sums, squares)
             for level in range(breadths):
-                heights[row, level], misfits[row, level] = _height_and_misfit(
-                    sums[level], squares[level], terms, height, reach
+                misfits[row, level] = (
+                    reach
+                    * reach
+                    * _surface_and_misfit(
+                        sums[level], squares[level], terms, height, surfaces[row, level]
+                    )
                 )
-    return heights, misfits
+    return surfaces, misfits
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def heights_on(n, row, surfaces, places, normals, starts, links, reach):
+    """(n,) float, m: heights along the normals, over the first n places, of surfaces at nodes.
+
+    Surface row[i] is that of place i, in parts of reach[i]; where it is -1, the mean of what the
+    surfaces of the neighbours have there.
+    """
+    result = np.zeros(n)
+    for i in prange(n):
+        if row[i] >= 0:
+            result[i] = surfaces[row[i], 0] * reach[i]
+            continue
+        terms, total, weights = np.empty(21), 0.0, 0.0
+        for k in range(starts[i], starts[i + 1]):
+            j = links[k]
+            weight = 0.0
+            if j < n and row[j] >= 0:
+                weight = _facing_weight(normals, i, j, 0.5)
+            if weight > 0.0:
+                _, rise = _terms(j, i, places, places, normals, reach[j], terms)
+                rise = -rise
+                for c in range(6):
+                    rise += surfaces[row[j], c] * terms[c]
+                total += weight * rise * reach[j]
+                weights += weight
+        if weights > 0.0:
+            result[i] = total / weights
+    return result
 
 
 @njit(cache=True, error_model="numpy")
@@ -225,17 +276,17 @@ def _add_to_sums(apart, facing, terms, radii, sums, squares):
 
 
 @njit(cache=True, error_model="numpy")
-def _height_and_misfit(sums, squares, own, z, reach):
-    """Height of one surface, m, and squared misfit of its own vertex when left out, m2."""
+def _surface_and_misfit(sums, squares, own, z, surface):
+    """Terms of one surface, and the squared misfit of its own vertex when left out."""
     if not sums[0] * sums[0] > LEAST_POINTS * squares:
-        return 0.0, np.nan
+        return np.nan
     matrix, forward = np.empty((6, 6)), np.empty(6)
     for a in range(6):
         for b in range(a + 1):
             matrix[a, b] = sums[PRODUCTS[a, b]]
     right = sums[15:].copy()
     if not _solve_positive(matrix, right, 6):
-        return 0.0, np.nan
+        return np.nan
     leverage = 0.0
     for a in range(6):
         z -= own[a] * right[a]
@@ -245,29 +296,32 @@ def _height_and_misfit(sums, squares, own, z, reach):
         forward[a] = value / matrix[a, a]
         leverage += forward[a] * forward[a]
     if leverage > MOST_LEVERAGE:
-        return 0.0, np.nan
-    return right[0] * reach, (z * reach / (1.0 - leverage)) ** 2
+        return np.nan
+    surface[:] = right
+    return (z / (1.0 - leverage)) ** 2
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
-def pooled(n, values, image, places, normals, starts, links, reach, least):
-    """Weighted means of rows of values, nan left out, within `reach` of the first n places.
+def pooled(chosen, values, row, places, normals, starts, links, reach, least):
+    """Weighted means of rows of values, nan left out, within `reach` of the chosen places.
 
-    Rows are those of `image`, (n_places,) int. Weights fall with distance and with the turn of
-    the normals; they are 0 at `reach` and where its cosine is `least`.
+    `row`, (n_places,) int: which row of values belongs to each place; -1 for none. Weights fall
+    with distance and with the turn of the normals; they are 0 at `reach` and where its cosine is
+    `least`.
     """
-    width = values.shape[1]
+    n, width = len(chosen), values.shape[1]
     result = np.full((n, width), np.nan)
     for chunk in prange(CHUNKS):
         visited = np.full(len(places), -1, dtype=np.int64)
         found = np.empty(MAX_WITHIN, dtype=np.int64)
         sums, weights = np.empty(width), np.empty(width)
-        for i in range(chunk * n // CHUNKS, (chunk + 1) * n // CHUNKS):
+        for place in range(chunk * n // CHUNKS, (chunk + 1) * n // CHUNKS):
+            i = chosen[place]
             count = _within(i, places, starts, links, reach[i], visited, found)
             sums[:], weights[:] = 0.0, 0.0
             for k in range(count):
                 j = found[k]
-                weight = _facing_weight(normals, i, j, least)
+                weight = _facing_weight(normals, i, j, least) if row[j] >= 0 else 0.0
                 if weight == 0.0:
                     continue
                 apart = 0.0
@@ -275,13 +329,13 @@ def pooled(n, values, image, places, normals, starts, links, reach, least):
                     apart += (places[j, c] - places[i, c]) ** 2
                 weight *= 1.0 - apart / (reach[i] * reach[i])
                 for c in range(width):
-                    value = values[image[j], c]
+                    value = values[row[j], c]
                     if not np.isnan(value):
                         sums[c] += weight * value
                         weights[c] += weight
             for c in range(width):
                 if weights[c] > 0.0:
-                    result[i, c] = sums[c] / weights[c]
+                    result[place, c] = sums[c] / weights[c]
     return result
 
 
@@ -302,13 +356,14 @@ def linked_corners(triangles, n):
 
 
 @njit(cache=True, error_model="numpy")
-def merge_short_edges(points, weights, triangles, rim, edges, limit, wanted, chains):
+def merge_short_edges(points, weights, into, triangles, rim, edges, limit, wanted, chains):
     """Draw the ends of edges shorter than `limit` together, in the order given; in place.
 
     The merged vertex lies at the mean of all vertices drawn into it, or on the rim. An edge is
     left alone where the skin would cease to be one sheet (ends with other common neighbours than
     the far corners of its triangles), a triangle would turn over, or a corner gets crowded.
-    Dead triangles get -1 as first corner. Returns the number of live triangles.
+    Dead triangles get -1 as first corner; `into` names the vertex that each was drawn into.
+    Returns the number of live triangles.
     """
     head, tail, after = chains
     live = 0
@@ -343,6 +398,7 @@ def merge_short_edges(points, weights, triangles, rim, edges, limit, wanted, cha
         live -= _draw_together(a, b, triangles, head, tail, after)
         points[a] = place
         weights[a] += weights[b]
+        into[b] = a
     return live
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from panelcp.errors import SurfaceError
-from panelcp.surface.scanning import Adjacency, adjacency
+from panelcp.surface.scanning import Adjacency, adjacency, reduced, vertex_normals
 
 SHARE = 0.6
 """Part of the way to the mean of the neighbours in one step; more would overshoot."""
@@ -44,6 +44,12 @@ POOLED, POOLED_TURN = 6.0, 45.0
 EVENED = 3
 """Times that the distances left to the rough points are averaged before they are added."""
 
+FITTED = 100_000
+"""Where there are more vertices, surfaces are fitted at some of those on even skin only."""
+
+MOST_SMOOTHED = 300_000
+"""A scan of more triangles than this is reduced before surfaces are fitted."""
+
 SAMPLE = 20_000
 NOISELESS = 2e-5
 """m; a skin rougher than this by less is left alone."""
@@ -77,13 +83,13 @@ def smoothed(
     ----------
     vertices : (n, 3) float, m
     triangles : (m, 3) int, one winding, open or closed; open edges with y = 0 are the centre line
-    largest_move : m, no vertex is moved farther
+    largest_move : m, no vertex is moved farther (from the mean, where several became one)
     noise : m, rms along the normal; estimated when not given
 
     Returns
     -------
     vertices : smoothed; those of an open edge at y = 0 keep y = 0
-    triangles : as given
+    triangles : as given; of more than 300 000 so many are left (see `reduced`)
     notes : lines that say what was done, with the noise before and after
 
     Raises
@@ -106,6 +112,9 @@ def smoothed(
     statistical predictions, Journal of the Royal Statistical Society B 36, 1974; S. Fleishman, I.
     Drori and D. Cohen-Or, Bilateral mesh denoising, SIGGRAPH 2003 (both from memory).
 
+    Of more than 100 000 vertices, only some on even skin get surfaces of their own, which settle
+    their neighbours too; all do where the skin turns by more than 25 degrees nearby.
+
     What the rough points still stand off in the broad mean is added, so that the volume is kept
     (twicing: J. W. Tukey, Exploratory data analysis, 1977, from memory).
 
@@ -118,17 +127,33 @@ def smoothed(
         if value is not None and not (np.isfinite(value) and value > 0.0):
             raise SurfaceError(f"smoothing: {name} is {value} m; expected more than 0")
     averaging = _averaging(points, triangles)
-    before, normals = _roughness(points, triangles, averaging)
+    before = _roughness(points, triangles, averaging)[0]
     level = before if noise is None else noise
     if level < NOISELESS:
         return points, triangles, [f"no smoothing: noise only {level * 1e6:.0f} micrometres"]
+    unseen, notes = level**2 - before**2, []
+    if len(triangles) > MOST_SMOOTHED:
+        calm = _calm(points, averaging, NORMAL_STEPS)
+        points, triangles, notes = reduced(points, triangles, MOST_SMOOTHED, calm)
+        averaging = _averaging(points, triangles)
+    result, normals, limited = _smoothed(points, triangles, averaging, unseen, largest_move)
+    levels = before, _roughness(result, triangles, averaging)[0], noise
+    return result, triangles, notes + _notes(result - points, normals, levels, limited)
+
+
+def _smoothed(points, triangles, averaging: _Averaging, unseen: float, largest_move: float):
+    """Smoothed vertices, normals along which they moved, and which were held; see above.
+
+    `unseen`, m2, is what the squared noise is known to be more, or less, than is seen of it.
+    """
+    seen, normals = _roughness(points, triangles, averaging)
+    level = float(np.sqrt(max(0.0, seen**2 + unseen)))
     first = _broadest_in_agreement(points, averaging, normals, level)
-    wanted = _refitted(points, triangles, first, max(0.0, level**2 - before**2))
+    wanted = _refitted(points, triangles, first, max(0.0, unseen))
     wanted[averaging.on_plane, 1] = 0.0
     result, limited = _held(points, wanted, normals, largest_move)
     result[averaging.on_plane, 1] = 0.0
-    after, _ = _roughness(result, triangles, averaging)
-    return result, triangles, _notes(result - points, normals, (before, after, noise), limited)
+    return result, normals, limited
 
 
 def noise_estimate(vertices, triangles) -> float:
@@ -141,28 +166,17 @@ def noise_estimate(vertices, triangles) -> float:
     return _roughness(points, triangles, _averaging(points, triangles))[0]
 
 
-def vertex_normals(vertices, triangles) -> np.ndarray:
-    """(n, 3) float, unit: mean of the triangles at a vertex, weighted with their area."""
-    a, b, c = np.moveaxis(np.asarray(vertices)[triangles], 1, 0)
-    vectors = np.cross(b - a, c - a)
-    sums = np.zeros((len(vertices), 3))
-    for axis in range(3):
-        for corner in range(3):
-            sums[:, axis] += np.bincount(
-                np.asarray(triangles)[:, corner], weights=vectors[:, axis], minlength=len(sums)
-            )
-    return sums / np.maximum(np.linalg.norm(sums, axis=1, keepdims=True), 1e-300)
-
-
 def calmed(vertices, triangles, steps: int = NORMAL_STEPS) -> tuple[np.ndarray, np.ndarray]:
     """Vertices after a few steps of averaging, and their normals: a first look at a noisy skin."""
     points = np.ascontiguousarray(vertices, dtype=float)
     averaging = _averaging(points, triangles)
-    points = _unshrunk(averaging.steps(points, steps), averaging, steps)
+    points = _calm(points, averaging, steps)
     return points, vertex_normals(points, triangles)
 
 
-def _unshrunk(once: np.ndarray, averaging: _Averaging, steps: int) -> np.ndarray:
+def _calm(points, averaging: _Averaging, steps: int) -> np.ndarray:
+    """Vertices after steps of averaging, freed of most of their shrinkage."""
+    once = averaging.steps(points, steps)
     return 2.0 * once - averaging.steps(once, steps)
 
 
@@ -182,7 +196,7 @@ def _averaging(points, triangles) -> _Averaging:
 def _roughness(points, triangles, averaging: _Averaging) -> tuple[float, np.ndarray]:
     from panelcp.surface.scanning_kernels import fit_residuals
 
-    calm = _unshrunk(averaging.steps(points, NORMAL_STEPS), averaging, NORMAL_STEPS)
+    calm = _calm(points, averaging, NORMAL_STEPS)
     normals = vertex_normals(calm, triangles)
     inner = np.flatnonzero(~averaging.joined.on_rim)
     if len(inner) == 0:
@@ -244,29 +258,64 @@ class _Skin:
     image: np.ndarray
     edge: np.ndarray
 
-    def pooled(self, values, reach: float) -> np.ndarray:
-        """Means of values (n, k), one row for each vertex of the half, within so many edges."""
+    def nodes(self, n: int) -> tuple[np.ndarray, np.ndarray]:
+        """Vertices of the half at which surfaces are fitted; at which of them the skin is bent.
+
+        All where the skin is bent nearby or ends, and of many others no two neighbours.
+        """
+        from panelcp.surface.scanning_kernels import apart_nodes, least_facing
+
+        around = (self.places, self.normals, self.joined.starts, self.joined.links)
+        rows, links = self.joined.rows, self.joined.links
+        apart = apart_nodes(self.joined.starts, links, n) if n > FITTED else np.ones(n, dtype=bool)
+        some = np.flatnonzero(apart)
+        bent = np.zeros(len(self.places), dtype=bool)
+        bent[some] = least_facing(some, *around, POOLED * self.edge) < np.cos(np.radians(TURNS[0]))
+        if n > FITTED:
+            bent[links[bent[rows]]] = True
+        bent = bent[:n]
+        chosen = np.flatnonzero(apart | bent | self.joined.on_rim[:n])
+        return chosen, bent[chosen]
+
+    def pooled(self, values, reach: float, known, wanted) -> np.ndarray:
+        """Means of values (len(known), k) at vertices, within so many edges of the wanted ones."""
         from panelcp.surface.scanning_kernels import pooled
 
         around = (self.places, self.normals, self.joined.starts, self.joined.links)
         least = np.cos(np.radians(POOLED_TURN))
-        return pooled(len(values), values, self.image, *around, reach * self.edge, least)
+        return pooled(wanted, values, self._row(known), *around, reach * self.edge, least)
 
-    def fits(self, n: int) -> tuple[np.ndarray, np.ndarray]:
-        """Heights, m, and squared misfits, m2, (n, k), of all surfaces; those of TURNS in turn.
+    def fits(self, nodes, bent) -> tuple[np.ndarray, np.ndarray]:
+        """All surfaces, (n, k, 6), and squared misfits, m2, (n, k); those of TURNS in turn.
 
         Those of the smaller turn only where the skin turns by more nearby.
         """
-        from panelcp.surface.scanning_kernels import adapted_fits, least_facing
+        from panelcp.surface.scanning_kernels import adapted_fits
 
         around = (self.places, self.normals, self.joined.starts, self.joined.links)
-        cosines, radii = np.cos(np.radians(TURNS)), np.array(BREADTHS)
-        bent = least_facing(n, *around, POOLED * self.edge) < cosines[0]
-        heights, misfits = np.zeros((n, 2, len(radii))), np.full((n, 2, len(radii)), np.nan)
-        for k, chosen in enumerate((np.flatnonzero(bent), np.arange(n))):
-            found = adapted_fits(chosen, self.rough, *around, self.edge, radii, cosines[k])
-            heights[chosen, k], misfits[chosen, k] = found
-        return heights.reshape(n, -1), misfits.reshape(n, -1)
+        n, cosines, radii = len(nodes), np.cos(np.radians(TURNS)), np.array(BREADTHS)
+        surfaces = np.zeros((n, 2, len(radii), 6))
+        misfits = np.full((n, 2, len(radii)), np.nan)
+        for k, chosen in enumerate((bent, np.ones(n, dtype=bool))):
+            found = adapted_fits(nodes[chosen], self.rough, *around, self.edge, radii, cosines[k])
+            surfaces[chosen, k], misfits[chosen, k] = found
+        return surfaces.reshape(n, -1, 6), misfits.reshape(n, -1)
+
+    def on_surfaces(self, surfaces, nodes, n: int) -> np.ndarray:
+        """The n vertices of the half put onto the surfaces (len(nodes), 6) of the nodes."""
+        from panelcp.surface.scanning_kernels import heights_on
+
+        around = (self.places, self.normals, self.joined.starts, self.joined.links)
+        row = np.full(len(self.places), -1)
+        row[nodes] = np.arange(len(nodes))
+        heights = heights_on(n, row, surfaces, *around, BREADTHS[-1] * self.edge)
+        return self.places[:n] + heights[:, None] * self.normals[:n]
+
+    def _row(self, known) -> np.ndarray:
+        """(n_places,) int: which of the known vertices each place is, or is the image of."""
+        row = np.full(len(self.places), -1)
+        row[known] = np.arange(len(known))
+        return row[self.image]
 
 
 def _refitted(points, triangles, first, allowed: float) -> np.ndarray:
@@ -276,17 +325,24 @@ def _refitted(points, triangles, first, allowed: float) -> np.ndarray:
     """
     n = len(points)
     skin = _with_mirror_image(points, first, triangles)
-    heights, misfits = skin.fits(n)
-    risks = skin.pooled(skin.pooled(misfits, POOLED), POOLED)
+    nodes, bent = skin.nodes(n)
+    surfaces, misfits = skin.fits(nodes, bent)
+    risks = misfits
+    for _ in range(2):
+        risks = skin.pooled(risks, POOLED, nodes, nodes)
     possible = np.isfinite(misfits) & np.isfinite(risks)
     chosen = _foretelling_best(np.where(possible, risks, np.inf), allowed)
-    shares = np.where(possible, np.nan_to_num(skin.pooled(chosen, POOLED)), 0.0)
+    shares = np.nan_to_num(skin.pooled(chosen, POOLED, nodes, nodes))
+    shares = np.where(possible, shares, 0.0)
     shares /= np.maximum(shares.sum(axis=1, keepdims=True), 1e-300)
-    fitted = first + (shares * heights).sum(axis=1)[:, None] * skin.normals[:n]
+    surface = np.einsum("nk,nkc->nc", shares, surfaces)
+    fitted = skin.on_surfaces(surface, nodes, n)
     left = ((points - fitted) * skin.normals[:n]).sum(axis=1, keepdims=True)
+    known = np.arange(n)
     for _ in range(EVENED):
-        left = skin.pooled(left, POOLED)
-    return fitted + np.nan_to_num(left) * skin.normals[:n]
+        left, known = skin.pooled(left, POOLED, known, nodes), nodes
+    surface[:, 0] += np.nan_to_num(left[:, 0]) / (BREADTHS[-1] * skin.edge[nodes])
+    return skin.on_surfaces(surface, nodes, n)
 
 
 def _foretelling_best(risks, allowed: float) -> np.ndarray:

@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
 from panelcp.errors import SurfaceError
+from panelcp.surface import smoothing
 from panelcp.surface.checking import require_closed
 from panelcp.surface.mesh import SurfaceMesh, mirrored_whole
 from panelcp.surface.repair import open_vertices, sorted_edges
@@ -22,7 +23,7 @@ from panelcp.surface.scanning import (
     split_at,
     without_unused,
 )
-from panelcp.surface.scanning_kernels import adapted_fits, pooled
+from panelcp.surface.scanning_kernels import adapted_fits, apart_nodes, pooled
 from panelcp.surface.smoothing import (
     _held,
     _with_mirror_image,
@@ -299,7 +300,7 @@ def test_fits_foretell_as_if_their_vertex_had_been_left_out(rough_patch):
     points, places, normals, joined = rough_patch
     radii, scale, least = np.array([4.0, 6.0]), np.full(len(points), 0.05), np.cos(np.radians(40))
     chosen = np.array([0, 77, 1234])
-    heights, misfits = adapted_fits(
+    surfaces, misfits = adapted_fits(
         chosen, points, places, normals, joined.starts, joined.links, scale, radii, least
     )
     for row, i in enumerate(chosen):
@@ -314,7 +315,12 @@ def test_fits_foretell_as_if_their_vertex_had_been_left_out(rough_patch):
             weight[normals @ normals[i] < least] = 0.0
             root = np.sqrt(weight)
             whole = np.linalg.lstsq(root[:, None] * terms, root * z)[0]
-            assert heights[row, level] == pytest.approx(whole[0], rel=1e-6)
+            broad = radii[-1] * 0.05
+            parts = whole * np.array([1.0, broad, broad, broad**2, broad**2, broad**2]) / broad
+            # heights and mean bend do not hang on the directions of x and y across the normal
+            for terms_of in (lambda c: c[0], lambda c: np.hypot(c[1], c[2]), lambda c: c[3] + c[5]):
+                found = terms_of(surfaces[row, level])
+                assert found == pytest.approx(terms_of(parts), rel=1e-6, abs=1e-12)
             root[i] = 0.0
             without = np.linalg.lstsq(root[:, None] * terms, root * z)[0]
             assert misfits[row, level] == pytest.approx((z[i] - terms[i] @ without) ** 2, rel=1e-6)
@@ -334,28 +340,90 @@ def test_neighbours_that_face_another_way_have_no_part(rough_patch):
 
 def test_pooled_values_are_weighted_means_of_what_faces_alike(rough_patch):
     _, places, normals, joined = rough_patch
-    values = np.random.default_rng(14).normal(size=(len(places), 2))
+    known = np.arange(0, len(places), 2)
+    values = np.random.default_rng(14).normal(size=(len(known), 2))
     values[::3, 1] = np.nan
+    row = np.full(len(places), -1)
+    row[known] = np.arange(len(known))
     reach, least = np.full(len(places), 0.3), np.cos(np.radians(25.0))
-    found = pooled(
-        3,
-        values,
-        np.arange(len(places)),
-        places,
-        normals,
-        joined.starts,
-        joined.links,
-        reach,
-        least,
-    )
-    for i in range(3):
+    wanted = np.array([2, 77, 1234])
+    around = (places, normals, joined.starts, joined.links)
+    found = pooled(wanted, values, row, *around, reach, least)
+    for line, i in zip(found, wanted, strict=True):
         part = np.maximum(0.0, 1.0 - (1.0 - normals @ normals[i]) / (1.0 - least))
         away = np.linalg.norm(places - places[i], axis=1)
-        weight = np.square(part) * np.maximum(0.0, 1.0 - np.square(away / 0.3))
+        weight = (np.square(part) * np.maximum(0.0, 1.0 - np.square(away / 0.3)))[known]
         for column in range(2):
-            known = np.isfinite(values[:, column])
-            mean = np.average(values[known, column], weights=weight[known])
-            assert found[i, column] == pytest.approx(mean, rel=1e-9)
+            there = np.isfinite(values[:, column])
+            mean = np.average(values[there, column], weights=weight[there])
+            assert line[column] == pytest.approx(mean, rel=1e-9)
+
+
+def test_nodes_lie_apart_and_beside_every_other_vertex(rough_patch):
+    _, places, _, joined = rough_patch
+    chosen = apart_nodes(joined.starts, joined.links, len(places))
+    neighbours = np.bincount(joined.rows, weights=chosen[joined.links], minlength=len(places))
+    assert (neighbours[chosen] == 0).all()
+    assert (neighbours[~chosen] > 0).all()
+    assert chosen.mean() < 0.4
+
+
+def test_quadratic_skin_between_nodes_is_met_exactly(monkeypatch, smooth_bead):
+    vertices, triangles, _ = smooth_bead
+    x, y, _ = vertices.T
+    flat = np.stack([x, y + 0.5, np.zeros_like(x)], axis=1)  # away from the plane of symmetry
+    bowl = flat + np.outer(0.1 * x - 0.05 * y + 0.3 * x * x - 0.2 * x * y, [0.0, 0.0, 1.0])
+    monkeypatch.setattr(smoothing, "FITTED", 0)
+    n, skin = len(flat), _with_mirror_image(bowl, flat, triangles)
+    nodes, bent = skin.nodes(n)
+    assert not bent.any()
+    assert len(nodes) < 0.4 * n
+    surfaces, misfits = skin.fits(nodes, bent)
+    whole = np.isfinite(misfits[:, -1])
+    assert whole.mean() > 0.9
+    assert np.abs(misfits[whole, -1]).max() < 1e-20
+    # beside the rim, too few points may lie in the first fits
+    found = skin.on_surfaces(surfaces[:, -1], nodes, n)
+    assert found == pytest.approx(bowl, abs=1e-10)
+
+
+def test_every_vertex_of_a_bent_skin_is_fitted(monkeypatch):
+    body = bodies.box((1.0, 0.6, 0.4), (50, 30, 20))
+    monkeypatch.setattr(smoothing, "FITTED", 0)
+    skin = _with_mirror_image(body.vertices, body.vertices, body.triangles)
+    nodes, bent = skin.nodes(body.n_vertices)
+    half = np.array([0.5, 0.3, 0.2])
+    depth = np.sort(half - np.abs(body.vertices), axis=1)[:, 1]  # from the nearest sharp edge
+    near = np.flatnonzero(depth < 0.05)
+    assert np.isin(near, nodes[bent]).all()
+    far = np.count_nonzero(depth > 0.18)
+    assert np.count_nonzero(depth[nodes] > 0.18) < 0.4 * far
+
+
+@pytest.mark.parametrize("noise", [0.001, 0.005])
+def test_fits_at_nodes_are_as_good_as_fits_everywhere(monkeypatch, noise):
+    vertices, triangles = bodies.icosphere(6)
+    rough = 0.5 * vertices + noise * np.random.default_rng(2).normal(size=vertices.shape)
+    monkeypatch.setattr(smoothing, "FITTED", 0)
+    result, _, _ = smoothed(rough, triangles, 4.0 * noise)
+    assert np.sqrt(np.mean(np.square(np.linalg.norm(result, axis=1) - 0.5))) < 0.2 * noise
+
+
+def test_a_fine_scan_is_reduced_before_it_is_smoothed(monkeypatch):
+    vertices, triangles = bodies.icosphere(6)
+    noise = 0.005  # of edges of 8 mm
+    rough = 0.5 * vertices + noise * np.random.default_rng(2).normal(size=vertices.shape)
+    monkeypatch.setattr(smoothing, "MOST_SMOOTHED", 20_000)
+    result, fewer, notes = smoothed(rough, triangles, 4.0 * noise)
+    assert 19_900 < len(fewer) <= 20_000
+    require_closed(result, fewer)
+    away = np.linalg.norm(result, axis=1) - 0.5
+    assert np.sqrt(np.mean(away**2)) < 0.15 * noise
+    assert notes[0].startswith("81920 triangles reduced to ")
+    told = float(notes[1].removeprefix("smoothed: noise ").split()[0])
+    assert told == pytest.approx(1e3 * noise, rel=0.03)  # as it was scanned
+    many, _, _ = smoothed(rough, triangles, 4.0 * noise, 0.005)
+    assert np.sqrt(np.mean(np.square(np.linalg.norm(many, axis=1) - 0.5))) < 0.15 * noise
 
 
 def test_a_half_is_fitted_as_if_its_mirror_image_were_there():
@@ -368,10 +436,13 @@ def test_a_half_is_fitted_as_if_its_mirror_image_were_there():
     full = _with_mirror_image(both.vertices, whole.vertices, whole.triangles)
     here = cKDTree(whole.vertices).query(vertices)[1]
     half, full = (replace(skin, edge=np.full(len(skin.places), 0.04)) for skin in (half, full))
-    found, expected = half.fits(len(vertices)), full.fits(len(whole.vertices))
+    found, expected = (
+        skin.fits(*skin.nodes(n))
+        for skin, n in ((half, len(vertices)), (full, len(whole.vertices)))
+    )
     assert np.isfinite(found[1]).any(axis=1).all()
     for one, other in zip(found, expected, strict=True):
-        assert one == pytest.approx(other[here], rel=1e-6, abs=1e-12, nan_ok=True)
+        assert one == pytest.approx(other[here], rel=1e-6, abs=1e-9, nan_ok=True)
 
 
 @pytest.mark.parametrize("options", [(0.0, None), (np.nan, None), (0.01, -1.0)])
@@ -616,6 +687,34 @@ def test_reduction_averages_noise():
     points, _, _ = reduced(vertices * radius, triangles, len(triangles) // 4)
     # four vertices in one halve it at best
     assert 0.0004 < np.std(np.linalg.norm(points, axis=1)) < 0.0008
+
+
+def test_vertices_of_a_reduced_scan_are_means_whatever_skin_they_are_judged_by():
+    vertices, triangles = bodies.half_ellipsoid((1.0, 0.5, 0.6), 5)
+    heights = 0.01 * np.random.default_rng(16).normal(size=len(vertices))
+    rough = np.column_stack([vertices[:, 0] + heights, vertices[:, 1:]])
+    smooth, same, _ = reduced(vertices, triangles, 2000, vertices)
+    points, parts, _ = reduced(rough, triangles, 2000, vertices)
+    assert np.array_equal(parts, same)
+    require_closed(points, parts, open_at_plane=True)
+    # means of both: what is left of the noise lies along x and has no part of the shape
+    assert points[:, 1:] == pytest.approx(smooth[:, 1:], abs=1e-15)
+    drawn = len(vertices) / len(points)
+    off = np.sqrt(drawn) * (points - smooth)[:, 0] / 0.01
+    assert np.std(off) == pytest.approx(1.0, rel=0.25)
+    inner = smooth[:, 1] > 0.0
+    assert np.array_equal(smooth[:, 1] == 0.0, points[:, 1] == 0.0)
+    assert np.isin(open_vertices(parts), np.flatnonzero(~inner)).all()
+
+
+def test_reduction_keeps_sharp_edges():
+    body = bodies.box((1.0, 0.6, 0.4), (100, 60, 40))
+    vertices, triangles, _ = reduced(body.vertices, body.triangles, body.n_panels // 4)
+    along = np.linspace(-0.4, 0.4, 41)
+    places = np.stack([along, np.full(41, 0.3), np.full(41, 0.2)], axis=1)
+    away = [nearest_on_skin(vertices, triangles, place)[1] for place in places]
+    # where edges across and along count alike, they are cut by up to half an edge of 20 mm
+    assert np.sqrt(np.mean(np.square(away))) < 0.001
 
 
 def test_small_scans_are_not_reduced(sphere):
