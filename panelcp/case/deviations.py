@@ -114,16 +114,23 @@ def sampled_pressures(
 
 
 def uncertain_air(prepared: PreparedCase) -> UncertainAir:
-    """How well angles, slipstream factor and wind are known."""
+    """How well angles, slipstream and wind are known.
+
+    The band of the propeller's efficiency counts as one of the slipstream factor, in the same
+    proportion: thrust goes with the efficiency, the induced velocity with thrust in fast flight
+    and less than that at low speed, so this is on the safe side.
+    """
     propeller, low, high = prepared.case.surroundings.propeller, 0.0, 0.0
-    if propeller is not None and propeller.factor.has_band and propeller.factor.value > 0.0:
-        low = propeller.factor.low_deviation / propeller.factor.value
-        high = propeller.factor.high_deviation / propeller.factor.value
+    if propeller is not None and propeller.factor.value > 0.0:
+        for band in (propeller.factor, propeller.efficiency):
+            if band.has_band:
+                low = np.hypot(low, band.low_deviation / band.value)
+                high = np.hypot(high, band.high_deviation / band.value)
     return UncertainAir(
         alpha=ANGLE_DEVIATIONS["alpha"].value,
         beta=ANGLE_DEVIATIONS["beta"].value,
-        factor_low=low,
-        factor_high=high,
+        factor_low=float(low),
+        factor_high=float(high),
         wind=WIND_DEVIATION.value,
     )
 

@@ -155,9 +155,10 @@ class FlightCondition:
                 "ground"
             )
         if self.on_ground and self.alpha:
+            key = "ground_speed" if self.ground_speed is not None else "height"
             raise FlowError(
-                f"condition {self.name}: on the ground the air flows along it: give attitude in "
-                "place of alpha"
+                f"condition {self.name}: {key} puts it on the ground, where the air flows along "
+                f"it: give attitude in place of alpha, or leave {key} out"
             )
         if self.ground_speed is not None and self.beta:
             raise FlowError(
@@ -168,6 +169,11 @@ class FlightCondition:
             raise FlowError(
                 f"condition {self.name}: wind_speed and wind_from go with ground_speed; in flight "
                 "the airspeed says it all"
+            )
+        if self.wind_from and not self.wind_speed:
+            raise FlowError(
+                f"condition {self.name}: wind_from without wind_speed; give both, or neither in a "
+                "calm"
             )
         if not self.on_ground and self.attitude is not None:
             raise FlowError(

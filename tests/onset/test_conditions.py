@@ -94,6 +94,8 @@ def test_standing_still_is_a_condition():
             {"true_airspeed": 30.0, "propeller_efficiency": 0.8, "thrust": 900.0},
             "either thrust or propeller_efficiency, not both",
         ),
+        ({"ground_speed": 0.0, "wind_from": 90.0}, "wind_from without wind_speed; give both"),
+        ({"true_airspeed": 9.0, "height": 1.0, "alpha": 3.0}, "height puts it on the ground"),
         ({"true_airspeed": 30.0, "attitude": 3.0}, "attitude is that on the ground and needs"),
         ({"true_airspeed": 30.0, "wind_speed": 5.0}, "wind_speed and wind_from go with ground_spe"),
         ({"true_airspeed": 30.0, "wind_from": 90.0}, "wind_speed and wind_from go with ground_spe"),
