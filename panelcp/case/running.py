@@ -22,6 +22,7 @@ from panelcp.case.deviations import (
 from panelcp.case.doubts import doubts, layer_doubts
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
+from panelcp.case.warming import warming
 from panelcp.flow.compressibility import goethert_cp
 from panelcp.flow.skin_layers import SkinLayers
 from panelcp.flow.solutions import Solutions, solve_conditions
@@ -224,12 +225,14 @@ def run_case(case, results=None, progress: Progress = quiet) -> Run:
 
     case = case if isinstance(case, Case) else read_case(case)
     root = Path(results) if results is not None else case.path.parent / "results"
-    if not is_compiled():
+    first = not is_compiled()
+    if first:
         progress("first run: compiling the inner loops on the way, about a minute in all")
-    prepared = prepare_case(case, progress)
-    require_folder(root)
-    contents = solve_case(prepared, progress)
-    return Run(write_results(contents, root, progress), contents)
+    with warming(first):
+        prepared = prepare_case(case, progress)
+        require_folder(root)
+        contents = solve_case(prepared, progress)
+        return Run(write_results(contents, root, progress), contents)
 
 
 def input_hash(prepared: PreparedCase) -> str:

@@ -1,0 +1,61 @@
+"""Compile the loops that a run needs late, in a process beside it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from contextlib import contextmanager
+
+import numpy as np
+
+COMMAND = "from panelcp.case.warming import warm; warm()"
+
+
+@contextmanager
+def warming(wanted: bool):
+    """Compile beside what is done inside; the process ends with it at the latest.
+
+    Parameters
+    ----------
+    wanted : False does nothing
+    """
+    if not wanted:
+        yield
+        return
+    quiet = {
+        "stdin": subprocess.DEVNULL,
+        "stdout": subprocess.DEVNULL,
+        "stderr": subprocess.DEVNULL,
+    }
+    try:
+        process = subprocess.Popen([sys.executable, "-c", COMMAND], **quiet)
+    except OSError:
+        yield
+        return
+    try:
+        yield
+    finally:
+        process.terminate()
+        process.wait()
+
+
+def warm():
+    """Follow a streamline and its boundary layer, and draw a map, on a body of eight panels."""
+    from panelcp.flow.boundary_layer import boundary_layers, turbulent_layers
+    from panelcp.flow.streamlines import SkinVelocity, trace
+    from panelcp.report.maps import pressure_figure
+    from panelcp.surface.mesh import SurfaceMesh
+
+    body = SurfaceMesh(*_octahedron())
+    lines = trace(SkinVelocity(body, np.tile([1.0, 0.1, 0.2], (8, 3, 1))), np.arange(8))
+    rows = np.linspace(0.1, 1.0, 12)[None] * np.ones((lines.n_lines, 1))
+    boundary_layers(rows, 10.0 + rows, np.ones_like(rows), 1.5e-5, turbulent_start=True)
+    turbulent_layers(rows, 10.0 + rows, np.ones_like(rows), 1.5e-5, 1e-3, 1.6)
+    pressure_figure(body, np.linspace(-1.0, 1.0, 24).reshape(8, 3), ["left", "front"])
+
+
+def _octahedron():
+    vertices = np.vstack([np.eye(3), -np.eye(3)])
+    upper = [[0, 1, 2], [1, 3, 2], [3, 4, 2], [4, 0, 2]]
+    lower = [[1, 0, 5], [3, 1, 5], [4, 3, 5], [0, 4, 5]]
+    return vertices, np.array(upper + lower)

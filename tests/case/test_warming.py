@@ -1,0 +1,53 @@
+"""Compiling ahead, in a process of its own."""
+
+import subprocess
+
+import pytest
+
+from panelcp.case import warming
+from panelcp.surface.mesh import SurfaceMesh
+
+
+def test_what_is_compiled_ahead_runs():
+    warming.warm()
+
+
+def test_the_small_body_is_closed_and_outward():
+    body = SurfaceMesh(*warming._octahedron())
+    assert body.volume == pytest.approx(4.0 / 3.0)
+
+
+def test_the_process_ends_with_the_work(monkeypatch):
+    started = []
+    real = subprocess.Popen
+
+    def popen(*arguments, **options):
+        started.append(real(*arguments, **options))
+        return started[-1]
+
+    monkeypatch.setattr(warming, "COMMAND", "import time; time.sleep(60)")
+    monkeypatch.setattr(subprocess, "Popen", popen)
+    with pytest.raises(ValueError, match="stop"):
+        _work_that_fails(started)
+    assert started[0].poll() is not None
+
+
+def _work_that_fails(started):
+    with warming.warming(True):
+        assert started[0].poll() is None
+        raise ValueError("stop")
+
+
+def test_nothing_is_started_when_all_is_compiled(monkeypatch):
+    monkeypatch.setattr(subprocess, "Popen", lambda *a, **k: pytest.fail("started"))
+    with warming.warming(False):
+        pass
+
+
+def test_a_machine_that_starts_no_process_works_all_the_same(monkeypatch):
+    def refuse(*arguments, **options):
+        raise OSError("no more processes")
+
+    monkeypatch.setattr(subprocess, "Popen", refuse)
+    with warming.warming(True):
+        pass
