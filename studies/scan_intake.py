@@ -6,9 +6,10 @@ and moved at random, its scale wrong by 1.3 %. How near is the closed surface th
 truth, how well is the plane of symmetry found, and how long does it take?
 Method: the lofted tug is divided finely and spoilt. It is scaled by one taped length, its plane of
 symmetry is found from the edge alone, and again by matching both sides of the overlap; it is
-smoothed, laid to the plane, cut to a right half, its holes are closed, and it is reduced and
-panelled. The taped points are known to 3 mm; the turn and shift within the plane, which nothing
-here finds, are taken out before the distances are measured.
+smoothed (and reduced where it is finer than that needs), laid to the plane, cut to a right half,
+its holes are closed, and it is reduced again and panelled. The taped points are known to 3 mm; the
+turn and shift within the plane, which nothing here finds, are taken out before the distances are
+measured.
 Known answer: the tug before it was spoilt.
 Command: python studies/scan_intake.py
 """

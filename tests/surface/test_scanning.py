@@ -375,6 +375,8 @@ def test_quadratic_skin_between_nodes_is_met_exactly(monkeypatch, smooth_bead):
     bowl = flat + np.outer(0.1 * x - 0.05 * y + 0.3 * x * x - 0.2 * x * y, [0.0, 0.0, 1.0])
     monkeypatch.setattr(smoothing, "FITTED", 0)
     n, skin = len(flat), _with_mirror_image(bowl, flat, triangles)
+    waves = np.column_stack([np.zeros((n, 2)), 0.002 * np.sin(40.0 * x + 25.0 * y)])
+    skin = replace(skin, places=flat + waves)  # the first estimate need not be smooth
     nodes, bent = skin.nodes(n)
     assert not bent.any()
     assert len(nodes) < 0.4 * n
@@ -418,7 +420,8 @@ def test_a_fine_scan_is_reduced_before_it_is_smoothed(monkeypatch):
     assert 19_900 < len(fewer) <= 20_000
     require_closed(result, fewer)
     away = np.linalg.norm(result, axis=1) - 0.5
-    assert np.sqrt(np.mean(away**2)) < 0.15 * noise
+    assert np.sqrt(np.mean(away**2)) < 0.1 * noise
+    assert np.abs(away).max() < 0.6 * noise  # else edges of 80 mm stand beside those of 8 mm
     assert notes[0].startswith("81920 triangles reduced to ")
     told = float(notes[1].removeprefix("smoothed: noise ").split()[0])
     assert told == pytest.approx(1e3 * noise, rel=0.03)  # as it was scanned
