@@ -28,7 +28,8 @@ def warming(wanted: bool):
         "stderr": subprocess.DEVNULL,
     }
     try:
-        process = subprocess.Popen([sys.executable, "-c", COMMAND], **quiet)
+        # -P: the package that runs here, not a source folder that happens to be the current one
+        process = subprocess.Popen([sys.executable, "-P", "-c", COMMAND], **quiet)
     except OSError:
         yield
         return
