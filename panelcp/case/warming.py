@@ -41,22 +41,39 @@ def warming(wanted: bool):
 
 
 def warm():
-    """Follow a streamline and its boundary layer, and draw a map, on a body of eight panels."""
+    """Solve, follow streamlines and layers, and draw a map, on a ball of few panels."""
     from panelcp.flow.boundary_layer import boundary_layers, turbulent_layers
     from panelcp.flow.streamlines import SkinVelocity, trace
+    from panelcp.panels import farfield
+    from panelcp.panels.solving import solve_units
     from panelcp.report.maps import pressure_figure
     from panelcp.surface.mesh import SurfaceMesh
 
-    body = SurfaceMesh(*_octahedron())
-    lines = trace(SkinVelocity(body, np.tile([1.0, 0.1, 0.2], (8, 3, 1))), np.arange(8))
+    body = SurfaceMesh(*_ball())
+    n = body.n_panels
+    usual, farfield.DIRECT_PAIRS = farfield.DIRECT_PAIRS, 0.0
+    try:
+        solve_units(body)
+    finally:
+        farfield.DIRECT_PAIRS = usual
+    lines = trace(SkinVelocity(body, np.tile([1.0, 0.1, 0.2], (n, 3, 1))), np.arange(8))
     rows = np.linspace(0.1, 1.0, 12)[None] * np.ones((lines.n_lines, 1))
     boundary_layers(rows, 10.0 + rows, np.ones_like(rows), 1.5e-5, turbulent_start=True)
     turbulent_layers(rows, 10.0 + rows, np.ones_like(rows), 1.5e-5, 1e-3, 1.6)
-    pressure_figure(body, np.linspace(-1.0, 1.0, 24).reshape(8, 3), ["left", "front"])
+    pressure_figure(body, np.linspace(-1.0, 1.0, 3 * n).reshape(n, 3), ["left", "front"])
 
 
-def _octahedron():
-    vertices = np.vstack([np.eye(3), -np.eye(3)])
+def _ball():
+    """Vertices and triangles of a ball of 512 panels: an octahedron divided three times."""
+    corners = np.vstack([np.eye(3), -np.eye(3)])
     upper = [[0, 1, 2], [1, 3, 2], [3, 4, 2], [4, 0, 2]]
     lower = [[1, 0, 5], [3, 1, 5], [4, 3, 5], [0, 4, 5]]
-    return vertices, np.array(upper + lower)
+    faces = corners[upper + lower]
+    for _ in range(3):
+        a, b, c = np.moveaxis(faces, 1, 0)
+        ab, bc, ca = a + b, b + c, c + a
+        parts = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
+        faces = np.concatenate([np.stack(part, axis=1) for part in parts])
+        faces /= np.linalg.norm(faces, axis=2, keepdims=True)
+    points, index = np.unique(faces.reshape(-1, 3).round(12), axis=0, return_inverse=True)
+    return points, index.reshape(-1, 3)
