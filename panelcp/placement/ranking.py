@@ -10,13 +10,8 @@ from scipy.special import ndtr
 
 from panelcp.errors import PlacementError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_air
-from panelcp.placement.bands import (
-    SIDES,
-    PairBands,
-    PressureSamples,
-    pair_bands,
-    sample_operator,
-)
+from panelcp.placement.bands import SIDES, PressureSamples, sample_operator
+from panelcp.placement.pair_bands import PairBands, pair_bands
 from panelcp.surface.mesh import frozen_array
 from panelcp.surface.opening import Opening
 

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from panelcp.flow.skin_layers import STATE_NAMES
-from panelcp.placement.bands import QUANTILES
+from panelcp.placement.pair_bands import QUANTILES
 from panelcp.report.contents import CAUTIONS, RunContents, answer, explain
 from panelcp.report.tables import pressure_at_effects
 

@@ -34,7 +34,6 @@ from panelcp.placement.bands import (
     _terms,
     blind_kind,
     mixing_kind,
-    pair_bands,
     patch_forms,
     patch_kind,
     region_shares,
@@ -43,6 +42,7 @@ from panelcp.placement.bands import (
     standard_draws,
     two_sided,
 )
+from panelcp.placement.pair_bands import pair_bands
 from panelcp.placement.ranking import opening_pressures, rank_openings
 from panelcp.quantity import UncertainValue
 from panelcp.surface.mesh import SurfaceMesh
@@ -616,7 +616,7 @@ def test_ranking_names_what_it_knows_least(sampled, flow, openings, forms):
 def test_blocks_of_pairs_do_not_show(sampled, flow, openings, forms, monkeypatch):
     samples = everything(sampled, flow, openings, forms)
     whole = bands_of(samples)
-    monkeypatch.setattr("panelcp.placement.bands.BLOCK", 2)
+    monkeypatch.setattr("panelcp.placement.pair_bands.BLOCK", 2)
     parts = bands_of(samples)
     for name in ("deviation", "variance", "reversal", "least_sufficiency", "exit_deviation"):
         assert getattr(parts, name) == pytest.approx(getattr(whole, name), nan_ok=True, abs=1e-9)
