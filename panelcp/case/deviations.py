@@ -14,15 +14,19 @@ from panelcp.panels.faults import Fault, refinement_changes, refinement_check, s
 from panelcp.panels.solving import solve_units
 from panelcp.placement.bands import (
     COMMON,
+    EFFICIENCY,
+    FIGURE,
     MODEL,
     PANELLING,
-    POCKET,
     ROUGHNESS,
+    SEPARATION,
     PatchForms,
     PressureSamples,
     UncertainAir,
     UncertainKind,
     blind_kind,
+    factor_kind,
+    layer_kind,
     mixing_kind,
     patch_forms,
     patch_kind,
@@ -72,7 +76,11 @@ def inlets_and_exits(prepared: PreparedCase) -> tuple[list[Opening], list[Openin
 
 
 def sampled_pressures(
-    prepared: PreparedCase, solutions: Solutions, flow: SurfaceFlow, panelling: np.ndarray
+    prepared: PreparedCase,
+    solutions: Solutions,
+    flow: SurfaceFlow,
+    panelling: np.ndarray,
+    recovery_share: np.ndarray,
 ) -> PressureSamples:
     """Everything that is not known of the pressures at inlets and exits, ready to be drawn.
 
@@ -82,6 +90,8 @@ def sampled_pressures(
     solutions : Solutions
     flow : SurfaceFlow of these
     panelling : (n_conditions, n_inlets + n_exits) float, Pa, deviation that the panelling leaves
+    recovery_share : (n_conditions, n_inlets + n_exits) float, part of the recovery that the
+        boundary layer leaves
 
     Returns
     -------
@@ -92,7 +102,7 @@ def sampled_pressures(
     bands = [prepared.recovery[opening.name] for opening in inlets]
     bands += [UncertainValue(0.0)] * len(exits)
     eta = np.array([band.value for band in bands])
-    air = opening_pressures(flow, openings, eta)
+    air = opening_pressures(flow, openings, recovery_share * eta)
     forms = patch_forms(solutions, openings)
     needed = prepared.case.needed_pressure
     return PressureSamples(
@@ -106,26 +116,20 @@ def sampled_pressures(
         recovery_high=[band.high_deviation or 0.0 for band in bands],
         forms=forms,
         air=uncertain_air(prepared),
-        kinds=uncertain_kinds(prepared, flow, forms, air, eta, panelling),
+        kinds=uncertain_kinds(prepared, flow, forms, air, eta, panelling, recovery_share),
         wetting=_groups(prepared, openings),
         needed_low=[(band and band.low_deviation) or 0.0 for band in needed],
         needed_high=[(band and band.high_deviation) or 0.0 for band in needed],
+        recovery_share=recovery_share,
     )
 
 
 def uncertain_air(prepared: PreparedCase) -> UncertainAir:
-    """How well angles, slipstream and wind are known.
-
-    The band of the propeller's efficiency counts as one of the slipstream factor, in the same
-    proportion: thrust goes with the efficiency, the induced velocity with thrust in fast flight
-    and less than that at low speed, so this is on the safe side.
-    """
+    """How well angles, slipstream and wind are known; efficiencies are kinds of their own."""
     propeller, low, high = prepared.case.surroundings.propeller, 0.0, 0.0
-    if propeller is not None and propeller.factor.value > 0.0:
-        for band in (propeller.factor, propeller.efficiency):
-            if band.has_band:
-                low = np.hypot(low, band.low_deviation / band.value)
-                high = np.hypot(high, band.high_deviation / band.value)
+    if propeller is not None and propeller.factor.value > 0.0 and propeller.factor.has_band:
+        low = propeller.factor.low_deviation / propeller.factor.value
+        high = propeller.factor.high_deviation / propeller.factor.value
     return UncertainAir(
         alpha=ANGLE_DEVIATIONS["alpha"].value,
         beta=ANGLE_DEVIATIONS["beta"].value,
@@ -142,24 +146,34 @@ def uncertain_kinds(
     air: OpeningPressures,
     eta: np.ndarray,
     panelling: np.ndarray,
+    recovery_share: np.ndarray,
 ) -> tuple[UncertainKind, ...]:
-    """All that is not known but the air itself: model, mesh, panelling, mixing."""
+    """All that is not known but the air itself: model, mesh, panelling, mixing, propeller."""
     openings, reference = list(air.openings), flow.reference_pressure
     groups, share = _groups(prepared, openings), reference[:, None]
+    left, around = recovery_share * eta, prepared.case.surroundings
+    patch, head = air.patch_pressure, air.total_pressure
     return (
-        patch_kind(MODEL, share * model_deviations(prepared, openings), eta, COMMON * groups),
-        patch_kind(ROUGHNESS, share * roughness_deviations(prepared, openings), eta),
-        patch_kind(PANELLING, panelling, eta),
-        mixing_kind(forms, air.patch_pressure, air.total_pressure, eta, groups),
-        patch_kind(POCKET, pocket_deviations(flow, openings), eta, COMMON * groups),
+        patch_kind(MODEL, share * model_deviations(prepared, openings), left, COMMON * groups),
+        patch_kind(ROUGHNESS, share * roughness_deviations(prepared, openings), left),
+        patch_kind(PANELLING, panelling, left),
+        mixing_kind(forms, patch, head, left, groups),
+        *(
+            factor_kind(
+                kind, forms, flow.conditions, around.efficiency_changes(name, flow.conditions), left
+            )
+            for kind, name in ((EFFICIENCY, "efficiency"), (FIGURE, "figure_of_merit"))
+        ),
+        patch_kind(SEPARATION, separation_deviations(flow, openings), left, COMMON * groups),
+        layer_kind(patch, head, eta, recovery_share),
         blind_kind(flow.predicted, reference, len(openings)),
     )
 
 
-def pocket_deviations(flow: SurfaceFlow, openings: list[Opening]) -> np.ndarray:
-    """(n_conditions, n_openings) Pa: from the middle of pockets to their bounds."""
-    means = [np.abs(flow.pocket[:, o.sample_panels] @ o.sample_weights) for o in openings]
-    return np.stack(means, axis=1)
+def separation_deviations(flow: SurfaceFlow, openings: list[Opening]) -> np.ndarray:
+    """(n_conditions, n_openings) Pa: half width of the bands of separated air."""
+    deviation = flow.separation_deviation
+    return np.stack([deviation[:, o.sample_panels] @ o.sample_weights for o in openings], axis=1)
 
 
 def _groups(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:

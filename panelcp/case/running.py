@@ -96,12 +96,15 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
     panelling = np.maximum(panelling, settling_at_openings(prepared, settled.pressure))
     progress("following boundary layers to the openings")
     layers = _layers(prepared, flow)
-    flow = flow.with_pocket(layers.pocket_change(flow))
+    change = layers.pocket_change(flow)
+    flow = flow.with_separation(change, np.abs(change))
+    shares = _recovery_shares(prepared, layers)
     progress("ranking places")
-    ranking = _rank(prepared, flow, sampled_pressures(prepared, solutions, flow, panelling))
+    samples = sampled_pressures(prepared, solutions, flow, panelling, shares)
+    ranking = _rank(prepared, flow, samples)
     at_openings = layers_at_openings(layers, _shown(prepared, ranking))
     hits = _exit_air(prepared, flow, ranking)
-    etas = [prepared.recovery[opening.name].value for opening in prepared.openings]
+    etas = _recovered(prepared, layers)
     found_lines = tuple(found.line() for found in prepared.searches)
     return RunContents(
         name=case.name,
@@ -189,6 +192,20 @@ def _layers(prepared: PreparedCase, flow: SurfaceFlow) -> SkinLayers:
     return skin_under(flow, [*prepared.openings, *prepared.candidates])
 
 
+def _recovery_shares(prepared: PreparedCase, layers: SkinLayers) -> np.ndarray:
+    """(n_conditions, n_inlets + n_exits): what the layer leaves of the recovery."""
+    both = [opening for group in inlets_and_exits(prepared) for opening in group]
+    return layers_at_openings(layers, both).recovery_share
+
+
+def _recovered(prepared: PreparedCase, layers: SkinLayers) -> np.ndarray | list:
+    """(n_conditions, n_openings) recovery fraction of the case's openings, layer included."""
+    if not prepared.openings:
+        return []
+    eta = [prepared.recovery[opening.name].value for opening in prepared.openings]
+    return layers_at_openings(layers, prepared.openings).recovery_share * eta
+
+
 def _exit_air(prepared: PreparedCase, flow: SurfaceFlow, ranking: OpeningRanking) -> tuple:
     """What the air of the exits that are shown comes near."""
     wing = prepared.case.surroundings.wing
@@ -248,8 +265,9 @@ def _rank(prepared: PreparedCase, flow: SurfaceFlow, samples: PressureSamples) -
         flow,
         inlets,
         exits,
-        recovery=[eta.value for eta in recovery],
-        recovery_deviation=[deviation_of(eta) for eta in recovery],
+        recovery=samples.recovered[:, : len(inlets)],
+        recovery_deviation=samples.recovery_share[:, : len(inlets)]
+        * [deviation_of(eta) for eta in recovery],
         needed_deviation=[
             deviation_of(needed) if needed else 0.0 for needed in prepared.case.needed_pressure
         ],

@@ -14,6 +14,8 @@ from panelcp.panels.solving import UnitSolutions
 from panelcp.surface.curved import curved_panels
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 
+_OF_SEPARATION = ("separation_change", "separation_deviation")
+
 
 @dataclass(frozen=True, eq=False)
 class SurfaceFlow:
@@ -33,9 +35,9 @@ class SurfaceFlow:
         one radius is known; 0 without slipstream
     mean_rise : (n_conditions,) float, Pa: thrust over disc area
     predicted : (n_conditions,) bool; False where only the sign of a flow can be told
-    pocket : (n_conditions, n_panels) float, Pa: what pockets of separated air add to the pressure,
-        in the middle between their plateau and the attached pressure; `gauge_pressure` itself is
-        the attached one
+    separation_change : (n_conditions, n_panels) float, Pa: what separated air adds to the pressure,
+        in the middle of its band; `gauge_pressure` itself is the attached one
+    separation_deviation : (n_conditions, n_panels) float, Pa: half width of that band
     """
 
     surface: SurfaceMesh
@@ -46,7 +48,8 @@ class SurfaceFlow:
     head_deviation: np.ndarray | None = None
     mean_rise: np.ndarray | None = None
     predicted: np.ndarray | None = None
-    pocket: np.ndarray | None = None
+    separation_change: np.ndarray | None = None
+    separation_deviation: np.ndarray | None = None
 
     def __post_init__(self):
         n = len(self.conditions)
@@ -54,20 +57,21 @@ class SurfaceFlow:
             object.__setattr__(self, "wetting", np.ones(np.shape(self.gauge_pressure)))
         if self.head_deviation is None:
             object.__setattr__(self, "head_deviation", np.zeros(np.shape(self.gauge_pressure)))
-        if self.pocket is None:
-            object.__setattr__(self, "pocket", np.zeros(np.shape(self.gauge_pressure)))
+        for name in _OF_SEPARATION:
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, np.zeros(np.shape(self.gauge_pressure)))
         if self.mean_rise is None:
             object.__setattr__(self, "mean_rise", np.zeros(n))
         if self.predicted is None:
             object.__setattr__(self, "predicted", np.ones(n, dtype=bool))
         names = ("velocity", "gauge_pressure", "wetting", "head_deviation", "mean_rise")
-        for name in (*names, "pocket"):
+        for name in (*names, *_OF_SEPARATION):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
         object.__setattr__(self, "predicted", frozen_array(self.predicted, bool))
 
-    def with_pocket(self, pocket) -> SurfaceFlow:
-        """The same flow with pockets of separated air, (n_conditions, n_panels) Pa."""
-        return replace(self, pocket=pocket)
+    def with_separation(self, change, deviation) -> SurfaceFlow:
+        """The same flow with separated air, both (n_conditions, n_panels) Pa."""
+        return replace(self, separation_change=change, separation_deviation=deviation)
 
     @property
     def dynamic_pressure(self) -> np.ndarray:
@@ -149,13 +153,14 @@ def interpolated_air(flow: SurfaceFlow, operator) -> tuple[np.ndarray, np.ndarra
     wetting : (n_conditions, n_points) float, see SurfaceFlow
     """
     rows = []
-    for condition, velocity, total, wetting, pocket in zip(
-        *(flow.conditions, flow.velocity, flow.total_pressure, flow.wetting, flow.pocket),
+    for condition, velocity, total, wetting, change in zip(
+        *(flow.conditions, flow.velocity, flow.total_pressure, flow.wetting),
+        flow.separation_change,
         strict=True,
     ):
         share, head = operator @ wetting, operator @ total
         kinetic = 0.5 * condition.air.density * ((operator @ velocity) ** 2).sum(axis=1)
-        gauge = share * (head - kinetic) + (operator @ pocket if pocket.any() else 0.0)
+        gauge = share * (head - kinetic) + (operator @ change if change.any() else 0.0)
         rows.append((gauge, share * head, share))
     return tuple(np.array(part) for part in zip(*rows, strict=True))
 

@@ -15,6 +15,7 @@ from panelcp.onset.propeller import Propeller
 from panelcp.onset.slipstream import Slipstream, cylinder_velocities, swirl_velocity
 from panelcp.onset.wing import Wing, wing_velocity
 from panelcp.panels.solving import GroundPlane
+from panelcp.quantity import UncertainValue
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 
 EFFECTS = ("slipstream", "swirl", "wing", "ground")
@@ -86,6 +87,36 @@ class Surroundings:
             )
         except FlowError as error:
             raise FlowError(f"condition {condition.name}: {error}") from None
+
+    def efficiency_changes(self, name: str, conditions) -> np.ndarray:
+        """How the slipstream factor would have to change for one deviation of an efficiency.
+
+        Parameters
+        ----------
+        name : "efficiency" or "figure_of_merit" of the propeller
+        conditions : FlightConditions
+
+        Returns
+        -------
+        (n_conditions,) float, parts of the factor: half of the difference of the induced velocity
+        at both ends of the band; zero where thrust or efficiency is the condition's own
+        """
+        value = getattr(self.propeller, name) if self.propeller else None
+        if value is None or not value.has_band:
+            return np.zeros(len(conditions))
+        ends = [
+            replace(self, propeller=replace(self.propeller, **{name: UncertainValue(end)}))
+            for end in (max(value.low, 0.01), min(value.high, 1.0))
+        ]
+        return np.array([self._induced_change(condition, *ends) for condition in conditions])
+
+    def _induced_change(self, condition, low: Surroundings, high: Surroundings) -> float:
+        """Half of the difference of two slipstreams' induced velocity, parts of the present one."""
+        now = self.slipstream(condition)
+        if now is None or condition.thrust is not None or not now.mean_induced:
+            return 0.0
+        less, more = (around.slipstream(condition).mean_induced for around in (low, high))
+        return 0.5 * (more - less) / now.mean_induced
 
     def _shaft_power(self, condition) -> float:
         if not condition.power:

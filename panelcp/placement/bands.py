@@ -49,7 +49,8 @@ ALPHA, BETA, FACTOR, WIND = (
 WETTING, RECOVERY, NEEDED = "which air wets the skin", "recovery fraction", "needed pressure"
 AIR = (ALPHA, BETA, FACTOR, WIND)
 MODEL, ROUGHNESS, PANELLING = "model error of Cp", "roughness of the mesh", "panelling"
-POCKET = "pocket of separated air"
+SEPARATION, LAYER = "separated air", "boundary layer ahead of a flush inlet"
+EFFICIENCY, FIGURE = "propeller efficiency", "static figure of merit"
 MIXING, NOT_PREDICTED = "mixing of the slipstream", "wind from behind, not predicted"
 SIDES = ("front", "top", "bottom", "right", "left", "rear")
 _TERMS = tuple(combinations_with_replacement(range(5), 2))
@@ -343,7 +344,7 @@ def mixing_kind(forms: PatchForms, patch, head, recovery, common) -> UncertainKi
     ----------
     forms : PatchForms
     patch, head : (n_conditions, n_openings) float, Pa, central patch and total pressures
-    recovery : (n_openings,) float
+    recovery : (n_openings,) or (n_conditions, n_openings) float
     common : see `UncertainKind`
 
     Returns
@@ -358,6 +359,36 @@ def mixing_kind(forms: PatchForms, patch, head, recovery, common) -> UncertainKi
 def patch_kind(name: str, patch, recovery, common=None) -> UncertainKind:
     """A kind that changes patch pressures, (n_conditions, n_openings) Pa, not the total."""
     return UncertainKind(name, patch, (1.0 - np.asarray(recovery)) * patch, common)
+
+
+def layer_kind(patch, head, recovery, share) -> UncertainKind:
+    """What a boundary layer takes of the recovery of a flush inlet: known to its half.
+
+    Parameters
+    ----------
+    patch, head, share : (n_conditions, n_openings) float, Pa and the part that is left
+    recovery : (n_openings,) float
+    """
+    behind = 0.5 * (1.0 - share) * recovery * (head - patch)
+    return UncertainKind(LAYER, np.zeros_like(patch), behind, np.ones((len(recovery), 1)))
+
+
+def factor_kind(name: str, forms: PatchForms, conditions, change, recovery) -> UncertainKind:
+    """Something that acts through the strength of the slipstream, not alike in all conditions.
+
+    Parameters
+    ----------
+    name : of the kind
+    forms : PatchForms
+    conditions : in order
+    change : (n_conditions,) float, change of the slipstream factor for a draw of 1, parts of it
+    recovery : (n_conditions, n_openings) float
+    """
+    less, more = (_terms_at(conditions, 1.0 + sign * change) for sign in (-1.0, 1.0))
+    terms = 0.5 * (more - less)[:, None]
+    gauge, head = ((terms @ form)[:, 0] for form in (forms.gauge, forms.head))
+    common = np.ones((gauge.shape[1], 1))
+    return UncertainKind(name, gauge, gauge + recovery * (head - gauge), common)
 
 
 def blind_kind(predicted, reference, n_openings: int) -> UncertainKind:
@@ -394,6 +425,12 @@ def _terms(streams, factor) -> np.ndarray:
     return np.hstack([terms, (factor - 1.0)[:, None] * terms])
 
 
+def _terms_at(conditions, factor) -> np.ndarray:
+    """(n_conditions, 30): terms of the conditions as given, with a slipstream factor for each."""
+    both = zip(conditions, factor, strict=True)
+    return np.array([_terms(c.stream[None], np.array([f]))[0] for c, f in both])
+
+
 # --- pressures in all worlds ---------------------------------------------------------------
 
 
@@ -408,6 +445,8 @@ class PressureSamples:
     predicted : (n_conditions,) bool; False where only the sign of a flow can be told
     patch, head : (n_conditions, n_openings) float, Pa, central patch and total pressures
     recovery, recovery_low, recovery_high : (n_openings,) float, with its deviations
+    recovery_share : (n_conditions, n_openings) float, part of the recovery that the boundary layer
+        leaves
     forms : PatchForms
     air : UncertainAir
     kinds : further things that are not known
@@ -432,11 +471,14 @@ class PressureSamples:
     wetting: np.ndarray
     needed_low: np.ndarray
     needed_high: np.ndarray
+    recovery_share: np.ndarray | None = None
     count: int = SAMPLES
 
     def __post_init__(self):
+        if self.recovery_share is None:
+            object.__setattr__(self, "recovery_share", np.ones(np.shape(self.patch)))
         names = ("patch", "head", "recovery", "recovery_low", "recovery_high", "wetting")
-        for name in (*names, "needed_low", "needed_high"):
+        for name in (*names, "needed_low", "needed_high", "recovery_share"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
         object.__setattr__(self, "predicted", frozen_array(self.predicted, bool))
         shape = (len(self.conditions), len(self.openings))
@@ -452,6 +494,11 @@ class PressureSamples:
         """Of all kinds that change pressures, in the order of every array by kind."""
         return (*AIR, WETTING, RECOVERY, *(kind.name for kind in self.kinds))
 
+    @property
+    def recovered(self) -> np.ndarray:
+        """(n_conditions, n_openings) float: recovery fraction with what the layer leaves of it."""
+        return self.recovery_share * self.recovery
+
     @cached_property
     def terms(self) -> np.ndarray:
         """(n_conditions, n_samples, 30) float: what the air brings in every world."""
@@ -463,7 +510,7 @@ class PressureSamples:
     @cached_property
     def _centre(self) -> np.ndarray:
         """(n_conditions, 30): the terms of the conditions as they are given."""
-        return np.array([_terms(c.stream[None], np.ones(1))[0] for c in self.conditions])
+        return _terms_at(self.conditions, np.ones(len(self.conditions)))
 
     def draws(self, name: str, common, columns) -> np.ndarray:
         """(n_samples, n_columns) float: draws of a kind, standard normal, at some openings."""
@@ -527,7 +574,8 @@ class PressureSamples:
         if forms.head_step[c].any():
             patch += wet * (terms @ forms.gauge_step[c][:, columns])
             head += wet * (terms @ forms.head_step[c][:, columns])
-        behind = patch + (self.recovery[columns] + changes[RECOVERY]) * (head - patch)
+        recovered = self.recovery_share[c, columns] * (self.recovery[columns] + changes[RECOVERY])
+        behind = patch + recovered * (head - patch)
         for kind in self.kinds:
             if kind.patch[c].any() or kind.behind[c].any():
                 patch += changes[kind.name] * kind.patch[c, columns]
@@ -557,12 +605,12 @@ class PressureSamples:
 
     def linear_parts(self) -> list[tuple[str, np.ndarray, np.ndarray]]:
         """Kinds but the air's: name, patch and behind (Pa) for a change of 1, air as given."""
-        middle, eta = self._centre[:, None], self.recovery
+        middle, eta = self._centre[:, None], self.recovered
         by_patch = (middle @ self.forms.gauge_step)[:, 0]
         by_head = (middle @ self.forms.head_step)[:, 0]
         return [
             (WETTING, by_patch, by_patch + eta * (by_head - by_patch)),
-            (RECOVERY, np.zeros_like(self.patch), self.head - self.patch),
+            (RECOVERY, np.zeros_like(self.patch), self.recovery_share * (self.head - self.patch)),
             *((kind.name, kind.patch, kind.behind) for kind in self.kinds),
         ]
 
@@ -578,7 +626,7 @@ class PressureSamples:
 
     def air_variances(self, inlets, exits) -> np.ndarray:
         """(n_air, n_conditions, n_inlets, n_exits) Pa2: of differences, each of AIR alone."""
-        eta = self.recovery[inlets]
+        eta = self.recovered[:, None, inlets]
         out = self.forms.gauge[:, :, exits]
         into = (1.0 - eta) * self.forms.gauge[:, :, inlets] + eta * self.forms.head[:, :, inlets]
         found = np.zeros((len(AIR), len(self.conditions), len(inlets), len(exits)))

@@ -196,7 +196,7 @@ def opening_pressures(
     ----------
     flow : SurfaceFlow
     openings : openings laid onto the surface of the flow
-    recovery : one recovery fraction per opening
+    recovery : one recovery fraction per opening, or (n_conditions, n_openings)
 
     Returns
     -------
@@ -260,7 +260,8 @@ def rank_openings(
     ----------
     flow : SurfaceFlow
     inlets, exits : openings laid onto the surface of the flow
-    recovery, recovery_deviation : recovery fraction of each inlet and its standard deviation
+    recovery, recovery_deviation : recovery fraction of each inlet and its standard deviation, one
+        number per inlet or (n_conditions, n_inlets)
     cp_deviation : standard deviation of a patch-mean Cp: one number, or (n_inlets + n_exits,)
     needed : Pa for each condition; the conditions' own `needed_pressure` when not given
     discretisation : (n_conditions, n_inlets + n_exits) float, Pa, deviation of the patch

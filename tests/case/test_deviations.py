@@ -56,7 +56,8 @@ def samples(prepared):
     n_openings = sum(o.takes_air_in or o.lets_air_out for o in prepared.openings)
     n_openings += len(prepared.candidates)
     panelling = np.full((3, n_openings), 7.0)
-    return sampled_pressures(prepared, solutions, flow, panelling), flow
+    shares = np.ones((3, n_openings))
+    return sampled_pressures(prepared, solutions, flow, panelling, shares), flow
 
 
 def test_air_is_that_of_the_tables(prepared):

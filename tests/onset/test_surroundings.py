@@ -64,6 +64,31 @@ def test_without_power_or_thrust_there_is_no_slipstream():
     assert Surroundings(wing=WING).slipstream(CLIMB) is None
 
 
+def test_efficiencies_act_through_the_induced_velocity():
+    """At rest v goes with the cube root of the useful power; fast, thrust with the efficiency."""
+    propeller = replace(
+        DISC,
+        efficiency=UncertainValue(0.80, 0.76, 0.84),
+        figure_of_merit=UncertainValue(0.65, 0.5, 0.7),
+    )
+    around = replace(ALL, propeller=propeller)
+    fast = FlightCondition("fast", 120.0, power=0.3)
+    conditions = (RUN_UP, fast, GLIDE, replace(CLIMB, thrust=900.0))
+    merit = around.efficiency_changes("figure_of_merit", conditions)
+    exact = 0.5 * ((0.7 / 0.65) ** (1 / 3) - (0.5 / 0.65) ** (1 / 3))
+    assert merit[0] == pytest.approx(exact, rel=1e-6)
+    assert abs(merit[1]) < 0.02 * exact
+    efficiency = around.efficiency_changes("efficiency", conditions)
+    assert efficiency[0] == pytest.approx(0.0, abs=1e-9)
+    assert efficiency[1] == pytest.approx(0.05, rel=0.05)
+    assert not merit[2:].any()
+    assert not efficiency[2:].any()
+    climb = (CLIMB, replace(CLIMB, propeller_efficiency=0.6))
+    assert (around.efficiency_changes("efficiency", climb) > 0.0).tolist() == [True, False]
+    exact = replace(around, propeller=replace(propeller, efficiency=UncertainValue(0.8)))
+    assert not exact.efficiency_changes("efficiency", climb).any()
+
+
 @pytest.mark.parametrize(
     ("surroundings", "condition", "message"),
     [

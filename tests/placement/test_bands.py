@@ -33,6 +33,8 @@ from panelcp.placement.bands import (
     UncertainKind,
     _terms,
     blind_kind,
+    factor_kind,
+    layer_kind,
     mixing_kind,
     patch_forms,
     patch_kind,
@@ -333,6 +335,49 @@ def test_small_angles_and_factors_propagate_linearly(sampled, solutions, opening
         step = 0.0 if name == FACTOR else CLIMB.speed * np.radians(size) * np.sin(np.radians(5.1))
         kept = 2.0 * CLIMB.air.density * fastest * step
         assert found[0] == pytest.approx(expected[0], rel=0.01, abs=kept + 1e-3)
+
+
+def test_strength_of_the_slipstream_may_be_known_unlike_in_every_condition(
+    solutions, openings, forms
+):
+    """A kind that acts through the slipstream is the slope of new superpositions."""
+    change, step = np.array([0.1, 0.1, 0.0, 0.0]), 1e-4
+    eta = np.full((4, 5), 0.4)
+    kind = factor_kind("efficiency", forms, CONDITIONS, change, eta)
+    less, more = (
+        opening_pressures(
+            solutions.flow(lambda onset, f=1.0 + sign * step: onset.with_factors(f)), openings, eta
+        )
+        for sign in (-1.0, 1.0)
+    )
+    slope = (more.patch_pressure - less.patch_pressure)[0] / (2.0 * step)
+    assert kind.patch[0] == pytest.approx(0.1 * slope, rel=2e-3, abs=0.05)
+    behind = (more.inlet_pressure - less.inlet_pressure)[0] / (2.0 * step)
+    assert kind.behind[0] == pytest.approx(0.1 * behind, rel=2e-3, abs=0.05)
+    assert not kind.patch[1:].any()
+    assert (kind.common == 1.0).all()
+
+
+def test_layer_takes_a_part_of_the_recovery(sampled, flow, openings):
+    """Behind a flush inlet there is its own pressure and the share that the layer leaves."""
+    air = opening_pressures(flow, openings, ETA)
+    share = np.ones(air.patch_pressure.shape)
+    share[0, 0] = 0.6
+    less = replace(sampled(), recovery_share=share)
+    _, behind = less.pressures(0, [0])
+    rest = air.total_pressure[0, 0] - air.patch_pressure[0, 0]
+    expected = air.patch_pressure[0, 0] + 0.6 * 0.8 * rest
+    assert behind.mean() == pytest.approx(expected, abs=0.05)  # which air wets the skin is drawn
+    assert less.recovered[0, 0] == pytest.approx(0.48)
+    _, whole = less.pressures(1, [0])
+    assert whole == pytest.approx(air.inlet_pressure[1, 0])  # no slipstream, nothing drawn
+    kind = layer_kind(air.patch_pressure, air.total_pressure, ETA, share)
+    assert kind.behind[0, 0] == pytest.approx(0.5 * 0.4 * 0.8 * rest)
+    assert not kind.behind[1:].any()
+    assert not kind.patch.any()
+    # the same in the closed form
+    ranking = rank_openings(flow, openings[:1], openings[1:], share[:, :1] * 0.8, [0.0], 0.1, NEED)
+    assert ranking.inlets.inlet_pressure[0, 0] == pytest.approx(expected)
 
 
 def test_independent_kinds_are_those_of_the_closed_form(sampled, flow, openings):

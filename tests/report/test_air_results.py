@@ -131,7 +131,7 @@ def test_effects_table_is_that_of_the_summary(finished, summary):
 def test_effects_table_knows_the_pockets(finished):
     flow = finished.contents.flow
     pocket = np.where(flow.moving[:, None], -100.0, np.zeros_like(flow.cp))
-    contents = replace(finished.contents, flow=flow.with_pocket(pocket))
+    contents = replace(finished.contents, flow=flow.with_separation(pocket, np.abs(pocket)))
     tables = [
         list(csv.DictReader(io.StringIO(effects_csv(c)))) for c in (finished.contents, contents)
     ]
