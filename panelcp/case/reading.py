@@ -25,7 +25,7 @@ from panelcp.errors import CaseError, PanelcpError, QuantityError
 from panelcp.onset.conditions import DAYS, FlightCondition
 from panelcp.onset.surroundings import Surroundings
 from panelcp.panels.influence import TOLERANCE
-from panelcp.placement.candidates import VIEWS, NoCutZone, SearchRegion
+from panelcp.placement.candidates import PAIRS, VIEWS, NoCutZone, SearchRegion
 from panelcp.placement.requirement import NeededPressure
 from panelcp.quantity import UncertainValue
 from panelcp.surface.formats import FORMATS
@@ -78,6 +78,7 @@ _NOT_PREDICTED = (
 MAP_VIEWS = ("right", "left", "top", "bottom", "front", "three-quarter")
 
 _SIZE = quantity("length", above=0.0)
+_DISTANCE = quantity("length", least=0.0)
 _FRACTION = band("fraction", least=0.0, most=1.0)
 _PRESSURE = band("pressure", least=0.0)
 _CORNERS = {"low": Entry(point, required=True), "high": Entry(point, required=True)}
@@ -158,6 +159,12 @@ SEARCH = {
     "side": Entry(choice(*VIEWS), required=True),
     **_CORNERS,
     "spacing": Entry(_SIZE, required=True),
+    "edge_distance": Entry(_DISTANCE),
+    "windshield_distance": Entry(_DISTANCE),
+    "least_radius": Entry(_SIZE),
+    "opening_distance": Entry(_DISTANCE),
+    "pairs": Entry(choice(*PAIRS), default=PAIRS[0]),
+    "find": Entry(schema.whole_number(0, 20), default=3),
 }
 NO_CUT = {
     "name": Entry(line, required=True),
@@ -169,6 +176,7 @@ NO_CUT = {
     "centre": Entry(point),
     "radius": Entry(_SIZE),
     "direction": Entry(schema.three_numbers),
+    "clearance": Entry(_DISTANCE, default=0.0),
 }
 REPORT = {
     "views": Entry(schema.words(*MAP_VIEWS), default=("left", "top", "bottom", "front")),
@@ -470,9 +478,15 @@ def _require_both_uses(case_text):
 
 def _require_free_names(case_text, openings, searches):
     """Candidates are called by their search and a number; no opening may have such a name."""
+    ending = r" (best )?\d+( right| left)?"
+    names = [entry.region.name for entry in searches]
+    for number, name in enumerate(names, start=1):
+        if name.removesuffix(" best") != name and name.removesuffix(" best") in names:
+            message = f"{name!r} begins like the best places of another search; choose another name"
+            case_text.add("search", number, "name", message)
     for number, row in enumerate(openings, start=1):
         for entry in searches:
-            if row.name and re.fullmatch(re.escape(entry.region.name) + r" \d+", row.name):
+            if row.name and re.fullmatch(re.escape(entry.region.name) + ending, row.name):
                 message = f"{row.name!r} is a name that the search {entry.region.name!r} will give"
                 case_text.add("opening", number, "name", message)
 
