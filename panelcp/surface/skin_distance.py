@@ -1,0 +1,139 @@
+"""How far it is along the skin: what a builder reads off a tape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from panelcp.errors import SurfaceError
+from panelcp.surface.mesh import SurfaceMesh
+from panelcp.surface.opening import Opening
+from panelcp.surface.rays import SkinFinder
+from panelcp.surface.repair import format_place
+
+DIRECTIONS = 720
+"""Directions that are tried from a point, half a degree apart."""
+
+CLOSER = 21
+"""Directions in each of two closer looks about the best."""
+
+FLAT = 0.25
+"""An opening whose normal is steeper to the vertical than this cosine looks neither up nor down."""
+
+TOUCHING = 1e-6
+"""m; so near to a plane a point lies in it."""
+
+
+@dataclass(frozen=True)
+class TapeDistances:
+    """Where the centre of an opening lies, measured with a tape pressed onto the skin.
+
+    Attributes
+    ----------
+    centre_line : m, the shortest way along the skin to BL 0
+    side : "top" or "bottom": the centre line that was measured to
+    firewall : m, the shortest way along the skin to the plane of the firewall, negative for a
+        centre behind it; None when no station of the firewall is known
+    """
+
+    centre_line: float
+    side: str
+    firewall: float | None = None
+
+
+def tape_distances(
+    skin: SkinFinder | SurfaceMesh, opening: Opening, firewall_station: float | None = None
+) -> TapeDistances:
+    """Distances of an opening's centre from the centre line and from the firewall.
+
+    Parameters
+    ----------
+    skin : SurfaceMesh, or a SkinFinder of it (faster for many openings)
+    opening : laid onto the skin
+    firewall_station : m, of the firewall's plane, when it is known
+
+    Returns
+    -------
+    TapeDistances
+
+    Raises
+    ------
+    SurfaceError : no way along the skin leads to the centre line, or to the firewall
+
+    Notes
+    -----
+    A builder holds one end of a tape on the mark, swings the other along the line and keeps the
+    least reading. That is the shortest way along the skin, not the girth in the section of one
+    station: on a cowl that tapers they differ by little. Over a hollow the tape is pressed onto
+    the skin. An opening that looks up is measured to the top centre line, one that looks down to
+    the bottom one, one that looks to the side to the nearer one.
+
+    The shortest way is straight on every panel and goes straight on over every edge; the least
+    of the ways in all directions is taken. On panels it is short by (angle of a panel)^2 / 24.
+    """
+    finder = skin if isinstance(skin, SkinFinder) else SkinFinder(skin)
+    start, panel, _ = finder.nearest(opening.centre)
+    vertical = float(opening.normal[2])
+    sides = ("top", "bottom") if abs(vertical) < FLAT else (("bottom", "top")[vertical > 0.0],)
+    if abs(start[1]) <= TOUCHING:
+        centre_line, side = 0.0, ("bottom", "top")[vertical > 0.0]
+    else:
+        ways = [(_shortest(finder, start, panel, 1, 0.0, side), side) for side in sides]
+        centre_line, side = min(ways)
+    _require_way(opening, centre_line, f"the {' or '.join(sides)} centre line")
+    firewall = None
+    if firewall_station is not None:
+        ahead = firewall_station - float(start[0])
+        firewall = 0.0
+        if abs(ahead) > TOUCHING:
+            way = _shortest(finder, start, panel, 0, firewall_station)
+            firewall = float(np.copysign(way, ahead))
+        _require_way(opening, firewall, f"the firewall at STA {1e3 * firewall_station:.0f} mm")
+    return TapeDistances(centre_line, side, firewall)
+
+
+def _require_way(opening: Opening, way: float, where: str):
+    if not np.isfinite(way):
+        raise SurfaceError(
+            f"opening {opening.name} at {format_place(opening.centre)}: no way along the skin "
+            f"leads straight to {where}; check its place, and the station of the firewall"
+        )
+
+
+def _shortest(finder, start, panel, axis, level, side: str = "") -> float:
+    """m: shortest straight way to a plane, inf when none leads there."""
+    surface = finder.surface
+    first = surface.corners[panel, 1] - surface.corners[panel, 0]
+    first /= np.linalg.norm(first)
+    second = np.cross(surface.normals[panel], first)
+    step = 2.0 * np.pi / DIRECTIONS
+    angles, best, longest = step * np.arange(DIRECTIONS), np.inf, 4.0 * float(surface.size.max())
+    for _ in range(3):
+        directions = np.cos(angles)[:, None] * first + np.sin(angles)[:, None] * second
+        ways = _ways(surface, start, panel, directions, (axis, level, side), longest)
+        least = int(np.argmin(ways))
+        if not np.isfinite(ways[least]):
+            break
+        best = min(best, float(ways[least]))
+        angles = angles[least] + step * np.linspace(-1.0, 1.0, CLOSER)
+        step, longest = 2.0 * step / (CLOSER - 1), 1.01 * best
+    return best
+
+
+def _ways(surface: SurfaceMesh, start, panel, directions, target, longest) -> np.ndarray:
+    """(n,) m: straight ways to a plane, inf for those that arrive on the wrong side or never."""
+    from panelcp.surface.skin_distance_kernels import straight_ways
+
+    axis, level, side = target
+    # copies, so that the compiled loop meets one kind of array only
+    arrays = [np.array(part) for part in (surface.vertices, surface.triangles)]
+    neighbours = np.array(surface.edge_neighbours)
+    point = np.array(start, dtype=float)
+    way, arrival = straight_ways(
+        point, int(panel), directions, axis, float(level), *arrays, neighbours, float(longest)
+    )
+    if side:
+        upward = surface.normals[arrival, 2] > 0.0
+        way[upward != (side == "top")] = np.inf
+    return way
