@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from panelcp.errors import SurfaceError
+from panelcp.surface.curved import curved_panels, evaluate
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening
 from panelcp.surface.rays import SkinFinder
@@ -20,6 +21,12 @@ CLOSER = 21
 
 FLAT = 0.25
 """An opening whose normal is steeper to the vertical than this cosine looks neither up nor down."""
+
+PIECES = 4
+"""Straight pieces that measure the way over one curved patch."""
+
+STEEPEST = 0.1
+"""A way nearly along the plane is not made longer to meet it."""
 
 TOUCHING = 1e-6
 """m; so near to a plane a point lies in it."""
@@ -70,7 +77,7 @@ def tape_distances(
     the bottom one, one that looks to the side to the nearer one.
 
     The shortest way is straight on every panel and goes straight on over every edge; the least
-    of the ways in all directions is taken. On panels it is short by (angle of a panel)^2 / 24.
+    of the ways in all directions is taken, and measured on the curved patches over the panels.
     """
     finder = skin if isinstance(skin, SkinFinder) else SkinFinder(skin)
     start, panel, _ = finder.nearest(opening.centre)
@@ -107,33 +114,63 @@ def _shortest(finder, start, panel, axis, level, side: str = "") -> float:
     first = surface.corners[panel, 1] - surface.corners[panel, 0]
     first /= np.linalg.norm(first)
     second = np.cross(surface.normals[panel], first)
+    # copies, so that the compiled loop meets one kind of array only
+    arrays = [np.array(v) for v in (surface.vertices, surface.triangles, surface.edge_neighbours)]
+    target = np.array(start, dtype=float), int(panel), axis, float(level)
     step = 2.0 * np.pi / DIRECTIONS
-    angles, best, longest = step * np.arange(DIRECTIONS), np.inf, 4.0 * float(surface.size.max())
+    angles, best, longest = step * np.arange(DIRECTIONS), None, 4.0 * float(surface.size.max())
     for _ in range(3):
         directions = np.cos(angles)[:, None] * first + np.sin(angles)[:, None] * second
-        ways = _ways(surface, start, panel, directions, (axis, level, side), longest)
+        ways = _ways(surface, target, directions, arrays, side, longest)
         least = int(np.argmin(ways))
         if not np.isfinite(ways[least]):
             break
-        best = min(best, float(ways[least]))
+        if best is None or ways[least] < best[0]:
+            best = float(ways[least]), directions[least]
         angles = angles[least] + step * np.linspace(-1.0, 1.0, CLOSER)
-        step, longest = 2.0 * step / (CLOSER - 1), 1.01 * best
-    return best
+        step, longest = 2.0 * step / (CLOSER - 1), 1.01 * best[0]
+    return np.inf if best is None else _on_patches(surface, target, best[1], arrays, longest)
 
 
-def _ways(surface: SurfaceMesh, start, panel, directions, target, longest) -> np.ndarray:
+def _ways(surface: SurfaceMesh, target, directions, arrays, side, longest) -> np.ndarray:
     """(n,) m: straight ways to a plane, inf for those that arrive on the wrong side or never."""
     from panelcp.surface.skin_distance_kernels import straight_ways
 
-    axis, level, side = target
-    # copies, so that the compiled loop meets one kind of array only
-    arrays = [np.array(part) for part in (surface.vertices, surface.triangles)]
-    neighbours = np.array(surface.edge_neighbours)
-    point = np.array(start, dtype=float)
-    way, arrival = straight_ways(
-        point, int(panel), directions, axis, float(level), *arrays, neighbours, float(longest)
-    )
+    start, panel, axis, level = target
+    way, arrival = straight_ways(start, panel, directions, axis, level, *arrays, longest)
     if side:
         upward = surface.normals[arrival, 2] > 0.0
         way[upward != (side == "top")] = np.inf
     return way
+
+
+def _on_patches(surface: SurfaceMesh, target, direction, arrays, longest) -> float:
+    """m: length of a straight way when it is lifted from the panels onto their curved patches."""
+    from panelcp.surface.skin_distance_kernels import one_way
+
+    start, panel, axis, level = target
+    points, panels = one_way(
+        start, panel, direction, axis, level, *arrays, longest, surface.n_panels
+    )
+    share = np.linspace(0.0, 1.0, PIECES + 1)[:, None, None]
+    flat = points[:-1] + share * (points[1:] - points[:-1])
+    coefficients = curved_panels(surface).coefficients[panels]
+    lifted = np.array(
+        [evaluate(coefficients, *_coordinates(surface.corners[panels], row)) for row in flat]
+    )
+    pieces = lifted[1:] - lifted[:-1]
+    lengths = np.linalg.norm(pieces, axis=2)
+    # lifting moves the end a little off the plane
+    missing = level - lifted[-1, -1, axis]
+    slope = pieces[-1, -1, axis] / max(lengths[-1, -1], 1e-300)
+    beyond = missing / slope if abs(slope) > STEEPEST else 0.0
+    return float(lengths.sum() + beyond)
+
+
+def _coordinates(corners, points) -> tuple[np.ndarray, np.ndarray]:
+    """xi and eta, (n,) each, of points on flat triangles: shares of the second and third corner."""
+    a, b, c = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], points - corners[:, 0]
+    aa, ab, bb = ((u * v).sum(axis=1) for u, v in ((a, a), (a, b), (b, b)))
+    ca, cb = (c * a).sum(axis=1), (c * b).sum(axis=1)
+    area = aa * bb - ab * ab
+    return (ca * bb - cb * ab) / area, (cb * aa - ca * ab) / area
