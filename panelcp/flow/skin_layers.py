@@ -1,4 +1,4 @@
-"""Boundary layer, separation and pockets of separated air at places of the skin."""
+"""Boundary layer, separation and pockets of separated air over the skin."""
 
 from __future__ import annotations
 
@@ -7,92 +7,85 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from panelcp.flow.boundary_layer import (
-    SEPARATED,
-    SEPARATION_SHAPES,
-    TURBULENT,
-    BoundaryLayers,
-    boundary_layers,
-    turbulent_layers,
+from panelcp.errors import FlowError
+from panelcp.flow.boundary_layer import SEPARATION_SHAPES, TURBULENT, thickness_99
+from panelcp.flow.skin_lines import (
+    ATTACHED,
+    FOLLOWED,
+    LEE,
+    LINES_AT_ONCE,
+    NEW_SHAPE,
+    OPEN,
+    POCKET,
+    POSSIBLE,
+    REATTACHED,
+    UNKNOWN,
+    LineStates,
+    LineTracer,
+    line_states,
 )
-from panelcp.flow.streamlines import Streamlines, skin_velocity, trace
+from panelcp.flow.streamlines import SkinVelocity, skin_velocity
 from panelcp.flow.superposition import SurfaceFlow
+from panelcp.quantity import UncertainValue
 from panelcp.surface.interpolation import corner_operator
 from panelcp.surface.mesh import frozen_array
 
-ATTACHED, POCKET, OPEN, REATTACHED, UNKNOWN = 0, 1, 2, 3, -1
-"""State of a place: the layer is attached; it lies in a pocket, between separation and the place
-where the air comes back; behind separation that does not close; behind a pocket; no line found."""
+__all__ = [
+    "ATTACHED",
+    "BASE_PRESSURE",
+    "FOLLOWED",
+    "LEE",
+    "LEE_PRESSURE",
+    "NEW_SHAPE",
+    "OPEN",
+    "POCKET",
+    "POSSIBLE",
+    "REATTACHED",
+    "SEPARATED_STATES",
+    "STATE_NAMES",
+    "UNKNOWN",
+    "SkinLayers",
+    "SkinStates",
+    "lee_of",
+    "separation_change",
+    "skin_layers",
+    "skin_states",
+    "whole_skin",
+]
 
 STATE_NAMES = {
     ATTACHED: "attached",
     POCKET: "in a pocket",
     OPEN: "separated",
     REATTACHED: "behind a pocket",
+    POSSIBLE: "may be in a pocket",
+    LEE: "in the lee",
     UNKNOWN: "not known",
 }
-NEW_SHAPE = 1.6
-"""Shape factor with which the layer goes on where the air comes back to the skin: memory."""
+SEPARATED_STATES = (POCKET, OPEN, LEE)
+"""States in which the air does not follow the skin."""
 
-FOLLOWED = 2.5
-"""m, lines are followed so far behind a place to see whether the air comes back to the skin."""
+BASE_PRESSURE = UncertainValue(
+    -0.3, -0.5, -0.1, "memory", "base pressure behind bluff edges, parts of q and mean rise"
+)
+LEE_PRESSURE = UncertainValue(
+    -0.4,
+    -0.8,
+    -0.1,
+    "memory",
+    "lee side of bodies across the wind, parts of the dynamic pressure of its part across the body",
+)
+LEE_ANGLE = 30.0
+"""deg between the mean stream and the x axis of the body, beyond which there is a lee: memory."""
 
+NOT_CROSSED = -2
+"""No line has crossed the panel."""
 
-@dataclass(frozen=True, eq=False)
-class SkinLayers:
-    """Boundary layer at chosen panels in every condition.
+ROUND_SHARE, LEAST_ROUND = 6, 60
+"""Each round follows lines from one in so many of the panels left, and from so many at least."""
 
-    Attributes
-    ----------
-    panels : (n,) int
-    state : (n_conditions, n) int, ATTACHED, POCKET, OPEN, REATTACHED or UNKNOWN
-    way : (n_conditions, n) float, m, along the skin from where the air meets it
-    thickness : (n_conditions, n) float, m, of the whole layer; nan behind separation
-    momentum_thickness, displacement_thickness : (n_conditions, n) float, m
-    shape_factor, skin_friction : (n_conditions, n) float
-    margin : (n_conditions, n) float, m, along the line from the place to turbulent separation (H
-        2.4); negative behind it, nan where there is none
-    warned_margin : from the place on to where H next is 1.8 or more, where separation may come
-    stratford_margin : the same to separation by Stratford's criterion
-    plateau : (n_conditions, n) float, Pa, gauge pressure where the line separates; nan where there
-        is no pocket at the place
-    """
-
-    panels: np.ndarray
-    state: np.ndarray
-    way: np.ndarray
-    thickness: np.ndarray
-    momentum_thickness: np.ndarray
-    displacement_thickness: np.ndarray
-    shape_factor: np.ndarray
-    skin_friction: np.ndarray
-    margin: np.ndarray
-    warned_margin: np.ndarray
-    stratford_margin: np.ndarray
-    plateau: np.ndarray
-
-    def __post_init__(self):
-        for name in ("panels", "state"):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), np.int64))
-        for name in _VALUES:
-            object.__setattr__(self, name, frozen_array(getattr(self, name)))
-
-    def pocket_change(self, flow: SurfaceFlow) -> np.ndarray:
-        """Half of what the plateau differs from the attached pressure.
-
-        The pressure in a pocket lies between both: its middle is the attached one and this, its
-        band reaches as far to both sides.
-
-        Returns
-        -------
-        (n_conditions, n_panels) float, Pa; zero outside pockets and at panels not looked at
-        """
-        change = np.zeros(flow.gauge_pressure.shape)
-        attached = flow.gauge_pressure[:, self.panels]
-        here = (self.state == POCKET) & np.isfinite(self.plateau)
-        change[:, self.panels] = np.where(here, 0.5 * (self.plateau - attached), 0.0)
-        return change
-
+_SEED = 7
+_CODES = 6  # UNKNOWN to POSSIBLE
 
 _VALUES = (
     "way",
@@ -108,7 +101,92 @@ _VALUES = (
 )
 
 
-def skin_layers(flow: SurfaceFlow, panels, turbulent: Sequence[bool]) -> SkinLayers:
+@dataclass(frozen=True, eq=False)
+class SkinLayers:
+    """Boundary layer at chosen panels in every condition.
+
+    Attributes
+    ----------
+    panels : (n,) int
+    state : (n_conditions, n) int, a key of STATE_NAMES
+    way : (n_conditions, n) float, m, along the skin from where the air meets it
+    thickness : (n_conditions, n) float, m, of the whole layer; nan behind separation
+    momentum_thickness, displacement_thickness : (n_conditions, n) float, m
+    shape_factor, skin_friction : (n_conditions, n) float
+    margin : (n_conditions, n) float, m, along the line from the place to turbulent separation (H
+        2.4); negative behind it, nan where there is none
+    warned_margin : from the place on to where H next is 1.8 or more, where separation may come
+    stratford_margin : the same to separation by Stratford's criterion
+    plateau : (n_conditions, n) float, Pa, gauge pressure where the pocket over the place, or the
+        possible one, begins; nan where there is none
+    crossed : (n_conditions, n_panels) int, state of every panel that the lines cross; NOT_CROSSED
+        elsewhere
+    crossed_plateau : (n_conditions, n_panels) float, Pa, the plateau there
+    """
+
+    panels: np.ndarray
+    state: np.ndarray
+    way: np.ndarray
+    thickness: np.ndarray
+    momentum_thickness: np.ndarray
+    displacement_thickness: np.ndarray
+    shape_factor: np.ndarray
+    skin_friction: np.ndarray
+    margin: np.ndarray
+    warned_margin: np.ndarray
+    stratford_margin: np.ndarray
+    plateau: np.ndarray
+    crossed: np.ndarray
+    crossed_plateau: np.ndarray
+
+    def __post_init__(self):
+        for name in ("panels", "state", "crossed"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), np.int64))
+        for name in (*_VALUES, "crossed_plateau"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    def pocket_change(self, flow: SurfaceFlow) -> np.ndarray:
+        """Half of what the plateau differs from the attached pressure.
+
+        The pressure in a pocket lies between both: its middle is the attached one and this, its
+        band reaches as far to both sides. See `separation_change` for all of the skin.
+
+        Returns
+        -------
+        (n_conditions, n_panels) float, Pa; zero outside pockets and at panels not looked at
+        """
+        change = np.zeros(flow.gauge_pressure.shape)
+        attached = flow.gauge_pressure[:, self.panels]
+        here = (self.state == POCKET) & np.isfinite(self.plateau)
+        change[:, self.panels] = np.where(here, 0.5 * (self.plateau - attached), 0.0)
+        return change
+
+
+@dataclass(frozen=True, eq=False)
+class SkinStates:
+    """State of the air over every panel in every condition.
+
+    Attributes
+    ----------
+    state : (n_conditions, n_panels) int, a key of STATE_NAMES; UNKNOWN also where not looked at
+    plateau : (n_conditions, n_panels) float, Pa, gauge pressure where the pocket over the panel,
+        or the possible one, begins; nan elsewhere
+    lines : (n_conditions,) int, lines that were followed besides those of the layers
+    """
+
+    state: np.ndarray
+    plateau: np.ndarray
+    lines: np.ndarray
+
+    def __post_init__(self):
+        object.__setattr__(self, "state", frozen_array(self.state, np.int64))
+        object.__setattr__(self, "plateau", frozen_array(self.plateau))
+        object.__setattr__(self, "lines", frozen_array(self.lines, np.int64))
+
+
+def skin_layers(
+    flow: SurfaceFlow, panels, turbulent: Sequence[bool], mean_streams=None
+) -> SkinLayers:
     """Boundary layers along the streamlines through panels.
 
     Parameters
@@ -116,6 +194,8 @@ def skin_layers(flow: SurfaceFlow, panels, turbulent: Sequence[bool]) -> SkinLay
     flow : SurfaceFlow
     panels : (n,) int, the panels of interest
     turbulent : for each condition, whether the skin is turbulent from the nose, as in a slipstream
+    mean_streams : (n_conditions, 3) float, m/s, `Solutions.mean_streams`; without them no place
+        is found to lie in the lee
 
     Returns
     -------
@@ -129,165 +209,357 @@ def skin_layers(flow: SurfaceFlow, panels, turbulent: Sequence[bool]) -> SkinLay
     pocket, whose pressure is that at separation (a plateau) or the attached one, or between.
     Common practice for concave corners; no source is claimed for the place where the air comes
     back. From there the layer goes on, turbulent, with the momentum thickness it had at separation.
-    Conditions without moving air have no layer.
+    The same between H 1.8 and 2.4, where the air may separate: there lies a possible pocket, also
+    to both sides of a pocket. Conditions without moving air have no layer.
     """
     panels = np.asarray(panels, dtype=np.int64)
-    operator = corner_operator(flow.surface)
-    rows = [
-        _one_condition(flow, operator, panels, c, bool(turbulent[c]))
-        for c in range(len(flow.conditions))
-    ]
-    together = {name: np.array([row[name] for row in rows]) for name in ("state", *_VALUES)}
+    marcher = _Marcher(flow, turbulent)
+    lee = lee_of(flow, mean_streams)
+    rows = []
+    for c in range(len(flow.conditions)):
+        votes, found = _Votes(flow.surface.n_panels), []
+        for states in marcher.states(c, panels):
+            found.append(_at_panels(states))
+            votes.add(states)
+        row = _joined(found, len(panels))
+        row["crossed"], row["crossed_plateau"] = votes.result()
+        # the line through the middle of a panel tells its state
+        row["crossed"][panels], row["crossed_plateau"][panels] = row["state"], row["plateau"]
+        _into_the_lee(row["crossed"], row["crossed_plateau"], lee[c])
+        _into_the_lee(row["state"], row["plateau"], lee[c, panels])
+        rows.append(row)
+    names = ("state", "crossed", "crossed_plateau", *_VALUES)
+    together = {name: np.array([row[name] for row in rows]) for name in names}
     return SkinLayers(panels=panels, **together)
 
 
-def _one_condition(
-    flow: SurfaceFlow, operator, panels, c: int, turbulent: bool
-) -> dict[str, np.ndarray]:
-    n = len(panels)
-    found = {name: np.full(n, np.nan) for name in _VALUES}
-    found["state"] = np.full(n, UNKNOWN)
-    if not flow.moving[c] or n == 0:
-        return found
-    velocity = skin_velocity(flow.surface, flow.velocity[c], operator)
-    lines, here = _through(velocity, panels)
-    air = flow.conditions[c].air
-    layers = boundary_layers(
-        lines.distance,
-        lines.speed,
-        np.where(np.isnan(lines.spreading), np.nan, np.maximum(lines.spreading, 1e-9)),
-        air.viscosity / air.density,
-        turbulent_start=turbulent,
-    )
-    values, back, thick = _values(lines, layers, here, flow.gauge_pressure[c])
-    again = np.flatnonzero((back >= 0) & (here >= back))
-    if len(again):
-        rest = _from(lines, again, back[again])
-        layers = turbulent_layers(
-            rest.distance - rest.distance[:, :1],
-            np.where(np.isnan(rest.speed), np.nan, np.maximum(rest.speed, 1e-6)),
-            np.where(np.isnan(rest.spreading), np.nan, np.maximum(rest.spreading, 1e-9)),
-            air.viscosity / air.density,
-            thick[again],
-            NEW_SHAPE,
-        )
-        later, _, _ = _values(rest, layers, here[again] - back[again], flow.gauge_pressure[c])
-        later["state"][later["state"] == ATTACHED] = REATTACHED
-        for name, value in later.items():
-            values[name][again] = value
-    return values
+def _into_the_lee(state, plateau, lee):
+    """What lies in the lee has no state of its line; panels not crossed stay so."""
+    state[lee & (state != NOT_CROSSED)] = LEE
+    plateau[lee] = np.nan
 
 
-def _from(lines: Streamlines, chosen, first) -> Streamlines:
-    """Some of the lines, from a point of each on."""
-    column = np.arange(lines.speed.shape[1])[None] + first[:, None]
-    inside = column < lines.count[chosen][:, None]
-    column = np.minimum(column, lines.speed.shape[1] - 1)
-    rows = chosen[:, None]
+class _Marcher:
+    """States along lines through panels of one flow."""
 
-    def cut(values, empty=np.nan):
-        return np.where(inside, values[rows, column], empty)
+    def __init__(self, flow: SurfaceFlow, turbulent: Sequence[bool]):
+        if len(turbulent) != len(flow.conditions):
+            raise FlowError(
+                f"turbulent has {len(turbulent)} values; expected one for each of the "
+                f"{len(flow.conditions)} conditions"
+            )
+        self.flow, self.turbulent = flow, turbulent
+        self.tracer, self.operator = LineTracer(flow.surface), corner_operator(flow.surface)
+        self.velocities = {}
 
-    return Streamlines(
-        points=np.stack([cut(lines.points[..., k]) for k in range(3)], axis=2),
-        panels=cut(lines.panels, -1),
-        speed=cut(lines.speed),
-        distance=cut(lines.distance),
-        spreading=cut(lines.spreading),
-        count=lines.count[chosen] - first,
-        end=lines.end[chosen],
-    )
+    def velocity(self, c: int) -> SkinVelocity:
+        """Velocity over the skin in condition c, worked out once."""
+        if c not in self.velocities:
+            flow = self.flow
+            self.velocities[c] = skin_velocity(flow.surface, flow.velocity[c], self.operator)
+        return self.velocities[c]
 
-
-def _through(velocity, panels) -> tuple[Streamlines, np.ndarray]:
-    """Lines from where the air meets the skin, through panels, and on; the panels' own points."""
-    before = trace(velocity, panels, upstream=True).reversed
-    behind = trace(velocity, panels, longest=FOLLOWED)
-    n, here = len(panels), before.count - 1
-    # every second point is enough for the layer; the panels' own points stay
-    odd = here % 2
-    whole = before.count + behind.count - 1
-    count = (whole - odd + 1) // 2
-    column = odd[:, None] + 2 * np.arange(int(count.max()))[None]
-    first = column < before.count[:, None]
-    second = (column >= before.count[:, None]) & (column < whole[:, None])
-    offset = column - here[:, None]
-    rows = np.arange(n)[:, None]
-
-    def joined(start, end, empty=np.nan):
-        early = start[rows, np.minimum(column, start.shape[1] - 1)]
-        late = end[rows, np.clip(offset, 0, end.shape[1] - 1)]
-        return np.where(first, early, np.where(second, late, empty))
-
-    rows_flat = np.arange(n)
-    way, width = (values[rows_flat, here] for values in (before.distance, before.spreading))
-    # points of one place, where a line crosses an edge, are drawn apart by a nanometre
-    apart = 1e-9 * column
-    return Streamlines(
-        points=np.stack(
-            [joined(before.points[..., k], behind.points[..., k]) for k in range(3)], axis=2
-        ),
-        panels=joined(before.panels, behind.panels, -1),
-        speed=joined(before.speed, behind.speed),
-        distance=joined(before.distance, behind.distance + way[:, None]) + apart,
-        spreading=joined(before.spreading, behind.spreading * width[:, None]),
-        count=count,
-        end=behind.end,
-    ), here // 2
+    def states(self, c: int, panels):
+        """LineStates of condition c, through so many panels at a time; none without moving air."""
+        flow, air = self.flow, self.flow.conditions[c].air
+        if not flow.moving[c]:
+            return
+        for start in range(0, len(panels), LINES_AT_ONCE):
+            lines = self.tracer.through(self.velocity(c), panels[start : start + LINES_AT_ONCE])
+            yield line_states(
+                lines,
+                flow.gauge_pressure[c],
+                air.viscosity / air.density,
+                bool(self.turbulent[c]),
+            )
 
 
-def _values(lines: Streamlines, layers: BoundaryLayers, here, gauge):
-    """Values at the panels' own points; where the air comes back; thickness at separation.
+class _Votes:
+    """States of the panels that lines cross: that which holds for the greatest length."""
 
-    Returns
-    -------
-    values : dict of (n,) arrays
-    back : (n,) int, point of the line where the air comes back; -1 where it does not
-    thick : (n,) float, m, momentum thickness where the layer separates, or at its end
-    """
-    rows, n_points = np.arange(len(here)), lines.speed.shape[1]
-    way = lines.distance[rows, here] - lines.distance[:, 0]
-    names = ("momentum_thickness", "displacement_thickness", "shape_factor", "skin_friction")
-    values = {name: getattr(layers, name)[rows, here] for name in names}
-    values |= {
-        "way": lines.distance[rows, here],
-        "thickness": layers.total_thickness[rows, here],
-        "margin": layers.separation - way,
-        "warned_margin": _warned_margin(lines, layers, here),
-        "stratford_margin": layers.stratford_separation - way,
-    }
-    pressure = np.where(lines.panels >= 0, gauge[np.maximum(lines.panels, 0)], np.nan)
-    separated = layers.state == SEPARATED
-    first = np.where(separated.any(axis=1), separated.argmax(axis=1), n_points)
-    plateau = pressure[rows, np.minimum(first, n_points - 1)]
-    back = _back_at_the_skin(pressure, first, plateau)
-    state = np.full(len(here), ATTACHED)
-    state[here >= first] = OPEN
-    state[(here >= first) & (back >= 0) & (here < back)] = POCKET
-    state[(back >= 0) & (here >= back)] = REATTACHED
-    state[(layers.state[rows, here] < 0) & (here < first)] = UNKNOWN
-    values["state"] = state
-    values["plateau"] = np.where(state == POCKET, plateau, np.nan)
-    last = np.maximum(np.minimum(first, lines.count) - 1, 0)
-    thick = np.nan_to_num(layers.momentum_thickness[rows, last], nan=0.0)
-    return values, back, np.maximum(thick, 1e-6)
+    def __init__(self, n_panels: int):
+        self.lengths = np.zeros((n_panels, _CODES))
+        self.plateau = np.zeros((n_panels, _CODES))
+
+    def add(self, states: LineStates):
+        """Count the points of lines, each with the length of line round it."""
+        lines, n = states.lines, len(self.lengths)
+        step = np.nan_to_num(np.diff(lines.distance, axis=1), nan=0.0)
+        length = np.full(states.state.shape, 1e-12)
+        length[:, 1:] += 0.5 * step
+        length[:, :-1] += 0.5 * step
+        chosen = states.counted
+        code = lines.panels[chosen] * _CODES + states.state[chosen] + 1
+        length, level = length[chosen], np.nan_to_num(states.plateau[chosen], nan=0.0)
+        for values, weights in ((self.lengths, length), (self.plateau, length * level)):
+            values += np.bincount(code, weights, minlength=n * _CODES).reshape(n, _CODES)
+
+    def result(self) -> tuple[np.ndarray, np.ndarray]:
+        """(n_panels,) state and plateau; NOT_CROSSED and nan where no line came.
+
+        Not known only where all lines say so.
+        """
+        lengths = self.lengths * np.append(1e-9, np.ones(_CODES - 1))
+        best = lengths.argmax(axis=1)
+        rows = np.arange(len(best))
+        most, state = self.lengths[rows, best], best - 1
+        level = self.plateau[rows, best] / np.where(most > 0.0, most, 1.0)
+        level[(state != POCKET) & (state != POSSIBLE) | (most == 0.0)] = np.nan
+        return np.where(most > 0.0, state, NOT_CROSSED), level
 
 
-def _warned_margin(lines: Streamlines, layers: BoundaryLayers, here) -> np.ndarray:
-    """(n,) float, m: way from the panels on to where H next is 1.8 or more; zero where it is."""
+def _joined(found: list[dict], n: int) -> dict[str, np.ndarray]:
+    """Values of parts of the panels one behind the other; nothing known without any."""
+    if not found:
+        return {name: np.full(n, np.nan) for name in _VALUES} | {"state": np.full(n, UNKNOWN)}
+    return {name: np.concatenate([part[name] for part in found]) for name in found[0]}
+
+
+def _at_panels(states: LineStates) -> dict[str, np.ndarray]:
+    """Values at the panels that the lines were laid through."""
+    lines, here = states.lines, states.lines.here
     rows = np.arange(len(here))
-    soft = (layers.state == TURBULENT) & (layers.shape_factor >= SEPARATION_SHAPES[0])
-    soft |= layers.state == SEPARATED
-    soft &= np.arange(soft.shape[1])[None] >= here[:, None]
-    found = lines.distance[rows, soft.argmax(axis=1)] - lines.distance[rows, here]
+    way = lines.distance[rows, here]
+    theta, shape = states.theta[rows, here], states.shape[rows, here]
+    return {
+        "state": states.state[rows, here],
+        "way": way,
+        "thickness": thickness_99(theta, shape, states.layer[rows, here]),
+        "momentum_thickness": theta,
+        "displacement_thickness": theta * shape,
+        "shape_factor": shape,
+        "skin_friction": states.friction[rows, here],
+        "margin": states.separation - way,
+        "warned_margin": _warned_margin(states),
+        "stratford_margin": states.stratford - way,
+        "plateau": states.plateau[rows, here],
+    }
+
+
+def _soft(states: LineStates) -> np.ndarray:
+    """(n_lines, n_points) bool: H is 1.8 or more, or the air is separated."""
+    soft = (states.layer == TURBULENT) & (states.shape >= SEPARATION_SHAPES[0])
+    return soft | (states.state == POCKET) | (states.state == OPEN)
+
+
+def _warned_margin(states: LineStates) -> np.ndarray:
+    """(n,) float, m: way from the panels on to where H next is 1.8 or more; zero where it is."""
+    lines, rows = states.lines, np.arange(len(states.state))
+    soft = _soft(states) & (np.arange(states.state.shape[1])[None] >= lines.here[:, None])
+    found = lines.distance[rows, soft.argmax(axis=1)] - lines.distance[rows, lines.here]
     return np.where(soft.any(axis=1), found, np.nan)
 
 
-def _back_at_the_skin(pressure, first, plateau) -> np.ndarray:
-    """(n,) int: the first point behind separation where the pressure, having risen above that at
-    separation, falls below it again; -1 where it does not."""
-    behind = np.arange(pressure.shape[1])[None] > first[:, None]
-    risen = np.where(behind & ~np.isnan(pressure), pressure, -np.inf)
-    peak = np.maximum.accumulate(risen, axis=1)
-    back = behind & (peak > plateau[:, None]) & (pressure < plateau[:, None])
-    return np.where(back.any(axis=1), back.argmax(axis=1), -1)
+def skin_states(
+    flow: SurfaceFlow, turbulent, layers: SkinLayers | None = None, shown=None, mean_streams=None
+) -> np.ndarray:
+    """State of every panel in every condition: the state of `whole_skin`.
+
+    Returns
+    -------
+    (n_conditions, n_panels) int, a key of STATE_NAMES
+    """
+    return whole_skin(flow, turbulent, layers, shown, mean_streams).state
+
+
+def whole_skin(
+    flow: SurfaceFlow,
+    turbulent: Sequence[bool],
+    layers: SkinLayers | None = None,
+    shown=None,
+    mean_streams=None,
+) -> SkinStates:
+    """State of the air over every panel in every condition.
+
+    Parameters
+    ----------
+    flow : SurfaceFlow
+    turbulent : for each condition, whether the skin is turbulent from the nose
+    layers : SkinLayers of the same flow and streams, whose lines need not be followed again
+    shown : (n_panels,) bool, the panels of interest; all when not given
+    mean_streams : (n_conditions, 3) float, m/s, `Solutions.mean_streams`; without them no lee
+
+    Returns
+    -------
+    SkinStates
+
+    Raises
+    ------
+    FlowError : arrays of the wrong shape
+
+    Notes
+    -----
+    Every line tells the states of all panels that it crosses; in each panel that counts which
+    holds for the greatest length. Lines are followed in rounds, from a part of the panels not yet
+    crossed. A panel between panels that all have one state (two of them at least) gets it too.
+    """
+    surface = flow.surface
+    shown = _checked_mask(shown, surface.n_panels)
+    lee = lee_of(flow, mean_streams)
+    marcher = _Marcher(flow, turbulent)
+    rows = []
+    for c in range(len(flow.conditions)):
+        state = np.full(surface.n_panels, NOT_CROSSED)
+        plateau = np.full(surface.n_panels, np.nan)
+        if layers is not None:
+            state, plateau = layers.crossed[c].copy(), layers.crossed_plateau[c].copy()
+        state[lee[c]], plateau[lee[c]] = LEE, np.nan
+        followed = _cover(marcher, c, shown, state, plateau) if flow.moving[c] else 0
+        state[state == NOT_CROSSED] = UNKNOWN
+        rows.append((state, plateau, followed))
+    return SkinStates(*(np.array(part) for part in zip(*rows, strict=True)))
+
+
+def _checked_mask(shown, n_panels: int) -> np.ndarray:
+    if shown is None:
+        return np.ones(n_panels, dtype=bool)
+    shown = np.asarray(shown)
+    if shown.shape != (n_panels,) or shown.dtype != bool:
+        raise FlowError(
+            f"shown has shape {shown.shape} and type {shown.dtype}; expected ({n_panels},) bool, "
+            "one for every panel"
+        )
+    return shown
+
+
+def _cover(marcher: _Marcher, c: int, shown, state, plateau) -> int:
+    """Fill in what no line has crossed yet; returns the number of lines followed."""
+    draw, followed = np.random.default_rng(_SEED), 0
+    while True:
+        _between(marcher.flow.surface.edge_neighbours, state, plateau)
+        left = np.flatnonzero(shown & (state == NOT_CROSSED))
+        if len(left) == 0:
+            return followed
+        count = min(max(len(left) // ROUND_SHARE, LEAST_ROUND), len(left))
+        chosen = np.sort(draw.choice(left, count, replace=False))
+        votes = _Votes(len(state))
+        for states in marcher.states(c, chosen):
+            votes.add(states)
+            own = _at_panels(states)
+            panels = states.lines.panels[np.arange(len(own["state"])), states.lines.here]
+            state[panels], plateau[panels] = own["state"], own["plateau"]
+        found, level = votes.result()
+        new = (state == NOT_CROSSED) & (found != NOT_CROSSED)
+        state[new], plateau[new] = found[new], level[new]
+        followed += count
+
+
+def _between(neighbours, state, plateau):
+    """Give panels not crossed, between panels of one state, that state and their mean plateau."""
+    left = np.flatnonzero(state == NOT_CROSSED)
+    beside = neighbours[left]
+    there = np.where(beside >= 0, state[beside], NOT_CROSSED)
+    known = there > UNKNOWN
+    count = known.sum(axis=1)
+    least = np.where(known, there, 99).min(axis=1)
+    same = (count >= 2) & (least == np.where(known, there, -99).max(axis=1))
+    same &= (there != UNKNOWN).all(axis=1)
+    levels = np.where(known, plateau[beside], 0.0)
+    state[left[same]] = least[same]
+    plateau[left[same]] = levels[same].sum(axis=1) / count[same]
+
+
+def lee_of(flow: SurfaceFlow, mean_streams) -> np.ndarray:
+    """Panels in the lee of a wind across the body.
+
+    Parameters
+    ----------
+    flow : SurfaceFlow
+    mean_streams : (n_conditions, 3) float, m/s, `Solutions.mean_streams`; None: no lee
+
+    Returns
+    -------
+    (n_conditions, n_panels) bool
+
+    Raises
+    ------
+    FlowError : streams of the wrong shape
+
+    Notes
+    -----
+    Where the mean stream lies more than 30 deg beside the x axis of the body, forward or aft: the
+    panels whose outward normal has a positive component along the part of the stream across the
+    axis, except those that the whole stream blows onto.
+    """
+    shape = (len(flow.conditions), flow.surface.n_panels)
+    if mean_streams is None:
+        return np.zeros(shape, dtype=bool)
+    streams = np.asarray(mean_streams, dtype=float)
+    if streams.shape != (shape[0], 3) or not np.isfinite(streams).all():
+        raise FlowError(
+            f"mean_streams has shape {streams.shape}; expected ({shape[0]}, 3) finite numbers"
+        )
+    across = np.hypot(streams[:, 1], streams[:, 2])
+    oblique = across > np.tan(np.radians(LEE_ANGLE)) * np.abs(streams[:, 0])
+    normals = flow.surface.normals
+    behind = (streams[:, 1:] @ normals[:, 1:].T > 0.0) & (streams @ normals.T >= 0.0)
+    return behind & (oblique & flow.moving)[:, None]
+
+
+def separation_change(
+    flow: SurfaceFlow, skin: SkinStates, mean_streams=None
+) -> tuple[np.ndarray, np.ndarray]:
+    """What separated air changes of the attached pressure, and how well that is known.
+
+    Parameters
+    ----------
+    flow : SurfaceFlow, whose gauge_pressure is the attached one
+    skin : SkinStates, from `whole_skin` of this flow and these streams
+    mean_streams : (n_conditions, 3) float, m/s, `Solutions.mean_streams`; needed where there is a
+        lee
+
+    Returns
+    -------
+    change, deviation : (n_conditions, n_panels) float, Pa; zero where the air is attached
+
+    Raises
+    ------
+    FlowError : streams missing or of the wrong shape
+
+    Notes
+    -----
+    With d = plateau - attached pressure:
+
+    In a pocket the pressure is the plateau, or the attached one, or between: d/2 and |d|/2.
+
+    In a possible pocket the air is attached in one half of all worlds and separated in the other.
+    So the change x is a mixture of 0 and of what a pocket has, mean d/2 and deviation |d|/2: mean
+    1/2 (0 + d/2) = d/4; mean of x^2 is 1/2 (0 + d^2/4 + d^2/4) = d^2/4; variance d^2/4 - d^2/16 =
+    3/16 d^2; deviation sqrt(3)/4 |d|.
+
+    Behind separation that does not close the pressure is BASE_PRESSURE times q and mean rise
+    together, whatever it would be attached: change = base - attached, deviation = half the width
+    of the band.
+
+    In the lee of a wind across the body it is LEE_PRESSURE times rho/2 |stream across the x
+    axis|^2: on a long body the pressure of separated cross flow follows the part of the stream
+    across it alone (independence of cross flow and flow along the body: memory), the mean
+    slipstream's part across included.
+    """
+    attached, state = flow.gauge_pressure, skin.state
+    if state.shape != attached.shape:
+        raise FlowError(f"the states have shape {state.shape}; expected {attached.shape}")
+    step = np.where(np.isfinite(skin.plateau), skin.plateau - attached, 0.0)
+    change, deviation = np.zeros((2, *attached.shape))
+    for kind, mean, spread in ((POCKET, 0.5, 0.5), (POSSIBLE, 0.25, 0.25 * np.sqrt(3.0))):
+        here = state == kind
+        change[here], deviation[here] = mean * step[here], spread * np.abs(step[here])
+    bands = [(OPEN, BASE_PRESSURE, flow.reference_pressure)]
+    if (state == LEE).any():
+        bands.append((LEE, LEE_PRESSURE, _pressure_across(flow, mean_streams)))
+    for kind, band, reference in bands:
+        here, reference = state == kind, np.broadcast_to(reference[:, None], state.shape)
+        change[here] = band.value * reference[here] - attached[here]
+        deviation[here] = 0.5 * (band.high - band.low) * reference[here]
+    return change, deviation
+
+
+def _pressure_across(flow: SurfaceFlow, mean_streams) -> np.ndarray:
+    """(n_conditions,) float, Pa: dynamic pressure of the mean stream across the x axis."""
+    if np.shape(mean_streams) != (len(flow.conditions), 3):
+        raise FlowError(
+            "there are panels in the lee, but mean_streams is missing or not (n_conditions, 3): "
+            "give those with which the states were found"
+        )
+    density = np.array([condition.air.density for condition in flow.conditions])
+    return 0.5 * density * (np.asarray(mean_streams, dtype=float)[:, 1:] ** 2).sum(axis=1)
