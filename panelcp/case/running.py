@@ -10,8 +10,6 @@ import numpy as np
 
 import panelcp
 from panelcp.case.deviations import (
-    ANGLE_DEVIATIONS,
-    WIND_DEVIATION,
     deviation_of,
     discretisation,
     inlets_and_exits,
@@ -20,23 +18,28 @@ from panelcp.case.deviations import (
     settling_at_openings,
 )
 from panelcp.case.doubts import doubts, layer_doubts
+from panelcp.case.log_lines import (
+    air_lines,
+    bands_line,
+    compressibility_lines,
+    panelling_line,
+    roughness_line,
+    solver_lines,
+)
+from panelcp.case.marks import marks_of
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
 from panelcp.case.warming import warming
-from panelcp.flow.compressibility import goethert_cp
 from panelcp.flow.skin_layers import SkinLayers
 from panelcp.flow.solutions import Solutions, solve_conditions
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.panels.faults import (
-    Fault,
     solution_checks,
 )
 from panelcp.panels.influence import is_compiled
-from panelcp.panels.solving import UnitSolutions
-from panelcp.placement.bands import COMMON, NEEDED, PressureSamples
+from panelcp.placement.bands import PressureSamples
 from panelcp.placement.effects import EffectShares, effect_shares
 from panelcp.placement.exit_air import (
-    PLUME_GROWTH,
     StaticPortErrors,
     exit_air,
     static_port_errors,
@@ -44,16 +47,11 @@ from panelcp.placement.exit_air import (
 )
 from panelcp.placement.layers_at_openings import layers_at_openings, skin_under
 from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
-from panelcp.placement.requirement import EXPONENT
 from panelcp.placement.through_flow import through_flow
-from panelcp.quantity import UncertainValue
 from panelcp.report.contents import RunContents
 from panelcp.report.exit_air_section import exit_air_lines
 from panelcp.surface.checking import check_surface
-from panelcp.surface.curved import roughness_band
-from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening
-from panelcp.surface.repair import format_place
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +123,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
         static_ports=_static_ports(prepared, flow),
         searches=found_lines,
         inputs={"surface_hash": prepared.surface_hash, "case": case.tables},
-        marks=_marks(prepared),
+        marks=marks_of(prepared),
         checks=tuple(checks),
         warnings=(
             *doubts(case, prepared.openings, check, checks, solutions, flow, ranking, share),
@@ -135,14 +133,14 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
         log=(
             *check.lines(),
             *found_lines,
-            *_solver_lines(solutions, checks),
-            *_air_lines(case, solutions),
+            *solver_lines(solutions, checks),
+            *air_lines(case, solutions),
             settled.line,
-            _roughness_line(prepared.surface),
-            _panelling_line(flow, panelling, share),
-            _bands_line(ranking),
+            roughness_line(prepared.surface),
+            panelling_line(flow, panelling, share),
+            bands_line(ranking),
             *exit_air_lines(hits, flow.conditions),
-            *_compressibility_lines(prepared, progress),
+            *compressibility_lines(prepared, progress),
         ),
         views=case.views,
         best=case.best,
@@ -273,137 +271,3 @@ def _rank(prepared: PreparedCase, flow: SurfaceFlow, samples: PressureSamples) -
         ],
         samples=samples,
     )
-
-
-def _marks(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
-    case = prepared.case
-    marks = [("surface: model error of a patch-mean Cp", case.cp_deviation)]
-    marks += [(f"{name}: how well it is known", band) for name, band in ANGLE_DEVIATIONS.items()]
-    if any(condition.ground_speed is not None for condition in case.conditions):
-        marks.append(("wind on the ground: how well it is known", WIND_DEVIATION))
-    marks += [
-        (f"region {box.name}: model error of a patch-mean Cp", box.cp_deviation)
-        for box in case.regions
-        if box.cp_deviation
-    ]
-    marks += _propeller_marks(case)
-    marks.append(("exit air: growth of the plume's half width", PLUME_GROWTH))
-    if case.needed:
-        marks.append(("engine: needed pressure at full power", case.needed.reference))
-        marks.append(("engine: exponent of flow in the core pressure drop", EXPONENT))
-    marks += [
-        (f"condition {condition.name}: needed pressure", needed)
-        for condition, needed in zip(case.conditions, case.needed_pressure, strict=True)
-        if needed
-    ]
-    inlets = [entry for entry in case.openings if entry.use in ("inlet", "both")]
-    marks += [(f"opening {entry.name}: recovery fraction", entry.recovery) for entry in inlets]
-    marks += [
-        (f"search {entry.region.name}: recovery fraction", entry.recovery)
-        for entry in case.searches
-        if entry.region.use in ("inlet", "both")
-    ]
-    return tuple(marks)
-
-
-def _propeller_marks(case) -> list[tuple[str, UncertainValue]]:
-    propeller = case.surroundings.propeller
-    if propeller is None:
-        return []
-    return [
-        ("propeller: efficiency in fast flight", propeller.efficiency),
-        ("propeller: static figure of merit", propeller.figure_of_merit),
-        ("propeller: slipstream factor", propeller.factor),
-    ]
-
-
-def _roughness_line(surface: SurfaceMesh) -> str:
-    band = roughness_band(surface)
-    worst = format_place(surface.centroids[int(np.argmax(band))])
-    return (
-        f"roughness of the mesh, worth in Cp: {np.median(band):.4f} (median), {band.max():.3f} at "
-        f"{worst}; that under each opening is carried into the deviations"
-    )
-
-
-def _panelling_line(flow: SurfaceFlow, discretisation: np.ndarray, share: float) -> str:
-    q = flow.reference_pressure[:, None]
-    part = np.divide(discretisation, q, out=np.zeros_like(discretisation), where=q > 0.0)
-    return (
-        f"panelling: patch pressures change by {np.median(part):.4f} (median) and at most "
-        f"{part.max():.4f} of q and mean rise together on {100 * share:.0f} % of the panels; "
-        "carried into the deviations"
-    )
-
-
-def _bands_line(ranking: OpeningRanking) -> str:
-    samples = ranking.bands.samples
-    return (
-        f"bands: {samples.count} draws, the same in every run, of {', '.join(samples.kind_names)}, "
-        f"{NEEDED}; {COMMON:g} of the deviation of the model error is common to what one region "
-        "has on one side"
-    )
-
-
-def _compressibility_lines(prepared: PreparedCase, progress: Progress) -> list[str]:
-    """What Goethert's rule makes of the fastest condition, when the case asks for it."""
-    if not prepared.case.compressibility:
-        return []
-    flying = [c for c in prepared.case.conditions if c.speed > 0.0 and not c.on_ground]
-    if not flying:
-        return ["compressibility: no condition in flight"]
-    progress("solving the stretched body, to see how much compressibility matters")
-    fastest = max(flying, key=lambda condition: condition.mach)
-    surface, mach = prepared.surface, fastest.mach
-    change = goethert_cp(surface, fastest, mach) - goethert_cp(surface, fastest, 0.0)
-    means = [
-        abs(change[o.sample_panels] @ o.sample_weights)
-        for o in (*prepared.openings, *prepared.candidates)
-    ]
-    return [
-        f"compressibility in {fastest.name}, Mach {mach:.3f}, without propeller and wing: Cp of "
-        f"openings changes by at most {max(means):.4f} (Goethert's rule); it is left out"
-    ]
-
-
-def _far_field_line(units: UnitSolutions) -> str:
-    if units.far_error == 0.0:
-        return "far field: summed directly"
-    return (
-        f"far field: tree, error {units.far_error:.1e} (rms over 50 random panels) and at most "
-        f"{units.far_error_greatest:.1e} (these and the 50 smallest panels), parts of the rms "
-        "velocity"
-    )
-
-
-def _solver_lines(solutions: Solutions, checks: list[Fault]) -> list[str]:
-    lines = []
-    for part in solutions.parts:
-        units = part.units
-        where = "in the free air" if units.ground is None else "over the ground"
-        lines += [
-            f"unit solutions {where}: {', '.join(units.names)}; {units.iterations} iterations",
-            f"normal velocity left at the control points: {units.residuals.max():.1e} m/s, where "
-            f"the greatest speed is {np.linalg.norm(units.velocity, axis=2).max():.3g} m/s",
-            _far_field_line(units),
-        ]
-    return [*lines, *(check.line() for check in checks)]
-
-
-def _air_lines(case, solutions: Solutions) -> list[str]:
-    """Thrust, rise, swirl, lift and ground of every condition."""
-    lines = []
-    if case.usual:
-        lines.append(f"usual conditions added: {', '.join(case.usual)} (common practice)")
-    for part in solutions.parts:
-        for condition, slipstream, circulation in zip(
-            part.onset.conditions, part.onset.slipstreams, part.onset.circulation, strict=True
-        ):
-            words = [slipstream.line()] if slipstream else []
-            words += [f"wing's circulation {circulation:.1f} m2/s"] if circulation else []
-            words += (
-                [f"ground {condition.height:.2f} m below the datum"] if part.units.ground else []
-            )
-            if words:
-                lines.append(f"{condition.name}: {'; '.join(words)}")
-    return lines
