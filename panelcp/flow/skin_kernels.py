@@ -11,6 +11,9 @@ from panelcp.flow.streamline_kernels import _follow, _inside
 
 UNKNOWN, ATTACHED, POCKET, OPEN, REATTACHED, POSSIBLE = -1, 0, 1, 2, 3, 4
 
+NEW_SHAPE = 1.6
+"""Shape factor with which the layer goes on where the air comes back to the skin: memory."""
+
 APART = 1e-9
 """m; points of one place, where a line crosses an edge, are drawn apart so far."""
 
@@ -96,10 +99,12 @@ def through_all(
 
 
 @njit(cache=True, error_model="numpy")
-def _separation(pressure, layer, begin, n, fresh, state, plateau):
+def _separation(pressure, layer, begin, n, dammed, fresh, state, plateau):
     """States from point `begin` on to where the air comes back behind separation, or the end.
 
-    Returns the point where it separates and where it comes back; n and -1 where it does not.
+    `dammed`: the line ends before a face that looks into the stream, where the air comes back at
+    the latest. Returns the point where it separates and where it comes back; n and -1 where it
+    does not.
     """
     first, back = n, -1
     for j in range(begin, n):
@@ -117,9 +122,10 @@ def _separation(pressure, layer, begin, n, fresh, state, plateau):
             back = j
             break
     end = n if back < 0 else back
+    closed = back >= 0 or dammed
     for j in range(first, end):
-        state[j] = OPEN if back < 0 else POCKET
-        if back >= 0:
+        state[j] = POCKET if closed else OPEN
+        if closed:
             plateau[j] = pressure[first]
     for j in range(end, n):
         state[j] = REATTACHED
@@ -127,25 +133,13 @@ def _separation(pressure, layer, begin, n, fresh, state, plateau):
 
 
 @njit(cache=True, error_model="numpy")
-def separation_all(pressure, layer, begin, counts, fresh, state, plateau, first, back):
+def separation_all(pressure, layer, begin, counts, dammed, fresh, state, plateau, first, back):
     """`_separation` of every line, from its own point `begin` on."""
     for line in range(len(counts)):
         first[line], back[line] = _separation(
-            pressure[line], layer[line], begin[line], counts[line], fresh, state[line],
-            plateau[line],
+            pressure[line], layer[line], begin[line], counts[line], dammed[line], fresh,
+            state[line], plateau[line],
         )  # fmt: skip
-
-
-@njit(cache=True, error_model="numpy")
-def _fall(pressure, begin, n):
-    """First point behind `begin` with less pressure than there (n: none); whether more before."""
-    risen = False
-    for j in range(begin + 1, n):
-        if pressure[j] > pressure[begin]:
-            risen = True
-        elif pressure[j] < pressure[begin]:
-            return j, risen
-    return n, risen
 
 
 @njit(cache=True, error_model="numpy")
@@ -154,12 +148,33 @@ def _soft(shape, layer, j):
 
 
 @njit(cache=True, error_model="numpy")
-def possible_all(pressure, shape, layer, counts, state, plateau, unclosed):
+def _firm(shape, layer, j):
+    return layer[j] == TURBULENT and shape[j] < NEW_SHAPE
+
+
+@njit(cache=True, error_model="numpy")
+def _close(pressure, shape, layer, begin, n):
+    """First point behind `begin` with less pressure than there, or with a firm layer (n: none);
+    whether the pressure is higher before."""
+    risen = False
+    for j in range(begin + 1, n):
+        if pressure[j] > pressure[begin]:
+            risen = True
+        elif pressure[j] < pressure[begin]:
+            return j, risen
+        if _firm(shape, layer, j):
+            return j, risen
+    return n, risen
+
+
+@njit(cache=True, error_model="numpy")
+def possible_all(pressure, shape, layer, counts, dammed, state, plateau, unclosed):
     """Mark where the air may be in a pocket, in attached air of every line.
 
-    From H 1.8 to where the pressure, having risen, falls below that at H 1.8. Where it does not
-    fall there is no pocket, and the layer alone tells whether the air separates; `unclosed` is
-    set to the first such point where it is less.
+    From H 1.8 to where the pressure, having risen, falls below that at H 1.8, or where H is below
+    that of a layer that has just come back, or where the line ends before a face that looks into
+    the stream. Where none of this comes there is no pocket, and the layer alone tells whether the
+    air separates; `unclosed` is set to the first such point where it is less.
     """
     for line in range(len(counts)):
         n, j = counts[line], 0
@@ -167,8 +182,8 @@ def possible_all(pressure, shape, layer, counts, state, plateau, unclosed):
             if not _soft(shape[line], layer[line], j):
                 j += 1
                 continue
-            end, risen = _fall(pressure[line], j, n)
-            if end == n:
+            end, risen = _close(pressure[line], shape[line], layer[line], j, n)
+            if end == n and not dammed[line]:
                 unclosed[line] = min(unclosed[line], j)
                 while j < n and _soft(shape[line], layer[line], j):
                     j += 1

@@ -11,10 +11,8 @@ from panelcp.errors import FlowError
 from panelcp.flow.boundary_layer import SEPARATION_SHAPES, TURBULENT, thickness_99
 from panelcp.flow.skin_lines import (
     ATTACHED,
-    FOLLOWED,
     LEE,
     LINES_AT_ONCE,
-    NEW_SHAPE,
     OPEN,
     POCKET,
     POSSIBLE,
@@ -29,29 +27,6 @@ from panelcp.flow.superposition import SurfaceFlow
 from panelcp.quantity import UncertainValue
 from panelcp.surface.interpolation import corner_operator
 from panelcp.surface.mesh import frozen_array
-
-__all__ = [
-    "ATTACHED",
-    "BASE_PRESSURE",
-    "FOLLOWED",
-    "LEE",
-    "LEE_PRESSURE",
-    "NEW_SHAPE",
-    "OPEN",
-    "POCKET",
-    "POSSIBLE",
-    "REATTACHED",
-    "SEPARATED_STATES",
-    "STATE_NAMES",
-    "UNKNOWN",
-    "SkinLayers",
-    "SkinStates",
-    "lee_of",
-    "separation_change",
-    "skin_layers",
-    "skin_states",
-    "whole_skin",
-]
 
 STATE_NAMES = {
     ATTACHED: "attached",
@@ -213,7 +188,7 @@ def skin_layers(
     to both sides of a pocket. Conditions without moving air have no layer.
     """
     panels = np.asarray(panels, dtype=np.int64)
-    marcher = _Marcher(flow, turbulent)
+    marcher = LineMarcher(flow, turbulent, mean_streams)
     lee = lee_of(flow, mean_streams)
     rows = []
     for c in range(len(flow.conditions)):
@@ -239,10 +214,21 @@ def _into_the_lee(state, plateau, lee):
     plateau[lee] = np.nan
 
 
-class _Marcher:
+def _near_faces(surface, facing) -> np.ndarray:
+    """(n_conditions, n_panels) bool: panels that face the stream, and two rings round them.
+
+    In a corner before a face lines end on either side of it.
+    """
+    beside = surface.edge_neighbours
+    for _ in range(2):
+        facing = facing | (facing[:, beside] & (beside >= 0)).any(axis=2)
+    return facing
+
+
+class LineMarcher:
     """States along lines through panels of one flow."""
 
-    def __init__(self, flow: SurfaceFlow, turbulent: Sequence[bool]):
+    def __init__(self, flow: SurfaceFlow, turbulent: Sequence[bool], mean_streams=None):
         if len(turbulent) != len(flow.conditions):
             raise FlowError(
                 f"turbulent has {len(turbulent)} values; expected one for each of the "
@@ -251,6 +237,12 @@ class _Marcher:
         self.flow, self.turbulent = flow, turbulent
         self.tracer, self.operator = LineTracer(flow.surface), corner_operator(flow.surface)
         self.velocities = {}
+        streams = checked_streams(flow, mean_streams)
+        if streams is None:
+            streams = np.array([condition.stream for condition in flow.conditions])
+        # without wind the slipstream comes from ahead
+        streams = np.where(streams.any(axis=1)[:, None], streams, [1.0, 0.0, 0.0])
+        self.facing = _near_faces(flow.surface, streams @ flow.surface.normals.T < 0.0)
 
     def velocity(self, c: int) -> SkinVelocity:
         """Velocity over the skin in condition c, worked out once."""
@@ -269,6 +261,7 @@ class _Marcher:
             yield line_states(
                 lines,
                 flow.gauge_pressure[c],
+                self.facing[c],
                 air.viscosity / air.density,
                 bool(self.turbulent[c]),
             )
@@ -336,7 +329,7 @@ def _at_panels(states: LineStates) -> dict[str, np.ndarray]:
     }
 
 
-def _soft(states: LineStates) -> np.ndarray:
+def softened(states: LineStates) -> np.ndarray:
     """(n_lines, n_points) bool: H is 1.8 or more, or the air is separated."""
     soft = (states.layer == TURBULENT) & (states.shape >= SEPARATION_SHAPES[0])
     return soft | (states.state == POCKET) | (states.state == OPEN)
@@ -345,7 +338,7 @@ def _soft(states: LineStates) -> np.ndarray:
 def _warned_margin(states: LineStates) -> np.ndarray:
     """(n,) float, m: way from the panels on to where H next is 1.8 or more; zero where it is."""
     lines, rows = states.lines, np.arange(len(states.state))
-    soft = _soft(states) & (np.arange(states.state.shape[1])[None] >= lines.here[:, None])
+    soft = softened(states) & (np.arange(states.state.shape[1])[None] >= lines.here[:, None])
     found = lines.distance[rows, soft.argmax(axis=1)] - lines.distance[rows, lines.here]
     return np.where(soft.any(axis=1), found, np.nan)
 
@@ -396,7 +389,7 @@ def whole_skin(
     surface = flow.surface
     shown = _checked_mask(shown, surface.n_panels)
     lee = lee_of(flow, mean_streams)
-    marcher = _Marcher(flow, turbulent)
+    marcher = LineMarcher(flow, turbulent, mean_streams)
     rows = []
     for c in range(len(flow.conditions)):
         state = np.full(surface.n_panels, NOT_CROSSED)
@@ -422,7 +415,7 @@ def _checked_mask(shown, n_panels: int) -> np.ndarray:
     return shown
 
 
-def _cover(marcher: _Marcher, c: int, shown, state, plateau) -> int:
+def _cover(marcher: LineMarcher, c: int, shown, state, plateau) -> int:
     """Fill in what no line has crossed yet; returns the number of lines followed."""
     draw, followed = np.random.default_rng(_SEED), 0
     while True:
@@ -481,19 +474,24 @@ def lee_of(flow: SurfaceFlow, mean_streams) -> np.ndarray:
     panels whose outward normal has a positive component along the part of the stream across the
     axis, except those that the whole stream blows onto.
     """
-    shape = (len(flow.conditions), flow.surface.n_panels)
-    if mean_streams is None:
-        return np.zeros(shape, dtype=bool)
-    streams = np.asarray(mean_streams, dtype=float)
-    if streams.shape != (shape[0], 3) or not np.isfinite(streams).all():
-        raise FlowError(
-            f"mean_streams has shape {streams.shape}; expected ({shape[0]}, 3) finite numbers"
-        )
+    streams = checked_streams(flow, mean_streams)
+    if streams is None:
+        return np.zeros((len(flow.conditions), flow.surface.n_panels), dtype=bool)
     across = np.hypot(streams[:, 1], streams[:, 2])
     oblique = across > np.tan(np.radians(LEE_ANGLE)) * np.abs(streams[:, 0])
     normals = flow.surface.normals
     behind = (streams[:, 1:] @ normals[:, 1:].T > 0.0) & (streams @ normals.T >= 0.0)
     return behind & (oblique & flow.moving)[:, None]
+
+
+def checked_streams(flow: SurfaceFlow, mean_streams) -> np.ndarray | None:
+    """(n_conditions, 3) float, m/s, or None; a FlowError where they have another shape."""
+    if mean_streams is None:
+        return None
+    streams, n = np.asarray(mean_streams, dtype=float), len(flow.conditions)
+    if streams.shape != (n, 3) or not np.isfinite(streams).all():
+        raise FlowError(f"mean_streams has shape {streams.shape}; expected ({n}, 3) finite numbers")
+    return streams
 
 
 def separation_change(
@@ -556,10 +554,11 @@ def separation_change(
 
 def _pressure_across(flow: SurfaceFlow, mean_streams) -> np.ndarray:
     """(n_conditions,) float, Pa: dynamic pressure of the mean stream across the x axis."""
-    if np.shape(mean_streams) != (len(flow.conditions), 3):
+    streams = checked_streams(flow, mean_streams)
+    if streams is None:
         raise FlowError(
-            "there are panels in the lee, but mean_streams is missing or not (n_conditions, 3): "
-            "give those with which the states were found"
+            "there are panels in the lee, but no mean_streams: give those with which the states "
+            "were found"
         )
     density = np.array([condition.air.density for condition in flow.conditions])
-    return 0.5 * density * (np.asarray(mean_streams, dtype=float)[:, 1:] ** 2).sum(axis=1)
+    return 0.5 * density * (streams[:, 1:] ** 2).sum(axis=1)

@@ -15,9 +15,6 @@ where the air comes back; behind separation that does not close; behind a pocket
 be separated or not, since the shape factor lies between 1.8 and 2.4; in the lee of a cross wind;
 no line found."""
 
-NEW_SHAPE = 1.6
-"""Shape factor with which the layer goes on where the air comes back to the skin: memory."""
-
 FOLLOWED = 2.5
 """m, lines are followed so far behind a place to see whether the air comes back to the skin."""
 
@@ -128,6 +125,8 @@ class SkinLines:
             np.where(inside, values[rows, column], np.nan)
             for values in (self.distance, self.speed, self.spreading)
         )
+        from panelcp.flow.skin_kernels import NEW_SHAPE
+
         layers = turbulent_layers(
             distance - distance[:, :1],
             np.maximum(speed, 1e-6),
@@ -180,19 +179,26 @@ class LineStates:
         return sure & (column < self.lines.count[:, None])
 
 
-def line_states(lines: SkinLines, gauge, viscosity: float, turbulent: bool) -> LineStates:
+def line_states(lines: SkinLines, gauge, facing, viscosity: float, turbulent: bool) -> LineStates:
     """March layers along lines, over pockets and on, and tell the state of the air.
 
     Parameters
     ----------
     lines : SkinLines
     gauge : (n_panels,) float, Pa, attached pressure
+    facing : (n_panels,) bool, panels that the stream blows onto, or close to such
     viscosity : float, m2/s, kinematic
     turbulent : whether the skin is turbulent from the nose
 
     Returns
     -------
     LineStates
+
+    Notes
+    -----
+    A line that separates and ends before a face that looks into the stream, as in the corner
+    between spinner and cowl, ends in a pocket: the air comes back to the face. Behind the body the
+    panels at its end look away from the stream, and it does not come back.
     """
     from panelcp.flow.skin_kernels import possible_all, separation_all
 
@@ -205,13 +211,16 @@ def line_states(lines: SkinLines, gauge, viscosity: float, turbulent: bool) -> L
         np.array(values) for values in (first_layers.separation, first_layers.stratford_separation)
     )
     unclosed = lines.count.copy()
+    dammed = ~lines.cut & facing[lines.panels[np.arange(len(layer)), lines.count - 1]]
     chosen, begin, fresh = np.arange(len(layer)), np.zeros(len(layer), dtype=np.int64), ATTACHED
     for _ in range(MOST_POCKETS):
         parts = [values[chosen] for values in (pressure, layer, state, plateau)]
         first, back = np.zeros((2, len(chosen)), dtype=np.int64)
-        separation_all(*parts[:2], begin, lines.count[chosen], fresh, *parts[2:], first, back)
+        separation_all(
+            *parts[:2], begin, lines.count[chosen], dammed[chosen], fresh, *parts[2:], first, back
+        )
         state[chosen], plateau[chosen] = parts[2:]
-        open_here = (back < 0) & (first < lines.count[chosen])
+        open_here = (back < 0) & ~dammed[chosen] & (first < lines.count[chosen])
         unclosed[chosen[open_here]] = first[open_here]
         again = back >= 0
         chosen, begin, before = chosen[again], back[again], np.maximum(first[again] - 1, 0)
@@ -226,7 +235,7 @@ def line_states(lines: SkinLines, gauge, viscosity: float, turbulent: bool) -> L
         way = lines.distance[chosen, begin]
         separation[chosen[passed]] = (way + layers.separation)[passed]
         stratford[chosen[passed]] = (way + layers.stratford_separation)[passed]
-    possible_all(pressure, shape, layer, lines.count, state, plateau, unclosed)
+    possible_all(pressure, shape, layer, lines.count, dammed, state, plateau, unclosed)
     return LineStates(
         *(lines, theta, shape, friction, layer, state, plateau, separation, stratford, unclosed)
     )
