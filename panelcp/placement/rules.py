@@ -169,16 +169,17 @@ def sharp_edges(surface: SurfaceMesh) -> np.ndarray:
 def skin_border(surface: SurfaceMesh, region: SearchRegion) -> np.ndarray:
     """(n, 2, 3) float, m: where the skin that a search looks at leaves the box of the search.
 
-    Lines in which the faces of the box cut the panels that look at its side.
+    Lines in which the faces of the box cut the panels that look at its side. Where the box has no
+    extent, as when places on one line are tried, it has no border there.
     """
     axis, sign = region.view
     corners = surface.corners[sign * surface.normals[:, axis] < 0.0]
     parts = []
-    for k in range(3):
-        for wall in {float(region.low[k]), float(region.high[k])}:
+    for k in np.flatnonzero(region.high > region.low):
+        for wall in (float(region.low[k]), float(region.high[k])):
             cut = plane_section(corners, k, wall)
             parts.append(_clipped(cut, region.low, region.high, k))
-    return np.concatenate(parts)
+    return np.concatenate([*parts, np.empty((0, 2, 3))])
 
 
 def plane_section(corners, axis: int, level: float) -> np.ndarray:
