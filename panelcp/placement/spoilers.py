@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from panelcp.flow import skin_layers
+from panelcp.flow.skin_layers import LEE, OPEN, POCKET, POSSIBLE, REATTACHED
 from panelcp.flow.superposition import SurfaceFlow, interpolated_air
 from panelcp.onset.conditions import FlightCondition
 from panelcp.placement.bands import sample_operator
@@ -110,7 +110,14 @@ GLASS_WORDS = ("windshield", "windscreen", "canopy", "glass")
 NO_GLASS_WORDS = ("pocket", "base")
 """Regions whose names begin with the first are glass, unless one of the second is among them."""
 
-MAY_BE_SEPARATED = "may be separated"
+SEPARATED_WORDS = {
+    POCKET: "is separated (a pocket)",
+    OPEN: "is separated",
+    LEE: "is separated (lee of a cross wind)",
+    POSSIBLE: "may be separated",
+}
+"""What is said of the states of a layer that does not follow the skin, or may not."""
+
 CABIN_KINDS = ("cabin opening", "fresh-air inlet")
 INLET_KINDS = ("cooling-air inlet", "cooling-air opening")
 VISIBLE = 1e-3
@@ -247,13 +254,13 @@ def _parked(conditions: Sequence[FlightCondition]) -> float:
 def _in_separated_air(places, layers, conditions) -> Iterator[Spoiler]:
     """Places a tenth or more of which lies in separated air."""
     for k, c, opening in _each(places, layers):
-        word = _separated_words().get(int(layers.state[c, k]))
+        state = int(layers.state[c, k])
+        word = SEPARATED_WORDS.get(state)
         if word is None:
             continue
         share, known = _separated_share(layers, c, k)
         whole = share >= MOSTLY.value
-        pocket = layers.state[c, k] == skin_layers.POCKET
-        counts = word != MAY_BE_SEPARATED and (opening.takes_air_in or pocket)
+        counts = state != POSSIBLE and (opening.takes_air_in or state == POCKET)
         text = f"{_percent(share)}{'' if known else ' or more'} of it lies where the air {word}"
         if known and share < 1.0 - LEAST_SHARE:
             text += ": it straddles the edge"
@@ -265,16 +272,6 @@ def _in_separated_air(places, layers, conditions) -> Iterator[Spoiler]:
             *(share, SEPARATED_PART.value, "", SEPARATED_PART.mark, text),
             "spoils" if counts and whole and conditions[c].decides else "look",
         )
-
-
-def _separated_words() -> dict[int, str]:
-    """What is said of the states of a layer that are not attached."""
-    words = {skin_layers.POCKET: "is separated (a pocket)", skin_layers.OPEN: "is separated"}
-    more = {"POSSIBLE": MAY_BE_SEPARATED, "LEE": "is separated (lee of a cross wind)"}
-    for name, word in more.items():
-        if hasattr(skin_layers, name):
-            words[getattr(skin_layers, name)] = word
-    return words
 
 
 def _separated_share(layers, c, k) -> tuple[float, bool]:
@@ -292,7 +289,7 @@ def _at_separation_lines(places, layers, conditions) -> Iterator[Spoiler]:
     for k, c, opening in _each(places, layers):
         state, margin = int(layers.state[c, k]), float(layers.margin[c, k])
         name = (opening.name, "separation line", conditions[c].name)
-        separated = state in _separated_words()
+        separated = state in SEPARATED_WORDS
         reach = AFTER_LINE.value * opening.length
         if opening.lets_air_out and not separated and 0.0 <= margin < reach:
             text = (
@@ -310,7 +307,7 @@ def _at_separation_lines(places, layers, conditions) -> Iterator[Spoiler]:
             yield Spoiler(*name, margin, 0.0, "m", "memory", text, "look")
         thick = float(layers.thickness[c, k])
         height = SLOW_LAYER.value * min(opening.length, opening.width)
-        if state == skin_layers.REATTACHED and thick > height:
+        if state == REATTACHED and thick > height:
             text = (
                 f"It lies behind a pocket of separated air: the slow layer on the skin is "
                 f"{_length(thick)} thick there, and it draws from about {_length(height)}."

@@ -6,8 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from panelcp.flow import skin_layers
-from panelcp.flow.skin_layers import ATTACHED, OPEN, POCKET, REATTACHED
+from panelcp.flow.skin_layers import ATTACHED, LEE, OPEN, POCKET, POSSIBLE, REATTACHED
 from panelcp.flow.solutions import solve
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.onset.conditions import FlightCondition
@@ -104,6 +103,8 @@ def test_a_rectangle_tilted_by_30_deg_has_the_cosine_of_it(brick):
     assert open_to_sky(top, tilted, np.array([0.0, 0.0, 1.0])) == pytest.approx(0.03 * np.cos(turn))
     below = lay_opening(tilted, "below", matrix @ [0.0, 0.0, -0.4], 0.2, 0.15)
     assert open_to_sky(below, tilted, np.array([0.0, 0.0, 1.0])) == 0.0
+    small = lay_opening(tilted, "small", matrix @ [0.0, 0.0, -0.4], 0.02, 0.02)
+    assert open_to_sky(small, tilted, np.array([0.0, 0.0, 1.0])) == 0.0
 
 
 @pytest.mark.parametrize(("width", "said"), [(0.0249, False), (0.0251, True)])
@@ -175,10 +176,19 @@ def test_distance_to_panels_from_outside_and_to_a_corner(brick):
         (corners.min(axis=1) > [0.74, 0.29]).all(axis=1) & (brick.normals[:, 2] > 0.5)
     )
     assert panel_distance(top, brick, there) == pytest.approx(np.hypot(0.65, 0.2))
-    # straight over a long outline: a panel's corner faces the middle of a segment
-    long = lay_opening(brick, "long", (-0.5, 0.0, 0.4), 0.1, 0.8)
-    right = np.flatnonzero((corners[:, :, 0].min(axis=1) > 0.7) & (brick.normals[:, 2] > 0.5))
-    assert panel_distance(long, brick, right) == pytest.approx(0.75 + 0.45)
+    # the corner (0.75, 0.1) of a panel faces an edge of the outline between two of its points:
+    # the edge lies at x = 0.45, its points are 0.2 / 3 apart
+    wide = lay_opening(brick, "wide", (0.4, 0.1 - 0.1 / 3, 0.4), 0.1, 0.8)
+    step = np.abs(wide.outline[:, 1] - 0.1)[wide.outline[:, 0] > 0.449].min()
+    assert step > 0.02
+    sharp = np.flatnonzero(
+        (brick.normals[:, 2] > 0.5)
+        & (np.abs(corners - [0.75, 0.1]).max(axis=2) < 1e-9).any(axis=1)
+        & (brick.centroids[:, 0] > 0.75)
+    )
+    only = [k for k in sharp if (corners[k, :, 0] < 0.76).sum() == 1]
+    assert len(only) > 0
+    assert panel_distance(wide, brick, only) == pytest.approx(0.3, abs=1e-9)
 
 
 @pytest.mark.parametrize(("gap", "said"), [(0.0, True), (0.099, True), (0.101, False)])
@@ -280,6 +290,17 @@ def test_steep_where_20_mm_are_worth_a_tenth(brick, front, side, slope, said):
         assert f"20 mm {'aft' if slope > 0 else 'forward'} takes 0.10 off" in steep[0].text
 
 
+def test_steep_places_matter_in_deciding_conditions_only(brick, front, side):
+    ranking = rank_openings(
+        *(flow_with(brick, 3000.0, front=9000.0), [front], [side], [0.5], [0.0]),
+        cp_deviation=0.0,
+        needed=[400.0, 10.0, np.nan],
+    )
+    flow = flow_with(brick, 3000.0)
+    steep = of_kind(found(flow, front, side, ranking=ranking), "steep")
+    assert [s.condition for s in steep] == ["fast"]
+
+
 def test_an_inlet_loses_where_the_pressure_behind_it_falls(brick):
     # along z on the front face, velocity such that the total pressure is 1000 Pa everywhere
     z = brick.centroids[:, 2]
@@ -358,13 +379,11 @@ def test_a_share_that_is_not_known_is_at_least_that_of_the_state(brick, front, s
     assert "10 % or more" in unknown[0].text
 
 
-def test_states_that_say_only_maybe_are_looked_at(brick, front, side, monkeypatch):
-    monkeypatch.setattr(skin_layers, "POSSIBLE", 14, raising=False)
-    monkeypatch.setattr(skin_layers, "LEE", 15, raising=False)
-    maybe = separated(brick, front, side, 14, share=0.9)
+def test_states_that_say_only_maybe_are_looked_at(brick, front, side):
+    maybe = separated(brick, front, side, POSSIBLE, share=0.9)
     assert {s.severity for s in maybe} == {"look"}
     assert "may be separated" in maybe[0].text
-    lee = separated(brick, front, side, 15, share=0.9)
+    lee = separated(brick, front, side, LEE, share=0.9)
     assert lee[0].severity == "spoils"
     assert "cross wind" in lee[0].text
 
@@ -384,7 +403,8 @@ def test_an_inlet_behind_a_separation_line(brick, front, side):
     assert {s.opening for s in lines} == {"front"}
     assert (lines[0].value, lines[0].limit) == (-0.02, 0.0)
     assert "20 mm behind" in lines[0].text
-    # what lies in separated air is told as such
+    # what lies in separated air is told as such, exits too
+    assert separated(brick, front, side, POCKET, 0.02, kind="separation line") == []
     assert separated(brick, front, side, POCKET, -0.02, kind="separation line") == []
     # behind a pocket, where the layer is thicker than half of the inlet's smaller side
     options = {"kind": "separation line", "margin": np.nan}
@@ -554,6 +574,25 @@ def test_spoilers_are_in_order_and_in_plain_careful_words(real):
         assert not {"safe", "clear", "fine"} & set(spoiler.text.lower().replace(",", "").split())
         assert spoiler.line().startswith(spoiler.opening)
     assert not any(limit.mark == "published" for _, limit in LIMITS)
+
+
+def test_order_of_places_severities_and_kinds(brick, front):
+    scoop = lay_opening(brick, "scoop", (0.8, 0.5, 0.2), 0.06, 0.06, use="fresh air")
+    pipe = lay_opening(brick, "pipe", (0.0, 0.0, -0.4), 0.06, 0.06, use="exhaust")
+    top = lay_opening(brick, "top", (0.0, 0.0, 0.4), 0.2, 0.15)
+    gas = hit(exit="pipe", target="scoop", kind="fresh-air inlet")
+    cabin = hit(exit="top", clearance=-0.5)
+    flow = flow_with(brick)
+    ranking = rank_openings(flow, [front], [top], [0.5], [0.0], cp_deviation=0.0)
+    ranking = replace(ranking, reversal=np.full((3, 1), 0.5))
+    told = spoilers(flow, [scoop, pipe, front, top], None, [gas, cabin], ranking)
+    assert [(s.opening, s.kind, s.severity) for s in told] == [
+        ("top", "air into the cabin", "spoils"),
+        ("top", "reversed flow", "look"),
+        ("top", "reversed flow", "look"),
+        ("top", "rain", "look"),
+        ("scoop", "exhaust air", "look"),
+    ]
 
 
 def test_pairs_are_those_given_and_the_best_of_each_other_exit(brick, front, side):
