@@ -17,6 +17,7 @@ import numpy as np
 
 from panelcp.errors import SurfaceError
 from panelcp.report.colours import PressureScale, pressure_scale
+from panelcp.report.hatching import SEPARATION_LEGEND, checked_hatch, draw_hatch
 from panelcp.report.isolines import IsoLine, checked_corner_values, iso_lines
 from panelcp.report.labels import (
     Box,
@@ -26,7 +27,16 @@ from panelcp.report.labels import (
     steps,
     text_size,
     without_gap,
-    wrapped,
+)
+from panelcp.report.pages import (
+    FONT,
+    INK,
+    arranged,
+    page_frame,
+    share_of_page,
+    title_lines,
+    write_notice,
+    write_title,
 )
 from panelcp.report.projection import (
     VIEWS,
@@ -52,13 +62,12 @@ __all__ = [
     "write_pressure_map",
 ]
 
+PAGE = (11.69, 8.27)
+"""inch, width and height of a page: a sheet of paper on its side, ISO 216 size A4."""
 _MM = 1000.0
 _AXIS_LABELS = ("STA mm", "BL mm", "WL mm")
-_INK = "#1d2326"
 _EDGE_INK = "#59636a"
 _PALE = "#e7e9ea"
-_FONT = 7.0  # points: ticks, marks, colour bar
-_TITLE = 11.0
 _NUMBER_FONT = 5.5  # points: numbers on lines
 _LEVEL_WIDTH, _ZERO_WIDTH = 0.5, 1.4  # points
 _DASHES = (0, (7.0, 4.0))
@@ -105,6 +114,7 @@ def draw_pressure_map(
     markers: Sequence = (),
     draw_lines: bool = True,
     lines: Sequence[IsoLine] | None = None,
+    hatched=None,
 ):
     """Draw one view of a surface, coloured by pressure, into a matplotlib Axes.
 
@@ -120,6 +130,8 @@ def draw_pressure_map(
     draw_lines : bool, lines at the levels of the scale: suction dashed, pressure solid, zero
         thick, some with numbers
     lines : what `iso_lines` gives for these values and levels, when it is known already
+    hatched : (n_panels,) int, 2 where the air is separated, 1 where it may be, 0 elsewhere; the
+        visible parts of those panels are hatched, densely or with dots
 
     Returns
     -------
@@ -128,18 +140,45 @@ def draw_pressure_map(
     Raises
     ------
     FlowError : wrong shape of `corner_values`, or numbers that are not finite
-    SurfaceError : unknown view or style of mark, a ProjectedView of another surface
+    SurfaceError : unknown view or style of mark, a ProjectedView of another surface, wrong shape
+        or unknown levels of `hatched`
     """
     values = checked_corner_values(surface, corner_values)
-    projected = _projected(surface, view)
-    _set_up_axes(axes, projected, bool(markers))
-    _draw_picture(axes, projected, values, scale)
-    boxes = _draw_scale_bar(axes, projected)
-    boxes += _draw_markers(axes, projected, markers, boxes)
-    if draw_lines:
-        lines = iso_lines(surface, values, scale.levels) if lines is None else lines
-        _draw_iso_lines(axes, projected, lines, scale, boxes)
+    projected = projected_of(surface, view)
+    hatched = checked_hatch(surface, hatched)
+    if lines is None:
+        lines = iso_lines(surface, values, scale.levels) if draw_lines else ()
+    draw_frame(axes, projected, bool(markers))
+    taken = draw_marks(axes, projected, markers)
+    draw_values(axes, projected, values, scale, lines, taken, hatched)
     return axes
+
+
+def draw_marks(axes, projected: ProjectedView, markers: Sequence) -> list[Box]:
+    """Draw scale bar and marks of one view; the boxes that they take, in points."""
+    boxes = _draw_scale_bar(axes, projected)
+    return boxes + _draw_markers(axes, projected, markers, boxes)
+
+
+def draw_values(axes, projected, values, scale, lines, taken, hatched=None):
+    """Draw what changes from condition to condition: colours, hatches, lines with numbers.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes, see `draw_frame` and `bare_axes`
+    projected : ProjectedView
+    values : (n_panels, 3) float
+    scale : PressureScale
+    lines : sequence of IsoLine
+    taken : boxes in points that numbers leave free, as `draw_marks` gives them
+    hatched : (n_panels,) int, or None
+    """
+    paper = Paper.of(axes)
+    picture = projected.picture(values, scale.limit, scale.colour_table)
+    draw_picture(axes, projected, picture)
+    numbers = draw_iso_lines(axes, paper, projected, lines, scale.text, taken)
+    if hatched is not None:
+        draw_hatch(axes, paper, projected, hatched, numbers)
 
 
 def draw_colour_bar(axes, scale: PressureScale, low: float, high: float):
@@ -163,14 +202,14 @@ def draw_colour_bar(axes, scale: PressureScale, low: float, high: float):
     axes.imshow(colours[:, None], extent=(0, 1, low, high), origin="lower", aspect="auto")
     shown = [level for level in scale.levels if low - 1e-9 <= level <= high + 1e-9]
     for level in shown:
-        width, dashes = _line_style(level)
-        axes.plot([0, 1], [level, level], color=_INK, lw=width, ls=dashes, solid_capstyle="butt")
+        width, dashes = line_style(level)
+        axes.plot([0, 1], [level, level], color=INK, lw=width, ls=dashes, solid_capstyle="butt")
     axes.set(xlim=(0, 1), ylim=(low, high), xticks=[])
     axes.set_yticks(shown, [scale.text(level) for level in shown])
     axes.yaxis.tick_right()
-    axes.tick_params(labelsize=_FONT, length=2.0, width=0.5, color=_EDGE_INK, pad=2.0)
+    axes.tick_params(labelsize=FONT, length=2.0, width=0.5, color=_EDGE_INK, pad=2.0)
     axes.spines[:].set(linewidth=0.5, color=_EDGE_INK)
-    axes.set_title(scale.label, fontsize=_FONT + 1.0, pad=4.0)
+    axes.set_title(scale.label, fontsize=FONT + 1.0, pad=4.0, y=1.0)
     return axes
 
 
@@ -184,13 +223,14 @@ def pressure_figure(
     title: str = "",
     notice: str = "",
     draw_lines: bool = True,
-    size: tuple[float, float] = (11.69, 8.27),
+    size: tuple[float, float] = PAGE,
+    hatched=None,
 ):
     """Several views of one condition on one page, all to the same scale.
 
     Parameters
     ----------
-    surface, corner_values, markers, draw_lines : see `draw_pressure_map`
+    surface, corner_values, markers, draw_lines, hatched : see `draw_pressure_map`
     views : sequence of view names, View or ProjectedView
     scale : PressureScale; made from these values when None
     title : str, the condition
@@ -204,18 +244,33 @@ def pressure_figure(
     from matplotlib.figure import Figure
 
     values = checked_corner_values(surface, corner_values)
+    hatched = checked_hatch(surface, hatched)
     scale = pressure_scale(values) if scale is None else scale
-    projected = [_projected(surface, view) for view in views]
+    projected = [projected_of(surface, view) for view in views]
     lines = iso_lines(surface, values, scale.levels) if draw_lines else ()
     figure = Figure(figsize=size, facecolor="white")
-    page = _page_frame(figure, title, notice)
-    cells, bar = _arranged(projected, page, bool(markers))
+    legend = legend_of(hatched)
+    page = page_frame(size, len(title_lines(title, size[0])), notice, bool(legend))
+    write_title(figure, title)
+    write_notice(figure, notice, legend)
+    spans = [span_of(view, bool(markers)) for view in projected]
+    cells, bar = arranged(spans, page)
     for view, cell in zip(projected, cells, strict=True):
-        axes = figure.add_axes(_share_of_page(cell, size))
-        draw_pressure_map(axes, surface, values, view, scale, markers, draw_lines, lines)
-    low, high = _seen_range(projected, values)
-    draw_colour_bar(figure.add_axes(_share_of_page(bar, size)), scale, low, high)
+        axes = figure.add_axes(share_of_page(cell, size))
+        draw_pressure_map(axes, surface, values, view, scale, markers, draw_lines, lines, hatched)
+    low, high = seen_range(projected, values)
+    draw_colour_bar(figure.add_axes(share_of_page(bar, size)), scale, low, high)
     return figure
+
+
+def legend_of(*hatched) -> tuple[tuple[int, str], ...]:
+    """(level, words) of the hatches that occur in arrays of levels, or None."""
+    occurring = [np.unique(levels) for levels in hatched if levels is not None]
+    return tuple(
+        (level, words)
+        for level, words in SEPARATION_LEGEND
+        if any(level in levels for levels in occurring)
+    )
 
 
 def write_pressure_map(
@@ -233,16 +288,60 @@ def write_pressure_map(
     write_picture(path, figure, dots_per_inch)
 
 
-def write_picture(path: str | PathLike, figure, dots_per_inch: int = 150):
-    """Write a figure as PNG, without date or name of a program: same figure, same bytes."""
+def write_picture(path: str | PathLike, picture, dots_per_inch: int = 150):
+    """Write PNG, without date or name of a program: same picture, same bytes.
+
+    Parameters
+    ----------
+    path : of the file
+    picture : matplotlib Figure, or (height, width, 3) uint8 with the uppermost row first
+    dots_per_inch : of a figure; of an array that with which it was made
+    """
+    from PIL import Image
+
+    if not isinstance(picture, np.ndarray):
+        picture = figure_pixels(picture, dots_per_inch)
+    Image.fromarray(picture).save(
+        path, format="png", compress_level=4, dpi=(dots_per_inch, dots_per_inch)
+    )
+
+
+def figure_pixels(figure, dots_per_inch: int, ground: np.ndarray | None = None) -> np.ndarray:
+    """Draw a figure into pixels.
+
+    Parameters
+    ----------
+    figure : matplotlib Figure
+    dots_per_inch : int
+    ground : (height, width, 3) uint8, what is drawn onto; None takes the figure's own paper
+
+    Returns
+    -------
+    (height, width, 3) uint8, uppermost row first
+    """
+    return _drawn(figure, dots_per_inch, ground)[..., :3].copy()
+
+
+def transparent_pixels(figure, dots_per_inch: int) -> np.ndarray:
+    """(height, width, 4) uint8: a figure without paper, with how much each pixel covers."""
+    return _drawn(figure, dots_per_inch).copy()
+
+
+def _drawn(figure, dots_per_inch, ground=None):
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     canvas = FigureCanvasAgg(figure)
     figure.set_dpi(dots_per_inch)
-    canvas.print_png(path, metadata={"Software": None}, pil_kwargs={"compress_level": 4})
+    renderer = canvas.get_renderer()
+    pixels = np.asarray(renderer.buffer_rgba())
+    if ground is not None:
+        pixels[..., :3], pixels[..., 3] = ground, 255
+    figure.draw(renderer)
+    return pixels
 
 
-def _projected(surface, view) -> ProjectedView:
+def projected_of(surface, view) -> ProjectedView:
+    """The view of that name, or the ProjectedView given, which must be of this surface."""
     if not isinstance(view, ProjectedView):
         return project_view(surface, view_named(view))
     if view.surface is not surface:
@@ -253,7 +352,7 @@ def _projected(surface, view) -> ProjectedView:
     return view
 
 
-def _seen_range(projected, values):
+def seen_range(projected, values):
     """Least and greatest value at a corner of a panel that shows in at least one view."""
     seen = np.any([view.panel_pixels > 0 for view in projected], axis=0)
     shown = values[seen] if seen.any() else values
@@ -267,81 +366,6 @@ def _bar_range(scale, low, high):
     if high - low < scale.step:
         low, high = max(low - scale.step, -scale.limit), min(low + scale.step, scale.limit)
     return float(low), float(high)
-
-
-# --- page ---------------------------------------------------------------------------------
-
-
-def _page_frame(figure, title, notice):
-    """Write title and notice; what is left of the page: left, bottom, width, height in inch."""
-    width, height = figure.get_size_inches()
-    top, bottom = height - 0.2, 0.2
-    if title:
-        text = wrapped(title, (width - 0.7) * 72.0, _TITLE)
-        place = (0.35 / width, 1 - 0.2 / height)
-        figure.text(*place, "\n".join(text), fontsize=_TITLE, va="top", color=_INK)
-        top -= 0.1 + 0.2 * len(text)
-    if notice:
-        text = wrapped(notice, (width - 0.7) * 72.0, _FONT + 0.5)
-        figure.text(0.35 / width, 0.16 / height, "\n".join(text), fontsize=_FONT + 0.5, color=_INK)
-        bottom += 0.04 + 0.145 * len(text)
-    return 0.2, bottom, width - 0.4, top - bottom
-
-
-_ROOM_LEFT, _ROOM_BELOW, _ROOM_ABOVE, _ROOM_RIGHT = 0.55, 0.42, 0.25, 0.1  # inch, round a view
-_BAR_ROOM, _BAR_WIDTH, _BAR_HEIGHT = 0.75, 0.16, 3.6  # inch
-
-
-def _arranged(projected, page, with_marks):
-    """Boxes (left, bottom, width, height in inch) of the views and of the colour bar.
-
-    Rows of one, two or three views, whichever gives the largest common scale.
-    """
-    left, bottom, width, height = page
-    width -= _BAR_ROOM
-    spans = np.array([np.abs(_span(view, with_marks)) for view in projected])
-    best = max((_grid_scale(spans, n, width, height), n) for n in range(1, min(3, len(spans)) + 1))
-    scale, n_columns = best
-    column_widths, row_heights = _grid(spans * scale, n_columns)
-    cells = []
-    for k, (across, upward) in enumerate(spans * scale):
-        row, column = divmod(k, n_columns)
-        x = left + column_widths[:column].sum() + _ROOM_LEFT
-        y = bottom + height - row_heights[: row + 1].sum() + _ROOM_BELOW
-        y += row_heights[row] - _ROOM_BELOW - _ROOM_ABOVE - upward
-        cells.append((x, y, across, upward))
-    top = bottom + height - _ROOM_ABOVE
-    tall = min(_BAR_HEIGHT, height - _ROOM_ABOVE - 0.15)
-    if len(row_heights) == 1:
-        tall = min(tall, max(cell[3] for cell in cells))
-    bar_left = min(left + column_widths.sum() + 0.2, left + width + 0.15)
-    return cells, (bar_left, top - tall, _BAR_WIDTH, tall)
-
-
-def _grid(sizes, n_columns):
-    """Widths of the columns and heights of the rows, labels included, in inch."""
-    rows = -(-len(sizes) // n_columns)
-    widths, heights = np.zeros(n_columns), np.zeros(rows)
-    for k, (across, upward) in enumerate(sizes):
-        row, column = divmod(k, n_columns)
-        widths[column] = max(widths[column], across + _ROOM_LEFT + _ROOM_RIGHT)
-        heights[row] = max(heights[row], upward + _ROOM_BELOW + _ROOM_ABOVE)
-    return widths, heights
-
-
-def _grid_scale(spans, n_columns, width, height):
-    """Largest inch per m at which the grid fits."""
-    widths, heights = _grid(spans, n_columns)
-    beside = n_columns * (_ROOM_LEFT + _ROOM_RIGHT)
-    above = len(heights) * (_ROOM_BELOW + _ROOM_ABOVE)
-    free_width, free_height = width - beside, height - above
-    if min(free_width, free_height) <= 0.0:
-        return 0.0
-    return min(free_width / (widths.sum() - beside), free_height / (heights.sum() - above))
-
-
-def _share_of_page(box, size):
-    return [box[0] / size[0], box[1] / size[1], box[2] / size[0], box[3] / size[1]]
 
 
 # --- axes ---------------------------------------------------------------------------------
@@ -365,16 +389,32 @@ def _limits(projected, with_marks):
     )
 
 
-def _span(projected, with_marks):
+def span_of(projected, with_marks):
+    """(2,) float, m: what the axes of a view show across and up, with the signs of the axes."""
     return np.diff(_limits(projected, with_marks), axis=1)[:, 0]
 
 
-def _set_up_axes(axes, projected, with_marks):
+def bare_axes(axes, projected: ProjectedView, with_marks: bool):
+    """Limits of the axes of one view, without frame and numbers; to draw onto a frame."""
+    set_limits(axes, projected, with_marks)
+    axes.set_axis_off()
+
+
+def set_limits(axes, projected, with_marks):
+    """Limits of the axes of one view, mm, with room for labels if there are marks."""
+    limits = _limits(projected, with_marks) * _MM
+    axes.set(xlim=limits[0], ylim=limits[1], aspect="equal")
+
+
+def draw_frame(axes, projected: ProjectedView, with_marks: bool):
+    """Limits, frame, title and numbers of the axes of one view."""
     from matplotlib.ticker import MaxNLocator
 
-    limits = _limits(projected, with_marks) * _MM
-    axes.set(xlim=limits[0], ylim=limits[1], aspect="equal", facecolor="white")
-    axes.set_title(projected.view.title, fontsize=_FONT + 1.0, loc="left", pad=3.0, color=_INK)
+    set_limits(axes, projected, with_marks)
+    axes.set_facecolor("white")
+    # y given: where the title goes need not be worked out from all other texts
+    style = {"fontsize": FONT + 1.0, "loc": "left", "pad": 3.0, "color": INK, "y": 1.0}
+    axes.set_title(projected.view.title, **style)
     axes.spines[:].set(linewidth=0.5, color="#9aa3a8")
     axes.set_axisbelow(True)
     if projected.view.axes is None:
@@ -382,16 +422,16 @@ def _set_up_axes(axes, projected, with_marks):
         return
     for axis, number in zip((axes.xaxis, axes.yaxis), projected.view.axes, strict=True):
         axis.set_major_locator(MaxNLocator(nbins=9, steps=[1, 2, 5, 10], min_n_ticks=3))
-        axis.set_label_text(_AXIS_LABELS[number], fontsize=_FONT, color=_INK)
+        axis.set_label_text(_AXIS_LABELS[number], fontsize=FONT, color=INK)
         axis.labelpad = 2.0
     axes.grid(True, color=_PALE, linewidth=0.4)
-    axes.tick_params(labelsize=_FONT - 0.5, length=2.0, width=0.5, color="#9aa3a8", pad=2.0)
+    axes.tick_params(labelsize=FONT - 0.5, length=2.0, width=0.5, color="#9aa3a8", pad=2.0)
 
 
-def _draw_picture(axes, projected, values, scale):
+def draw_picture(axes, projected, picture):
+    """Draw a coloured picture of one view, as `ProjectedView.picture` gives it, with its edges."""
     from matplotlib.collections import LineCollection
 
-    picture = projected.picture(values, scale.limit, scale.colour_table)
     picture[picture[..., 3] == 0, :3] = 200  # hidden, but smoothed into the rim by the drawing
     limits = axes.get_xlim(), axes.get_ylim()
     extent = np.array(projected.extent) * _MM
@@ -413,10 +453,10 @@ def _draw_scale_bar(axes, projected):
     right, bottom = paper.frame[0] - 8.0, 9.0
     left = right - length / abs(paper.per_point[0])
     line = [[left, bottom + 3], [left, bottom], [right, bottom], [right, bottom + 3]]
-    axes.plot(*paper.plane(line).T, color=_INK, lw=1.0, solid_capstyle="butt", zorder=4.0)
+    axes.plot(*paper.plane(line).T, color=INK, lw=1.0, solid_capstyle="butt", zorder=4.0)
     middle = paper.plane([0.5 * (left + right), bottom + 2.0])
     text = f"{length:g} mm"
-    axes.text(*middle, text, fontsize=_FONT, ha="center", va="bottom", color=_INK, zorder=4.0)
+    axes.text(*middle, text, fontsize=FONT, ha="center", va="bottom", color=INK, zorder=4.0)
     taken = [Box(left - 2.0, bottom - 2.0, right + 2.0, bottom + 14.0)]
     if projected.view.axes is None:
         taken.append(_draw_directions(axes, paper, projected.view))
@@ -426,62 +466,82 @@ def _draw_scale_bar(axes, projected):
 def _draw_directions(axes, paper, view):
     """Three short arrows with the names of the body axes, lower left; their box."""
     start = np.array([34.0, 24.0])
-    arrow = {"arrowstyle": "->", "lw": 0.6, "color": _INK, "shrinkA": 0, "shrinkB": 0}
+    arrow = {"arrowstyle": "->", "lw": 0.6, "color": INK, "shrinkA": 0, "shrinkB": 0}
     for axis, name in zip(np.eye(3), ("STA", "BL", "WL"), strict=True):
         way = np.array([axis @ view.right, axis @ view.up])
         tail, tip, place = paper.plane([start, start + 20.0 * way, start + 29.0 * way])
         axes.annotate("", tip, tail, arrowprops=arrow, zorder=4.0)
-        axes.text(*place, name, fontsize=_FONT - 1, ha="center", va="center", color=_INK)
+        axes.text(*place, name, fontsize=FONT - 1, ha="center", va="center", color=INK)
     return Box.around(start, (37.0, 34.0))
 
 
 # --- lines --------------------------------------------------------------------------------
 
 
-def _line_style(level):
+def line_style(level):
     """Width in points and dashes of the line of a level."""
     if level == 0.0:
         return _ZERO_WIDTH, "solid"
     return _LEVEL_WIDTH, (_DASHES if level < 0.0 else "solid")
 
 
-def _draw_iso_lines(axes, projected, lines, scale, taken):
+def draw_iso_lines(axes, paper, projected, lines, text_of, taken, style_of=line_style):
+    """Draw the visible parts of lines, the longest with numbers.
+
+    Parameters
+    ----------
+    axes, paper, projected : of one view
+    lines : sequence of IsoLine
+    text_of : level -> number as written
+    taken : boxes in points that numbers leave free
+    style_of : level -> width in points, dashes
+
+    Returns
+    -------
+    boxes of the numbers, points
+    """
     from matplotlib.collections import LineCollection
 
-    paper = Paper.of(axes)
     runs = []
     for line in lines:
         for run in visible_runs(projected, line.points, line.panels):
             runs.append((line.level, paper.points(run * _MM)))
-    pieces = _number_lines(axes, paper, runs, scale, list(taken))
-    styles = [_line_style(level) for level, _ in pieces]
+    numbers, pieces = _number_lines(axes, paper, runs, text_of, list(taken))
+    styles = [style_of(level) for level, _ in pieces]
     collection = LineCollection(
         [paper.plane(piece) for _, piece in pieces],
         linewidths=[width for width, _ in styles],
         linestyles=[dashes for _, dashes in styles],
-        colors=_INK,
+        colors=INK,
         capstyle="butt",
         joinstyle="round",
         zorder=2.0,
     )
     axes.add_collection(collection, autolim=False)
+    return numbers
 
 
-def _number_lines(axes, paper, runs, scale, taken):
-    """Write numbers on the longest lines where there is room; all lines, with gaps for them."""
-    written, pieces = {}, []
+def _number_lines(axes, paper, runs, text_of, taken):
+    """Write numbers on the longest lines where there is room.
+
+    Returns
+    -------
+    boxes of the numbers; all lines, with gaps for the numbers
+    """
+    written, pieces, numbers = {}, [], []
     for level, run in sorted(runs, key=lambda run: -steps(run[1]).sum()):
-        text, place = scale.text(level), None
+        text, place = text_of(level), None
         if written.get(level, 0) < _NUMBERS_PER_LEVEL:
-            place = number_place(run, text_size(text, _NUMBER_FONT), taken, paper.frame)
+            size = text_size(text, _NUMBER_FONT)
+            place = number_place(run, size, taken + numbers, paper.frame)
         if place is None:
             pieces.append((level, run))
             continue
-        taken.append(place.box)
+        numbers.append(place.box)
         written[level] = written.get(level, 0) + 1
         _write_number(axes, paper, place, text, level)
         pieces += [(level, part) for part in without_gap(run, place.gap)]
-    return pieces
+    return numbers, pieces
 
 
 def _write_number(axes, paper, place, text, level):
@@ -560,7 +620,7 @@ def _mark_layout(paper, projected, markers, taken) -> _MarkLayout:
         return projected.covered_share(*corners)
 
     for (label, style, _), line in zip(shown, lines, strict=True):
-        size = np.array(text_size(label, _FONT)) + _LABEL_PADDING
+        size = np.array(text_size(label, FONT)) + _LABEL_PADDING
         place = label_place(size, line, [*outlines, *taken], placed, paper.frame, covered)
         if label and place is not None:
             placed.append(place)
@@ -607,7 +667,7 @@ def _write_label(axes, paper, text, colour, place):
     axes.text(
         *paper.plane(place.box.middle),
         text,
-        fontsize=_FONT,
+        fontsize=FONT,
         color=colour,
         ha="center",
         va="center",

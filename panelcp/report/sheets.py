@@ -8,13 +8,19 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from panelcp.flow import skin_layers
 from panelcp.flow.superposition import interpolated_pressure
 from panelcp.report.contents import RunContents, condition_line, in_pascal
+from panelcp.report.hatching import MAY_SEPARATE, SEPARATED
 from panelcp.surface.interpolation import corner_operator
 from panelcp.surface.mesh import SurfaceMesh
+
+if TYPE_CHECKING:
+    from panelcp.report.sheet_drawing import SheetPlan
 
 RESOLUTION = 150
 """Dots per inch of the sheets."""
@@ -39,67 +45,125 @@ LONGEST_TITLE, LONGEST_LABEL = 44, 24
 """Letters of a name that are shown in a title and at a mark."""
 
 
+_HATCHES = {
+    "POCKET": SEPARATED,
+    "OPEN": SEPARATED,
+    "LEE": SEPARATED,
+    "POSSIBLE": MAY_SEPARATE,
+}
+"""Names of the states of `flow.skin_layers` that are hatched, and how."""
+
+
+def hatch_levels(states) -> np.ndarray:
+    """How panels are hatched whose air is in a state of `flow.skin_layers`.
+
+    Parameters
+    ----------
+    states : array of int
+
+    Returns
+    -------
+    array of int of the same shape: 2 where the air is separated, 1 where it may be, 0 elsewhere
+
+    Examples
+    --------
+    >>> hatch_levels([skin_layers.ATTACHED, skin_layers.POCKET, skin_layers.OPEN])
+    array([0, 2, 2])
+    """
+    levels = np.zeros(np.shape(states), dtype=np.int64)
+    for name, level in _HATCHES.items():
+        levels[np.asarray(states) == getattr(skin_layers, name)] = level
+    return levels
+
+
 def write_map_sheets(
-    contents: RunContents, folder: Path, progress: Callable[[str], None] = lambda text: None
+    contents: RunContents,
+    folder: Path,
+    progress: Callable[[str], None] = lambda text: None,
+    processes: int | None = None,
 ) -> list[tuple[str, str, Path]]:
     """Write one PNG for every condition with a stream.
 
     Parameters
     ----------
-    contents : RunContents
+    contents : RunContents; where it has `skin_state`, separated air is hatched
     folder : made here
     progress : called with a short text before each sheet
+    processes : how many draw at once; by default as processors and number of sheets allow
 
     Returns
     -------
     (condition name, caption, path) of each sheet
     """
-    from matplotlib import rc_context
-
-    from panelcp.report.colours import pressure_scale
-    from panelcp.report.maps import pressure_figure, project_view, write_picture
+    from panelcp.report.sheet_drawing import draw_sheets
 
     folder.mkdir()
     flow = contents.flow
     moving = np.flatnonzero(flow.moving)
     if not len(moving):
         return []
-    corners = corner_operator(flow.surface)
-    shown = _shown_panels(contents)
-    surface = _part(flow.surface, shown)
-    pressure = interpolated_pressure(flow, corners)
-    pascal = [in_pascal(flow.conditions[c]) for c in moving]
-    values_of = [
-        (pressure[c] / (1.0 if absolute else flow.dynamic_pressure[c])).reshape(-1, 3)[shown]
-        for c, absolute in zip(moving, pascal, strict=True)
+    plan = _sheet_plan(contents, folder, moving)
+    draw_sheets(plan, progress, processes)
+    captions = [
+        condition_line(flow.conditions[c], flow.mean_rise[c], flow.predicted[c]) for c in moving
     ]
-    cp = [values for values, absolute in zip(values_of, pascal, strict=True) if not absolute]
-    cp_scale = pressure_scale(_usual_limit(cp, surface.areas)) if cp else None
-    views = [project_view(surface, view.replace("-", "_")) for view in contents.views]
-    suspects = _suspect_panels(contents, shown)
-    markers = [*suspects, *_markers(contents)]
-    captions = [CAPTION + (SUSPECT_CAPTION if suspects else ""), *_notices(contents)]
+    return [
+        (sheet.name, caption, sheet.path)
+        for sheet, caption in zip(plan.sheets, captions, strict=True)
+    ]
+
+
+def _sheet_plan(contents: RunContents, folder: Path, moving: np.ndarray) -> SheetPlan:
+    """What is drawn of the conditions with a stream."""
+    from panelcp.report.sheet_drawing import Sheet, SheetPlan
+
+    flow, shown = contents.flow, _shown_panels(contents)
+    surface = _part(flow.surface, shown)
+    values_of = _shown_values(flow, moving, shown)
+    scales = _scales(flow, moving, values_of, surface.areas)
+    state = getattr(contents, "skin_state", None)
     sheets = []
-    for number, (c, values) in enumerate(zip(moving, values_of, strict=True), start=1):
-        condition, scale = flow.conditions[c], cp_scale
-        if in_pascal(condition):
-            scale = pressure_scale(_usual_limit([values], surface.areas, least=1.0), label="Pa")
-        progress(f"map {number} of {len(moving)}: {condition.name}")
-        path = folder / f"{number:02d}-{file_word(condition.name)}.png"
-        with rc_context({"text.parse_math": False}):
-            figure = pressure_figure(
-                surface,
-                values,
-                views,
-                scale=scale,
-                markers=markers,
-                title=_title(contents, c),
-                notice="\n".join(captions),
-            )
-            write_picture(path, figure, RESOLUTION)
-        caption = condition_line(condition, flow.mean_rise[c], flow.predicted[c])
-        sheets.append((condition.name, caption, path))
-    return sheets
+    for number, (c, values, scale) in enumerate(zip(moving, values_of, scales, strict=True), 1):
+        name = flow.conditions[c].name
+        path = folder / f"{number:02d}-{file_word(name)}.png"
+        hatched = None if state is None else hatch_levels(state[c])[shown]
+        sheets.append(Sheet(name, path, _title(contents, c), values, scale, hatched))
+    suspects = _suspect_panels(contents, shown)
+    captions = [CAPTION + (SUSPECT_CAPTION if suspects else ""), *_notices(contents)]
+    return SheetPlan(
+        surface.vertices,
+        surface.triangles,
+        tuple(view.replace("-", "_") for view in contents.views),
+        (*suspects, *_markers(contents)),
+        "\n".join(captions),
+        RESOLUTION,
+        tuple(sheets),
+    )
+
+
+def _shown_values(flow, moving, shown) -> list[np.ndarray]:
+    """(n_shown, 3) float for each condition: Cp, or Pa where Cp says nothing."""
+    pressure = interpolated_pressure(flow, corner_operator(flow.surface))
+    values = []
+    for c in moving:
+        unit = 1.0 if in_pascal(flow.conditions[c]) else flow.dynamic_pressure[c]
+        values.append((pressure[c] / unit).reshape(-1, 3)[shown])
+    return values
+
+
+def _scales(flow, moving, values_of, areas) -> list:
+    """The common scale of Cp for most conditions, one of its own for those in Pa."""
+    from panelcp.report.colours import pressure_scale
+
+    pascal = [in_pascal(flow.conditions[c]) for c in moving]
+    cp = [values for values, absolute in zip(values_of, pascal, strict=True) if not absolute]
+    cp_scale = pressure_scale(_usual_limit(cp, areas)) if cp else None
+    return [
+        pressure_scale(_usual_limit([values], areas, least=1.0), label="Pa")
+        if absolute
+        else cp_scale
+        for values, absolute in zip(values_of, pascal, strict=True)
+    ]
 
 
 def _shown_panels(contents: RunContents) -> np.ndarray:

@@ -1,0 +1,195 @@
+"""Hatching: lines on the paper, cut to what shows of the chosen panels in a view.
+
+The lines lie on the paper, not on the skin, so that their distance is the same everywhere and no
+panel is outlined. What they may cover is read from the panel that each pixel shows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from panelcp.errors import SurfaceError
+from panelcp.report.labels import Box
+
+FREE, MAY_SEPARATE, SEPARATED, NOT_ENOUGH = 0, 1, 2, 3
+"""Levels: no hatch; the air may separate here; it is separated; pressure does not suffice."""
+
+SEPARATION_LEGEND = (
+    (SEPARATED, "separated air: the pressure is a band"),
+    (MAY_SEPARATE, "the air may separate here"),
+)
+
+
+@dataclass(frozen=True)
+class Hatch:
+    """Look of one hatch; lengths in points.
+
+    Attributes
+    ----------
+    angle : degrees from the horizontal
+    spacing : between two lines
+    width : of a line
+    dash, period : length of a dash and distance of two; equal for unbroken lines
+    """
+
+    angle: float
+    spacing: float
+    width: float
+    dash: float = 1.0
+    period: float = 1.0
+
+
+HATCHES = {
+    SEPARATED: Hatch(45.0, 2.6, 0.4),
+    MAY_SEPARATE: Hatch(45.0, 3.2, 0.9, 0.9, 4.5),
+    NOT_ENOUGH: Hatch(-45.0, 4.6, 0.4),
+}
+HATCH_INK, HATCH_STRENGTH = "#20272b", 0.75
+HATCH_ORDER = 1.8
+"""Above the coloured skin, below lines of equal value and marks."""
+_FINEST = 0.12  # points, least distance of the places looked at along a line
+_NUMBER_ROOM = 0.3  # points, free round a number
+_MM = 1000.0
+
+
+def checked_hatch(surface, hatched) -> np.ndarray | None:
+    """`hatched` as (n_panels,) int, or None.
+
+    Raises
+    ------
+    SurfaceError : wrong shape, or a level that is not known
+    """
+    if hatched is None:
+        return None
+    levels = np.asarray(hatched)
+    if levels.shape != (surface.n_panels,):
+        raise SurfaceError(
+            f"hatched has shape {levels.shape}; expected ({surface.n_panels},), one level for "
+            "each panel"
+        )
+    unknown = np.setdiff1d(levels, [FREE, *HATCHES])
+    if len(unknown):
+        raise SurfaceError(
+            f"hatched has the unknown level {unknown[0]}; there are: {FREE} for no hatch, "
+            f"{', '.join(map(str, sorted(HATCHES)))}"
+        )
+    return levels.astype(np.int64)
+
+
+def draw_hatch(axes, paper, projected, levels: np.ndarray, numbers: Sequence[Box] = ()):
+    """Hatch the panels of each level where they show.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes in mm
+    paper : Paper of the axes
+    projected : ProjectedView
+    levels : (n_panels,) int
+    numbers : boxes of numbers, points, which stay free
+    """
+    size = np.array(projected.triangle_image.shape[::-1]) * projected.pixel
+    corners = np.array([projected.origin, projected.origin + size]) * projected.view.signs
+    corners = np.sort(paper.points(corners * _MM), axis=0)
+    box = Box(*corners[0], *corners[1])
+    step = max(_FINEST, float(projected.pixel * _MM / np.abs(paper.per_point[0])))
+    shown = np.unique(levels[projected.panel_pixels > 0])
+    for level in shown[shown > FREE]:
+
+        def inside(points, level=level):
+            plane = paper.plane(points) / _MM * projected.view.signs
+            free = np.zeros(points.shape[:-1], dtype=bool)
+            for number in numbers:
+                free |= _in_box(points, number, _NUMBER_ROOM)
+            return (_level_at(projected, levels, plane) == level) & ~free
+
+        runs = hatch_runs(HATCHES[level], box, inside, step)
+        axes.add_collection(_collection(HATCHES[level], paper.plane(runs)), autolim=False)
+
+
+def _level_at(projected, levels, plane):
+    """Level of the panel that shows at points (..., 2) m, right and up; FREE beside the body."""
+    pixel = np.floor((plane - projected.origin) / projected.pixel).astype(int)
+    height, width = projected.triangle_image.shape
+    column, row = np.moveaxis(pixel, -1, 0)
+    there = (column >= 0) & (column < width) & (row >= 0) & (row < height)
+    panel = projected.triangle_image[np.where(there, row, 0), np.where(there, column, 0)]
+    return np.where(there & (panel >= 0), levels[panel], FREE)
+
+
+def _in_box(points, box, room):
+    x, y = np.moveaxis(points, -1, 0)
+    across = (x > box.left - room) & (x < box.right + room)
+    return across & (y > box.bottom - room) & (y < box.top + room)
+
+
+def hatch_runs(hatch: Hatch, box: Box, inside: Callable, step: float) -> np.ndarray:
+    """Straight pieces of hatch.
+
+    Parameters
+    ----------
+    hatch : Hatch
+    box : part of the paper that is looked at
+    inside : (..., 2) points -> (...) bool, whether the hatch covers them
+    step : points, distance of the places looked at
+
+    Returns
+    -------
+    (n, 2, 2) float, points: both ends of every piece
+
+    Notes
+    -----
+    Both ends of a piece are places that are inside, so no piece is longer than what it covers.
+    Lines are counted from the corner of the paper: neighbouring parts have the same lines.
+    """
+    turn = np.radians(hatch.angle)
+    along, aside = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+    corners = np.array([[x, y] for x in (box.left, box.right) for y in (box.bottom, box.top)])
+    ways, offsets = corners @ along, corners @ aside
+    lines = np.arange(
+        np.ceil(offsets.min() / hatch.spacing), np.floor(offsets.max() / hatch.spacing) + 1
+    )
+    places = step * np.arange(np.floor(ways.min() / step), np.ceil(ways.max() / step) + 1)
+    starts = lines[:, None] * hatch.spacing * aside
+    points = starts[:, None] + places[None, :, None] * along
+    drawn = _in_box(points, box, 0.0)
+    drawn[drawn] = inside(points[drawn])
+    if hatch.dash < hatch.period:
+        phase = (places[None] + 0.5 * hatch.period * (lines[:, None] % 2)) % hatch.period
+        drawn &= phase < hatch.dash
+    padded = np.pad(drawn, ((0, 0), (1, 1)))
+    line, change = np.nonzero(padded[:, 1:] != padded[:, :-1])
+    first, last = change[::2], change[1::2] - 1
+    long = last > first
+    row = line[::2][long]
+    return np.stack([points[row, first[long]], points[row, last[long]]], axis=1)
+
+
+def _collection(hatch, segments, **options):
+    from matplotlib.collections import LineCollection
+
+    return LineCollection(
+        segments,
+        colors=HATCH_INK,
+        alpha=HATCH_STRENGTH,
+        linewidths=hatch.width,
+        capstyle="butt",
+        zorder=HATCH_ORDER,
+        **options,
+    )
+
+
+def hatch_swatch(figure, box, level: int):
+    """Draw a small framed piece of a hatch onto a page; box: left, bottom, width, height, inch."""
+    from matplotlib.patches import Rectangle
+
+    left, bottom, width, height = box
+    inch = figure.dpi_scale_trans
+    frame = {"facecolor": "#dfe3e4", "edgecolor": "#59636a", "linewidth": 0.5, "zorder": 1.0}
+    figure.add_artist(Rectangle((left, bottom), width, height, transform=inch, **frame))
+    area = Box(*(72.0 * np.array([left, bottom, left + width, bottom + height])).tolist())
+    hatch = HATCHES[level]
+    runs = hatch_runs(hatch, area, lambda points: np.ones(len(points), dtype=bool), _FINEST)
+    figure.add_artist(_collection(hatch, runs / 72.0, transform=inch))
