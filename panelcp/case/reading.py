@@ -19,6 +19,7 @@ from panelcp.case.air_tables import (
     read_surroundings,
     with_ground,
 )
+from panelcp.case.combinations_table import read_combinations
 from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
 from panelcp.case.surface_table import SURFACE_ENTRIES, intake_options
 from panelcp.errors import CaseError, PanelcpError, QuantityError
@@ -26,6 +27,7 @@ from panelcp.onset.conditions import DAYS, FlightCondition
 from panelcp.onset.surroundings import Surroundings
 from panelcp.panels.influence import TOLERANCE
 from panelcp.placement.candidates import PAIRS, VIEWS, NoCutZone, SearchRegion
+from panelcp.placement.combinations import CombinationSettings
 from panelcp.placement.requirement import NeededPressure
 from panelcp.quantity import UncertainValue
 from panelcp.surface.formats import FORMATS
@@ -44,6 +46,7 @@ TABLES = {
     "opening": True,
     "search": True,
     "no_cut": True,
+    "combinations": False,
     "report": False,
 }
 """Known tables: True for a list of tables."""
@@ -248,6 +251,7 @@ class Case:
     needed_pressure : for each condition, Pa with band, or None
     views, best, last_station : of the maps and the short list
     compressibility : whether its size is to be reckoned
+    combinations : what a search of combinations needs, or None for no search
     text_hash : of the bytes of the case file
     """
 
@@ -276,6 +280,7 @@ class Case:
     last_station: float | None
     compressibility: bool
     text_hash: str
+    combinations: CombinationSettings | None = None
     tables: dict[str, Any] = field(default_factory=dict)
 
 
@@ -314,6 +319,8 @@ def read_case(path) -> Case:
     searches = _searches(case_text)
     _require_free_names(case_text, openings, searches)
     zones = _zones(case_text)
+    limit = engine["limit_temperature"]
+    combinations = read_combinations(case_text, limit, conditions, openings, searches)
     intake = intake_options(case_text, surface)
     _require_both_uses(case_text)
     case_text.raise_if_wrong()
@@ -344,6 +351,7 @@ def read_case(path) -> Case:
         last_station=report["last_station"],
         compressibility=report["compressibility"],
         text_hash=hashlib.sha256(case_path.read_bytes()).hexdigest(),
+        combinations=combinations,
         tables=dict(case_text.raw),
     )
 

@@ -75,8 +75,7 @@ def combination_places(ranking: OpeningRanking, settings) -> tuple[list[Opening]
         numbers, first = np.unique(index, return_index=True)
         best = [openings[k] for k in numbers[np.argsort(first)]]
         chosen.append(_with_best(named, best, openings, wanted, settings.least_distance))
-    both = [[o for o in part if o.name in settings.names] for part in chosen]
-    _require_apart(*both, settings.least_distance)
+    require_named_apart([*chosen[0], *chosen[1]], settings)
     return chosen[0], chosen[1]
 
 
@@ -122,9 +121,20 @@ def _require_known(names, openings):
             )
 
 
-def _require_apart(inlets, exits, least: float):
-    """Refuse named openings that lie on each other, or too near."""
-    named = list({opening.name: opening for opening in [*inlets, *exits]}.values())
+def require_named_apart(openings: Sequence[Opening], settings):
+    """Refuse openings named in the settings that lie on each other, or too near.
+
+    Parameters
+    ----------
+    openings : laid onto the skin, those named and others
+    settings : CombinationSettings
+
+    Raises
+    ------
+    PlacementError : the first two
+    """
+    least = settings.least_distance
+    named = list({o.name: o for o in openings if o.name in settings.names}.values())
     for a, b in combinations(named, 2):
         if not _apart(a, b, least):
             raise PlacementError(
