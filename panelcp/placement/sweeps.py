@@ -656,59 +656,51 @@ def _sampled_bands(base: SweepBase, swept: _Swept, onset: Onset, air: _Air, apar
     worlds, n = base.worlds, len(base.pairs)
     samples, changes, columns = worlds.samples, worlds.changes, worlds.columns
     gained = base.recovery + samples.recovery_share[base.number, columns] * changes[RECOVERY]
-    wet, places = changes[WETTING], base.places
+    wet, places, eta = changes[WETTING], base.places, base.recovery
     mixed = places.mean(places.at_points(onset.head_deviation(places.points)))
+    by_all, by_rise = _scaled_kinds(worlds, base.number)
+    blind = np.where(onset.predicted, 0.0, np.sqrt(0.5) * ratio * _reference(base))
+    alone = np.zeros((len(samples.openings), 0))
+    unsure = samples.draws(NOT_PREDICTED, alone, columns) if blind.any() else 0.0
     rise = _ratio_of_rise(base, onset)
     found = []
     for k in range(len(swept.values)):
         patch = worlds.spread @ air.patch[k] + apart[k] + wet * air.patch_step[k, 0]
         head = worlds.spread @ air.head[k] + wet * air.head_step[k, 0]
         behind = patch + gained * (head - patch)
-        at = _Place(air.patch[k, 0] + apart[k], air.head[k, 0], mixed[k], ratio[k], rise[k])
-        for kind in (kind for kind in samples.kinds if kind.acts):
-            rows = _kind_rows(base, kind, columns, at, bool(onset.predicted[k]))
-            patch += changes[kind.name] * rows[0]
-            behind += changes[kind.name] * rows[1]
+        centre = air.patch[k, 0] + apart[k]
+        felt = np.divide(centre, air.head[k, 0], out=np.ones(2 * n), where=air.head[k, 0] > 0.0)
+        felt = mixed[k] * felt.clip(-1.0, 1.0)
+        patch += ratio[k] * by_all[0] + rise[k] * by_rise[0] + felt * changes.get(MIXING, 0.0)
+        behind += ratio[k] * by_all[1] + rise[k] * by_rise[1]
+        behind += (eta * mixed[k] + (1.0 - eta) * felt) * changes.get(MIXING, 0.0)
+        if blind[k]:
+            patch += blind[k] * unsure
+            behind += blind[k] * unsure
         both = np.hstack([patch[:, n:], behind[:, :n] - patch[:, n:]])
         found.append(np.quantile(both, (QUANTILES[0], QUANTILES[-1]), axis=0))
     low, high = np.array(found).transpose(1, 2, 0)
     return low[:n], high[:n], low[n:], high[n:]
 
 
+def _scaled_kinds(worlds: _Worlds, c: int):
+    """Changes of patch pressures and of those behind, (2, n_samples, n_openings) Pa, at the base.
+
+    Returns
+    -------
+    those that go with q and mean rise together, those of the propeller, which go with the mean rise
+    """
+    shape = (2, worlds.samples.count, len(worlds.columns))
+    by_all, by_rise = np.zeros(shape), np.zeros(shape)
+    for kind in worlds.samples.kinds:
+        if kind.name not in (MIXING, NOT_PREDICTED) and kind.acts:
+            into = by_rise if kind.name in (EFFICIENCY, FIGURE) else by_all
+            for row, size in enumerate((kind.patch, kind.behind)):
+                into[row] += worlds.changes[kind.name] * size[c, worlds.columns]
+    return by_all, by_rise
+
+
 def _ratio_of_rise(base: SweepBase, onset: Onset) -> np.ndarray:
     """(n,) mean rise, parts of the base's."""
     own = base.part.onset.mean_rise[base.part.numbers.index(base.number)]
     return onset.mean_rise / own if own else np.zeros(len(onset.mean_rise))
-
-
-@dataclass(frozen=True, eq=False)
-class _Place:
-    """The openings at one value, (n_openings,) each, Pa; and q and mean rise, parts of the base's.
-
-    patch, head, mixed : central pressures, and how well mixing lets the total pressure be known
-    ratio, rise : of q and mean rise together, of the mean rise alone
-    """
-
-    patch: np.ndarray
-    head: np.ndarray
-    mixed: np.ndarray
-    ratio: float
-    rise: float
-
-
-def _kind_rows(base: SweepBase, kind, columns, at: _Place, predicted: bool):
-    """What a kind does to patch pressures and those behind, Pa for a draw of 1.
-
-    What comes from the propeller goes with the mean rise, all the rest with q and mean rise
-    together.
-    """
-    eta, c = base.recovery, base.number
-    if kind.name == MIXING:
-        felt = np.divide(at.patch, at.head, out=np.ones_like(at.patch), where=at.head > 0.0)
-        felt = felt.clip(-1.0, 1.0)
-        return at.mixed * felt, at.mixed * (eta + (1.0 - eta) * felt)
-    if kind.name == NOT_PREDICTED:
-        blind = 0.0 if predicted else np.sqrt(0.5) * at.ratio * _reference(base)
-        return np.full(len(columns), blind), np.full(len(columns), blind)
-    size = at.rise if kind.name in (EFFICIENCY, FIGURE) else at.ratio
-    return size * kind.patch[c, columns], size * kind.behind[c, columns]
