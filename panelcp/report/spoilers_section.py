@@ -16,6 +16,11 @@ LOOK_HERE = (
     "found good by that: only these things are looked for, and gusts, exhaust leaks, gaps and "
     "structure are not among them."
 )
+NOTE = (
+    "A distance below nothing lies so far within the edge of the widening plume, or behind a "
+    "separation line. Numbers without a unit are parts of one: of an area, of certainty, of "
+    "available/needed."
+)
 NAMED = 3
 """Further conditions that are named; of more the number is told."""
 
@@ -34,13 +39,13 @@ def spoilers_section(spoilers: Sequence[Spoiler], table, row) -> str:
     -------
     str; every text is escaped
     """
-    titles = (("Place", "t"), ("What", "t"), ("", "t"), ("Worst in", "t"), ("Found", ""))
+    titles = (("Place", "t"), ("What", "t"), ("How bad", "t"), ("Worst in", "t"), ("Found", ""))
     titles += (("Limit, and its mark", "t"), ("What it means", "t"), ("Also in", "t"))
-    rows, last = [], None
+    rows = []
     for worst, conditions in worst_of_each(spoilers):
         others = [name for name in conditions if name != worst.condition]
         cells = [
-            (worst.opening if worst.opening != last else "", "p"),
+            (worst.opening, "p"),
             (worst.kind, "p"),
             (WORDS[worst.severity], "t bad" if worst.severity == "spoils" else "t"),
             (worst.condition or "", "p"),
@@ -50,9 +55,9 @@ def spoilers_section(spoilers: Sequence[Spoiler], table, row) -> str:
             (_others(others), "p"),
         ]
         rows.append(row(cells, titles=titles))
-        last = worst.opening
     body = table(row(titles, "th"), rows, "cards") if rows else "<p>No number passes its limit.</p>"
-    return f"<p>{escape(LOOK_HERE)}</p>{body}"
+    note = f"<p class='soft'>{escape(NOTE)}</p>" if rows else ""
+    return f"<p>{escape(LOOK_HERE)}</p>{body}{note}"
 
 
 def spoiler_lines(spoilers: Sequence[Spoiler]) -> list[str]:

@@ -78,7 +78,7 @@ def test_one_row_for_each_thing_with_its_worst_condition_first():
     heading, *rows = parsed.rows
     assert [row[:5] for row in rows] == [
         ["top vent", "reversed flow", "spoils it", "run-up", "0.90"],
-        ["", "glass near", "look", "", "527 mm"],
+        ["top vent", "glass near", "look", "", "527 mm"],
         ["<b>side</b>", "reversed flow", "look", "climb, hot day", "0.20"],
     ]
     assert len({len(row) for row in (heading, *rows)}) == 1
@@ -86,6 +86,7 @@ def test_one_row_for_each_thing_with_its_worst_condition_first():
     assert rows[1][5] == "610 mm, memory"
     assert rows[0][7] == '"climb, hot day", "descent"'
     assert rows[2][7] == ""
+    assert all(heading)
     assert "bad" in parsed.classes[1][2]
     assert "bad" not in parsed.classes[2][2]
 
