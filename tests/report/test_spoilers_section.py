@@ -51,7 +51,7 @@ class Cells(HTMLParser):
 
     def __init__(self):
         super().__init__()
-        self.rows, self.classes, self.tags = [], [], set()
+        self.rows, self.classes, self.tags, self.inside = [], [], set(), False
 
     def handle_starttag(self, tag, attrs):
         self.tags.add(tag)
@@ -59,12 +59,16 @@ class Cells(HTMLParser):
             self.rows.append([])
             self.classes.append([])
         if tag in ("td", "th"):
+            self.inside = True
             self.rows[-1].append("")
             self.classes[-1].append(dict(attrs).get("class", ""))
 
     def handle_data(self, data):
-        if self.rows and self.rows[-1]:
+        if self.inside:
             self.rows[-1][-1] += data
+
+    def handle_endtag(self, tag):
+        self.inside = self.inside and tag not in ("td", "th")
 
 
 def cells_of(html):
