@@ -110,8 +110,9 @@ def sign_warnings(found: Combinations, conditions, k: int) -> list[str]:
         if word:
             groups.setdefault((name, word), []).append(conditions[c].name)
     order = ("would", "would more likely than not", "may")
+    does = {True: "blow air out", False: "draw air in"}
     return [
-        f"{name} {word} {'blow air out' if name in inlets else 'draw air in'} during {listed(where)}"
+        f"{name} {word} {does[name in inlets]} during {listed(where)}"
         for (name, word), where in sorted(groups.items(), key=lambda row: order.index(row[0][1]))
     ]
 
