@@ -42,12 +42,12 @@ def _mean_and_deviation(values):
 
 
 @njit(cache=True, error_model="numpy")
-def _part_at_least(values, limit):
-    """Part of the values that reach a limit."""
+def _count_below(values, limit):
+    """Number of values below a limit."""
     count = np.int32(0)
     for s in range(len(values)):
-        count += np.int32(values[s] >= limit)
-    return count / len(values)
+        count += np.int32(values[s] < limit)
+    return count
 
 
 @njit(cache=True, error_model="numpy")
@@ -78,6 +78,7 @@ def look_at_pairs(behind, patches, needed, decides, counts, allowed, rows, numbe
     by_c : (2, n_conditions, n_inlets, n_exits) float64, out: parts of the worlds with reversed flow
         and with enough pressure
     """
+    n_samples = needed.shape[1]
     for e in prange(len(patches)):
         least, lowest, best, best_inlet = rows[0, e], rows[1, e], rows[2, e], numbers[e]
         best[:], best_inlet[:] = -np.inf, -1
@@ -91,8 +92,8 @@ def look_at_pairs(behind, patches, needed, decides, counts, allowed, rows, numbe
                 if decides[c]:
                     _lower_to_ratio(drawn, patch, need, least)
             found[0, i, e], found[1, i, e] = _mean_and_deviation(least)
-            found[2, i, e] = _part_at_least(least, np.float32(1.0))
-            found[3, i, e] = 1.0 - _part_at_least(lowest, np.float32(0.0))
+            found[2, i, e] = (n_samples - _count_below(least, np.float32(1.0))) / n_samples
+            found[3, i, e] = _count_below(lowest, np.float32(0.0)) / n_samples
             if allowed[i, e]:
                 _raise_to(least, i, best, best_inlet)
 
