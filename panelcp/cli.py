@@ -106,6 +106,38 @@ def _run(arguments) -> int:
     return 0
 
 
+def _rank_arguments(parser):
+    parser.add_argument(
+        "cases", metavar="CASE.toml", type=Path, nargs="+", help="several are compared"
+    )
+    parser.add_argument(
+        "--results",
+        metavar="DIR",
+        type=Path,
+        help="folder for the results (default: results beside the first case file)",
+    )
+    parser.add_argument("--quiet", action="store_true", help="no progress, no table")
+
+
+def _rank(arguments) -> int:
+    from panelcp.case.side_by_side import rank_case, rank_side_by_side
+
+    progress = _Progress(sys.stderr, quiet=arguments.quiet)
+    if len(arguments.cases) == 1:
+        with progress:
+            ranked = rank_case(arguments.cases[0], arguments.results, progress.step)
+        table, place = _short_table(ranked.contents), f"tables: {ranked.folder}"
+    else:
+        with progress:
+            compared = rank_side_by_side(arguments.cases, arguments.results, progress.step)
+        table = _side_by_side_table(compared.sides)
+        place = f"side by side: {compared.folder / 'side-by-side.html'}"
+    if not arguments.quiet:
+        print(table)
+    print(place)
+    return 0
+
+
 def _check_arguments(parser):
     parser.add_argument("file", metavar="FILE", type=Path, help="a mesh, or a case file")
     parser.add_argument("--unit", help="length unit of a mesh (default: proposed from its size)")
@@ -169,6 +201,11 @@ COMMANDS: dict[str, tuple[str, Callable, Callable]] = {
     "new": ("write a commented starter case for a surface mesh", _new_arguments, _new),
     "example": ("copy a shipped example", _example_arguments, _example),
     "run": ("do everything a case asks for", _run_arguments, _run),
+    "rank": (
+        "rank places without drawing maps; several cases side by side",
+        _rank_arguments,
+        _rank,
+    ),
     "check": ("say what the tool makes of a mesh or a case", _check_arguments, _check),
 }
 
@@ -223,6 +260,13 @@ def _short_table(contents) -> str:
     lines += ["", *(f"  warning: {warning}" for warning in contents.warnings)]
     lines += [f"  NOTICE: {notice}" for notice in contents.notices]
     return "\n".join([*lines, ""])
+
+
+def _side_by_side_table(sides) -> str:
+    """The answer and a line per case for the terminal."""
+    from panelcp.report.side_by_side import side_by_side_lines
+
+    return "\n".join([f"\n{' · '.join(sides.names)}", "", *side_by_side_lines(sides), ""])
 
 
 def _shell_word(path: Path) -> str:

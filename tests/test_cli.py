@@ -241,3 +241,45 @@ def test_as_a_process_on_a_narrow_terminal(tmp_path):
     )
     assert (done.returncode, done.stderr) == (0, b"")
     assert b"case.toml: Rumpf gr??er ?" in done.stdout
+
+
+def test_rank_of_one_case(run, tmp_path):
+    status, out, err = run("rank", write_case(tmp_path, changed("best = 3", "best = 2")))
+    assert status == 0, err
+    (folder,) = (tmp_path / "results").glob("rank-*")
+    assert out.endswith(f"tables: {folder}\n")
+    assert "Best of " in out
+    assert "ranking places" in err
+    assert not (folder / "maps").exists()
+    assert not (folder / "report.html").exists()
+
+
+def test_rank_of_two_cases(run, tmp_path):
+    paths = write_case(tmp_path), write_case(tmp_path, name="b.toml")
+    status, out, err = run("rank", *paths, "--results", tmp_path / "out")
+    assert status == 0, err
+    (folder,) = (tmp_path / "out").glob("side-by-side-*")
+    assert out.endswith(f"side by side: {folder / 'side-by-side.html'}\n")
+    assert "A is Small body (case.toml); B is Small body (b.toml)." in out
+    assert "no difference in any world" in out
+    assert "Estimate for study" in out
+    assert "Small body (b.toml): ranking places" in err
+    assert not (tmp_path / "results").exists()
+
+
+def test_rank_of_what_cannot_be_compared(run, tmp_path):
+    path = write_case(tmp_path)
+    other = write_case(tmp_path, changed('"climb"', '"tow"'), "other.toml")
+    bad = write_case(tmp_path, changed('"70 kt"', '"70 furlong"'), "bad.toml")
+    for words, message in (
+        ((path, path), f"{path}: given twice"),
+        ((path, tmp_path / "none.toml"), f"{tmp_path / 'none.toml'}: no such file"),
+        ((path, bad), f"{bad}: 1 mistake"),
+        ((path, other), "no condition decides in all 2 cases"),
+        ((), "the following arguments are required"),
+    ):
+        status, out, err = run("rank", *words)
+        assert (status, out) == (2, ""), words
+        assert err.startswith("panelcp: ")
+        assert message in err
+    assert not (tmp_path / "results").exists()
