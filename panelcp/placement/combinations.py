@@ -49,8 +49,8 @@ LEAST_DISTANCE = 0.025
 """m; openings nearer to each other are not combined (from memory: skin that must be left)."""
 
 MOST_FACTORS = 9
-MOST_EXACT = 20_000
-"""More combinations than these are searched, not all looked at."""
+MOST_EXACT = 200_000
+"""More combinations than these are searched, not all looked at; these take about a second."""
 
 KEPT = 20
 """Combinations that are looked at in all worlds."""

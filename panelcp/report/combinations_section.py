@@ -17,6 +17,8 @@ IN_FULL = 4
 """Combinations whose flows are shown in every condition, the preferred one besides."""
 
 COUNTS = ("no", "one", "two", "three")
+WORDS = ("would", "would more likely than not", "may")
+"""Of a flow the wrong way, with a probability above CERTAIN, LIKELY and POSSIBLE."""
 
 ESTIMATE = (
     "Estimate: steady air through the inlets into one plenum, through the core into one bay, and "
@@ -101,30 +103,41 @@ def ratio_text(found: Combinations, k: int) -> str:
     return f"{found.least_ratio[k]:.2f}" + ("" if np.isnan(deviation) else f" ± {deviation:.2f}")
 
 
-def sign_warnings(found: Combinations, conditions, k: int) -> list[str]:
-    """Which openings of a combination take, or may take, air the wrong way, and where."""
+def sign_warnings(found: Combinations, conditions, k: int, possible: bool = True) -> list[str]:
+    """Which openings of a combination take, or may take, air the wrong way, and where.
+
+    Parameters
+    ----------
+    found : Combinations
+    conditions : of FlightCondition
+    k : number of the combination
+    possible : False leaves out what only may happen
+    """
     inlets = {opening.name for opening in found.inlets_of(k)}
-    groups: dict[tuple[str, str], list[str]] = {}
+    where: dict[tuple[str, str], list[str]] = {}
     for name, c, flow, chance in found.reversals(k):
         word = _how_sure(flow, chance)
-        if word:
-            groups.setdefault((name, word), []).append(conditions[c].name)
-    order = ("would", "would more likely than not", "may")
+        if word and (possible or word != WORDS[-1]):
+            where.setdefault((word, name), []).append(conditions[c].name)
+    alike: dict[tuple[str, bool, tuple[str, ...]], list[str]] = {}
+    for (word, name), names in where.items():
+        alike.setdefault((word, name in inlets, tuple(names)), []).append(name)
     does = {True: "blow air out", False: "draw air in"}
     return [
-        f"{name} {word} {does[name in inlets]} during {listed(where)}"
-        for (name, word), where in sorted(groups.items(), key=lambda row: order.index(row[0][1]))
+        f"{' and '.join(names)} {word} {does[inlet]} during {listed(during)}"
+        for (word, inlet, during), names in sorted(
+            alike.items(), key=lambda row: WORDS.index(row[0][0])
+        )
     ]
 
 
 def _how_sure(flow: float, chance: float) -> str:
     if np.isnan(chance):
-        return "would" if flow < 0.0 else ""
-    if chance > CERTAIN:
-        return "would"
-    if chance > LIKELY:
-        return "would more likely than not"
-    return "may" if chance > POSSIBLE else ""
+        return WORDS[0] if flow < 0.0 else ""
+    for word, least in zip(WORDS, (CERTAIN, LIKELY, POSSIBLE), strict=True):
+        if chance > least:
+            return word
+    return ""
 
 
 def combinations_section(found: Combinations, conditions, table, row) -> str:
@@ -172,7 +185,9 @@ def _best(found: Combinations, conditions, table, row) -> str:
     rows, tied = [], found.tied()
     for k in _shown(found):
         c = int(found.limiting[k])
-        warned = sign_warnings(found, conditions, k)
+        warned = sign_warnings(found, conditions, k, possible=False)
+        possible = len(sign_warnings(found, conditions, k)) > len(warned)
+        clear = "none is likely; see below" if possible else "none"
         note = ", preferred" if k == found.preferred else ", equal" if k and tied[k] else ""
         cells = [
             (f"{k + 1}{note}", "r"),
@@ -185,7 +200,7 @@ def _best(found: Combinations, conditions, table, row) -> str:
             (f"{found.flows.core[k, c]:.3f}", ""),
             (f"{found.needed_flow[c]:.3f}", ""),
             (f"{found.mean_ratio[k]:.2f}", ""),
-            ("; ".join(warned) or "none", "w bad" if warned else "t"),
+            ("; ".join(warned) or clear, "w bad" if warned else "p"),
         ]
         rows.append(row(cells, titles=titles))
     return table(row(titles, "th"), rows, "cards")

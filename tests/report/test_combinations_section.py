@@ -81,6 +81,19 @@ def test_inlets_blow_out(found):
     assert sign_warnings(changed, CONDITIONS, k) == [f"{name} would blow air out during slow"]
 
 
+def test_openings_that_do_the_same_are_told_together(found):
+    k = next(k for k in range(len(found)) if len(found.inlets_of(k)) == 2)
+    chances = np.zeros_like(found.inlet_reversal)
+    chances[:2, k] = 0.1
+    changed = replace(
+        found, inlet_reversal=chances, exit_reversal=np.zeros_like(found.exit_reversal)
+    )
+    names = " and ".join(opening.name for opening in found.inlets_of(k))
+    expected = [f"{names} may blow air out during fast, slow"]
+    assert sign_warnings(changed, CONDITIONS, k) == expected
+    assert sign_warnings(changed, CONDITIONS, k, possible=False) == []
+
+
 def test_conditions_at_rest_or_not_predicted_are_not_warned_of(found):
     k = number_of(found, ("rear", "top"))
     for key in ("moving", "predicted"):
