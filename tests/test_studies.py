@@ -17,6 +17,9 @@ CHECKS = {
         and 0.0 < numbers["behind the cabin longer windshield rms"] <= 0.01
     ),
     # times depend on what else runs
+    "benchmarks/bench_bands.py": lambda numbers: (
+        len(numbers) == 14 and numbers["states of the skin"] > 0.0
+    ),
     "benchmarks/bench_conditions.py": lambda numbers: (
         len(numbers) == 5 and numbers["12 conditions in the free air"] > 0.0
     ),
@@ -40,6 +43,14 @@ CHECKS = {
     # every damaged file ends in a surface or one message; the watch-dog kills after 20 s
     "fuzz_reading.py": lambda numbers: (
         numbers["faults"] == 0 and numbers["files"] == 44 and numbers["gigabytes"] < 2.0
+    ),
+    # 512 and 2048 panels: second order; the nose of 3000 within a panel of 100 mm of that of 9400
+    "layers_against_grid.py": lambda numbers: (
+        abs(numbers["exact angle"] - 103.6) <= 0.3
+        and numbers["angle error 16"] <= 0.5
+        and numbers["angle error 16"] <= 0.4 * numbers["angle error 8"]
+        and abs(numbers["separated 0.1"] - 1.05) <= 0.02
+        and abs(numbers["plateau 0.1"] - 0.51) <= 0.05
     ),
     # what is wanted of 6000 panels; here against 10 500 only, themselves good to about 0.0015
     "nose_accuracy.py": lambda numbers: (

@@ -143,7 +143,8 @@ class SkinStates:
 
     Attributes
     ----------
-    state : (n_conditions, n_panels) int, a key of STATE_NAMES; UNKNOWN also where not looked at
+    state : (n_conditions, n_panels) int, a key of STATE_NAMES; UNKNOWN also where not looked at.
+        Panels that are not shown have a state where a line has crossed them
     plateau : (n_conditions, n_panels) float, Pa, gauge pressure where the pocket over the panel,
         or the possible one, begins; nan elsewhere
     lines : (n_conditions,) int, lines that were followed besides those of the layers
@@ -442,7 +443,7 @@ def _between(neighbours, state, plateau):
     left = np.flatnonzero(state == NOT_CROSSED)
     beside = neighbours[left]
     there = np.where(beside >= 0, state[beside], NOT_CROSSED)
-    known = there > UNKNOWN
+    known = (there > UNKNOWN) & (there != LEE)
     count = known.sum(axis=1)
     least = np.where(known, there, 99).min(axis=1)
     same = (count >= 2) & (least == np.where(known, there, -99).max(axis=1))
