@@ -183,12 +183,16 @@ def _groups(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:
 
 def model_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:
     """(n_openings,) float: model error of the patch-mean Cp at each opening, by its region."""
-    case, index = prepared.case, prepared.surface.region_index
+    panels = panel_deviations(prepared)
+    return np.array([panels[o.sample_panels] @ o.sample_weights for o in openings])
+
+
+def panel_deviations(prepared: PreparedCase) -> np.ndarray:
+    """(n_panels,) float: model error of Cp by region."""
+    case = prepared.case
     by_region = [case.cp_deviation.value]
     by_region += [(box.cp_deviation or case.cp_deviation).value for box in case.regions]
-    return np.array(
-        [np.array(by_region)[index[o.sample_panels]] @ o.sample_weights for o in openings]
-    )
+    return np.array(by_region)[prepared.surface.region_index]
 
 
 def roughness_deviations(prepared: PreparedCase, openings: list[Opening]) -> np.ndarray:

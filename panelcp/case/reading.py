@@ -106,6 +106,7 @@ SURFACE = {
     "file": Entry(line, required=True),
     **SURFACE_ENTRIES,
     "far_field_tolerance": Entry(quantity("number", above=0.0), default=TOLERANCE),
+    "firewall": Entry(quantity("length")),
     "cp_deviation": Entry(_FRACTION, default=DEFAULT_CP_DEVIATION),
 }
 REGION = {
@@ -251,6 +252,7 @@ class Case:
     needed_pressure : for each condition, Pa with band, or None
     views, best, last_station : of the maps and the short list
     compressibility : whether its size is to be reckoned
+    firewall : m, its station, or None
     combinations : what a search of combinations needs, or None for no search
     text_hash : of the bytes of the case file
     """
@@ -280,6 +282,7 @@ class Case:
     last_station: float | None
     compressibility: bool
     text_hash: str
+    firewall: float | None = None
     combinations: CombinationSettings | None = None
     tables: dict[str, Any] = field(default_factory=dict)
 
@@ -351,6 +354,7 @@ def read_case(path) -> Case:
         last_station=report["last_station"],
         compressibility=report["compressibility"],
         text_hash=hashlib.sha256(case_path.read_bytes()).hexdigest(),
+        firewall=surface["firewall"],
         combinations=combinations,
         tables=dict(case_text.raw),
     )

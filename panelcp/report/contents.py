@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from panelcp.flow.pocket_edges import PocketEdges
 from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.panels.faults import Fault
 from panelcp.panels.solving import UnitSolutions
+from panelcp.placement.choices import Choices
+from panelcp.placement.combinations import Combinations
+from panelcp.placement.curves import Curves
 from panelcp.placement.effects import EffectShares
 from panelcp.placement.exit_air import Hit, StaticPortErrors
 from panelcp.placement.layers_at_openings import OpeningLayers
 from panelcp.placement.ranking import OpeningPressures, OpeningRanking
+from panelcp.placement.spoilers import Spoiler
 from panelcp.placement.through_flow import ThroughFlow
+from panelcp.placement.vent_map import VentMap
 from panelcp.quantity import UncertainValue
 from panelcp.surface.checking import SurfaceCheck
 from panelcp.surface.opening import Opening
+from panelcp.surface.skin_distance import TapeDistances
 
 CAUTIONS = (
     "Estimate for study. Not approved data, not a finding of compliance, no replacement for test.",
@@ -97,6 +104,14 @@ class RunContents:
     layers : OpeningLayers at the openings of the case and of the short list, or None
     exit_air : Hits of the exits' air
     static_ports : StaticPortErrors, or None without ports on the body
+    skin_state : (n_conditions, n_panels) int, state of the air over the skin, or None
+    pocket_edges : where the pocket ahead of the windshield begins, by condition
+    choices : the short list compared with itself in all worlds, or None
+    spoilers : what spoils the places that are shown
+    tape : name of an opening -> its distances along the skin
+    vent_maps : what a small opening would be worth everywhere, as an exit and as an inlet
+    curves : Curves, or None
+    combinations : of inlets and exits on one bay, or None where the case asks for none
     last_station : m, the maps show the body up to there; None leaves it to the openings
     """
 
@@ -124,6 +139,14 @@ class RunContents:
     layers: OpeningLayers | None = None
     exit_air: tuple[Hit, ...] = ()
     static_ports: StaticPortErrors | None = None
+    skin_state: np.ndarray | None = None
+    pocket_edges: tuple[PocketEdges, ...] = ()
+    choices: Choices | None = None
+    spoilers: tuple[Spoiler, ...] = ()
+    tape: Mapping[str, TapeDistances] = field(default_factory=dict)
+    vent_maps: tuple[VentMap, ...] = ()
+    curves: Curves | None = None
+    combinations: Combinations | None = None
     last_station: float | None = None
 
     @property

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from panelcp.case import deviations, doubts, running
+from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
-from panelcp.case.running import prepare_case, solve_case
+from panelcp.case.solving import solve_case
 from panelcp.errors import FlowError
 from panelcp.flow.solutions import solve_conditions
 from panelcp.panels.faults import CHANGE_KIND, solution_checks

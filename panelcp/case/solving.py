@@ -1,0 +1,375 @@
+"""Joining of the rooms: everything that is reckoned for a prepared case."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+import panelcp
+from panelcp.case.deviations import (
+    deviation_of,
+    discretisation,
+    inlets_and_exits,
+    panel_deviations,
+    sampled_pressures,
+    settling,
+    settling_at_openings,
+)
+from panelcp.case.doubts import doubts, layer_doubts
+from panelcp.case.log_lines import (
+    air_lines,
+    bands_line,
+    compressibility_lines,
+    panelling_line,
+    roughness_line,
+    solver_lines,
+)
+from panelcp.case.marks import marks_of
+from panelcp.case.preparing import PreparedCase, Progress, quiet
+from panelcp.flow.pocket_edges import PocketEdges, pocket_edges
+from panelcp.flow.skin_layers import SkinLayers, SkinStates, separation_change, whole_skin
+from panelcp.flow.solutions import Solutions, solve_conditions
+from panelcp.flow.superposition import SurfaceFlow
+from panelcp.panels.faults import Fault, solution_checks
+from panelcp.placement.bands import PressureSamples
+from panelcp.placement.choices import choices
+from panelcp.placement.combinations import combine
+from panelcp.placement.curves import curves_of
+from panelcp.placement.effects import EffectShares, effect_shares
+from panelcp.placement.exit_air import (
+    StaticPortErrors,
+    exit_air,
+    static_port_errors,
+    targets_of,
+)
+from panelcp.placement.found import FoundPlaces, found_places, with_found
+from panelcp.placement.layers_at_openings import (
+    layers_at_openings,
+    recovery_shares,
+    skin_under,
+)
+from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
+from panelcp.placement.spoilers import spoilers
+from panelcp.placement.through_flow import through_flow
+from panelcp.placement.vent_map import VentMap, searched_panels, vent_map
+from panelcp.report.contents import RunContents
+from panelcp.report.exit_air_section import exit_air_lines
+from panelcp.surface.checking import check_surface
+from panelcp.surface.opening import Opening
+from panelcp.surface.rays import SkinFinder
+from panelcp.surface.skin_distance import TapeDistances, tape_distances
+
+FORWARD_ROOM = 0.12
+"""Room behind the last opening in which the air is followed, parts of the body's length."""
+
+
+@dataclass(frozen=True, eq=False)
+class SolvedAir:
+    """The air over the closed skin in all conditions, and how well it was solved.
+
+    Attributes
+    ----------
+    solutions : Solutions
+    flow : SurfaceFlow, separated air included
+    skin : SkinStates
+    edges : of the pocket ahead of the windshield
+    checks : of the solution
+    settled : pressure changes on finer panels, lines and warnings
+    """
+
+    solutions: Solutions
+    flow: SurfaceFlow
+    skin: SkinStates
+    edges: tuple[PocketEdges, ...]
+    checks: tuple[Fault, ...]
+    settled: object
+
+
+def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContents:
+    """Solve the flow of a prepared case and rank its openings.
+
+    Parameters
+    ----------
+    prepared : PreparedCase
+    progress : called with a short text before each step
+
+    Returns
+    -------
+    RunContents
+    """
+    air = _solved_air(prepared, progress)
+    progress("looking for the best places between those tried")
+    prepared, found = _with_found_places(prepared, air)
+    progress("solving on a coarser panelling, to see how much it matters")
+    panelling, share = discretisation(prepared, air.flow)
+    panelling = np.maximum(panelling, settling_at_openings(prepared, air.settled.pressure))
+    progress("following boundary layers to the openings")
+    layers = _layers(prepared, air)
+    progress("ranking places")
+    shares = recovery_shares(layers, _both(prepared))
+    samples = sampled_pressures(prepared, air.solutions, air.flow, panelling, shares)
+    ranking = _rank(prepared, air.flow, samples)
+    hits = _exit_air(prepared, air.flow, ranking)
+    at_openings = layers_at_openings(layers, _shown(prepared, ranking))
+    check = check_surface(prepared.surface)
+    return RunContents(
+        **_from_the_case(prepared, check),
+        **_answers(prepared, air, ranking, at_openings, hits, progress),
+        solutions=air.solutions,
+        flow=air.flow,
+        openings=opening_pressures(air.flow, prepared.openings, _recovered(prepared, layers)),
+        ranking=ranking,
+        layers=at_openings,
+        exit_air=hits,
+        skin_state=air.skin.state,
+        pocket_edges=air.edges,
+        checks=air.checks,
+        warnings=(
+            *doubts(
+                prepared.case,
+                prepared.openings,
+                check,
+                air.checks,
+                air.solutions,
+                air.flow,
+                ranking,
+                share,
+            ),
+            *air.settled.warnings,
+            *layer_doubts(at_openings, air.flow.conditions),
+        ),
+        log=(
+            *check.lines(),
+            *(result.line() for result in prepared.searches),
+            *(places.line() for places in found if places.openings),
+            *solver_lines(air.solutions, air.checks),
+            *air_lines(prepared.case, air.solutions),
+            air.settled.line,
+            roughness_line(prepared.surface),
+            panelling_line(air.flow, panelling, share),
+            bands_line(ranking),
+            *exit_air_lines(hits, air.flow.conditions),
+            *compressibility_lines(prepared, progress),
+        ),
+    )
+
+
+def _solved_air(prepared: PreparedCase, progress: Progress) -> SolvedAir:
+    solutions = _solutions(prepared, progress)
+    progress("checking the solution")
+    checks = solution_checks(solutions.main)
+    flow = solutions.flow()
+    progress("solving on finer panels where in doubt, to see how much it matters")
+    settled = settling(solutions, flow, checks, prepared.case.tolerance)
+    progress("following the air along the skin to separation")
+    streams, turbulent = solutions.mean_streams, flow.mean_rise > 0.0
+    skin = whole_skin(flow, turbulent, shown=_forward(prepared), mean_streams=streams)
+    return SolvedAir(
+        solutions=solutions,
+        flow=flow.with_separation(*separation_change(flow, skin, streams)),
+        skin=skin,
+        edges=pocket_edges(flow, turbulent, streams),
+        checks=(*checks, *settled.checks),
+        settled=settled,
+    )
+
+
+def _forward(prepared: PreparedCase) -> np.ndarray:
+    """(n_panels,) bool: the body up to a part of its length behind the last opening."""
+    surface, places = prepared.surface, [*prepared.openings, *prepared.candidates]
+    low, high = surface.bounds[:, 0]
+    end = max(opening.centre[0] for opening in places) + FORWARD_ROOM * (high - low)
+    return surface.centroids[:, 0] <= max(end, prepared.case.last_station or low)
+
+
+def _with_found_places(
+    prepared: PreparedCase, air: SolvedAir
+) -> tuple[PreparedCase, list[FoundPlaces]]:
+    """The case with the best places between the grid points of its searches."""
+    case = prepared.case
+    if not prepared.searches:
+        return prepared, []
+    inlets, exits = inlets_and_exits(prepared)
+    eta = [prepared.recovery[opening.name].value for opening in inlets]
+    recovery = {entry.region.name: entry.recovery for entry in case.searches}
+    found = found_places(
+        SkinFinder(prepared.surface),
+        air.flow,
+        prepared.searches,
+        opening_pressures(air.flow, inlets, eta),
+        opening_pressures(air.flow, exits, np.zeros(len(exits))),
+        {name: value.value for name, value in recovery.items()},
+        [needed.value if needed else None for needed in case.needed_pressure],
+        case.zones,
+        prepared.openings,
+    )
+    names = {o.name: recovery[places.region.name] for places in found for o in places.openings}
+    searches = [with_found(*both) for both in zip(prepared.searches, found, strict=True)]
+    more = {"searches": tuple(searches), "recovery": prepared.recovery | names}
+    return replace(prepared, **more), found
+
+
+def _from_the_case(prepared: PreparedCase, check) -> dict:
+    """What the results say of the input."""
+    case = prepared.case
+    return {
+        "name": case.name,
+        "question": case.question,
+        "note": case.note,
+        "version": panelcp.__version__,
+        "input_hash": input_hash(prepared),
+        "check": check,
+        "needed_pressure": case.needed_pressure,
+        "searches": tuple(result.line() for result in prepared.searches),
+        "inputs": {"surface_hash": prepared.surface_hash, "case": case.tables},
+        "marks": marks_of(prepared),
+        "views": case.views,
+        "best": case.best,
+        "last_station": case.last_station,
+    }
+
+
+def _answers(prepared: PreparedCase, air: SolvedAir, ranking, layers, hits, progress) -> dict:
+    """What follows from the ranking: chances, spoilers, curves, combinations and the rest."""
+    case, flow, short = prepared.case, air.flow, ranking.distinct(prepared.case.best)
+    shown = _shown(prepared, ranking)
+    progress("drawing curves and combinations from the solutions")
+    return {
+        "effects": _effects(prepared, air.solutions, ranking, progress),
+        "through": through_flow(air.solutions, prepared.openings, case.flows)
+        if case.flows
+        else None,
+        "static_ports": _static_ports(prepared, flow),
+        "choices": choices(ranking, short),
+        "spoilers": spoilers(flow, shown, layers, hits, ranking, short),
+        "tape": _tape(prepared, shown),
+        "vent_maps": _vent_maps(prepared, flow, ranking),
+        "curves": curves_of(
+            air.solutions,
+            flow,
+            ranking,
+            [opening.name for opening in prepared.openings if opening.lets_air_out],
+            panel_deviations(prepared),
+        ),
+        "combinations": _combinations(case, flow, ranking),
+    }
+
+
+def _combinations(case, flow: SurfaceFlow, ranking: OpeningRanking):
+    if case.combinations is None:
+        return None
+    samples, settings = ranking.bands.samples, case.combinations
+    return combine(ranking, samples, flow.conditions, settings, flow.moving, flow.predicted)
+
+
+def _vent_maps(prepared: PreparedCase, flow: SurfaceFlow, ranking) -> tuple[VentMap, ...]:
+    """What a small opening would be worth all over the searched skin, by use."""
+    maps, finder = [], SkinFinder(prepared.surface)
+    for use in ("exit", "inlet"):
+        entries = [e for e in prepared.case.searches if e.region.use in (use, "both")]
+        if not entries:
+            continue
+        searched = searched_panels(finder, [e.region for e in entries], prepared.case.zones)
+        if searched.any():
+            recovery = entries[0].recovery.value if use == "inlet" else 0.0
+            maps.append(vent_map(flow, use, ranking, searched, ranking.needed, recovery))
+    return tuple(maps)
+
+
+def _tape(prepared: PreparedCase, openings) -> dict[str, TapeDistances]:
+    finder, firewall = SkinFinder(prepared.surface), prepared.case.firewall
+    return {o.name: tape_distances(finder, o, firewall) for o in openings}
+
+
+def _solutions(prepared: PreparedCase, progress: Progress) -> Solutions:
+    """Unit flows of the case; those of openings only where a flow is given."""
+    case = prepared.case
+    return solve_conditions(
+        prepared.surface,
+        case.conditions,
+        case.surroundings,
+        openings=[opening for opening in prepared.openings if opening.name in case.flows],
+        tolerance=case.tolerance,
+        progress=progress,
+    )
+
+
+def _effects(
+    prepared: PreparedCase, solutions: Solutions, ranking: OpeningRanking, progress: Progress
+) -> EffectShares | None:
+    """Shares of the effects at the openings of the case and at the best places."""
+    case, around = prepared.case, solutions.surroundings
+    if around.propeller is None and around.wing is None and len(solutions.parts) == 1:
+        return None
+    in_free_air = None
+    if any(part.onset.ground is not None for part in solutions.parts):
+        progress("solving without the ground, to see how much it matters")
+        in_free_air = solve_conditions(
+            prepared.surface, case.conditions, around.without("ground"), tolerance=case.tolerance
+        )
+    return effect_shares(solutions, _shown(prepared, ranking), in_free_air)
+
+
+def _shown(prepared: PreparedCase, ranking: OpeningRanking) -> list[Opening]:
+    """Openings of the case and of the short list, each once."""
+    openings = {opening.name: opening for opening in prepared.openings}
+    for pair in ranking.distinct(prepared.case.best):
+        openings |= {o.name: o for o in (ranking.inlet(pair), ranking.exit(pair))}
+    return list(openings.values())
+
+
+def _both(prepared: PreparedCase) -> list[Opening]:
+    return [opening for group in inlets_and_exits(prepared) for opening in group]
+
+
+def _layers(prepared: PreparedCase, air: SolvedAir) -> SkinLayers:
+    """Boundary layers at all panels under openings and candidates."""
+    places = [*prepared.openings, *prepared.candidates]
+    return skin_under(air.flow, places, air.solutions.mean_streams)
+
+
+def _recovered(prepared: PreparedCase, layers: SkinLayers) -> np.ndarray | list:
+    """(n_conditions, n_openings) recovery fraction of the case's openings, layer included."""
+    if not prepared.openings:
+        return []
+    eta = [prepared.recovery[opening.name].value for opening in prepared.openings]
+    return recovery_shares(layers, prepared.openings) * eta
+
+
+def _exit_air(prepared: PreparedCase, flow: SurfaceFlow, ranking: OpeningRanking) -> tuple:
+    """What the air of the exits that are shown comes near."""
+    wing = prepared.case.surroundings.wing
+    exits = [opening for opening in _shown(prepared, ranking) if opening.lets_air_out]
+    centre = None if wing is None else wing.centre
+    targets = targets_of(flow.surface, prepared.openings, centre)
+    return tuple(exit_air(flow, exits, targets))
+
+
+def _static_ports(prepared: PreparedCase, flow: SurfaceFlow) -> StaticPortErrors | None:
+    ports = [opening for opening in prepared.openings if opening.use == "static port"]
+    return static_port_errors(flow, ports) if ports else None
+
+
+def _rank(prepared: PreparedCase, flow: SurfaceFlow, samples: PressureSamples) -> OpeningRanking:
+    inlets, exits = inlets_and_exits(prepared)
+    recovery = [prepared.recovery[opening.name] for opening in inlets]
+    return rank_openings(
+        flow,
+        inlets,
+        exits,
+        recovery=samples.recovered[:, : len(inlets)],
+        recovery_deviation=samples.recovery_share[:, : len(inlets)]
+        * [deviation_of(eta) for eta in recovery],
+        needed_deviation=[
+            deviation_of(needed) if needed else 0.0 for needed in prepared.case.needed_pressure
+        ],
+        samples=samples,
+    )
+
+
+def input_hash(prepared: PreparedCase) -> str:
+    """Ten hexadecimal digits from case text, mesh file and program version."""
+    parts = (prepared.case.text_hash, prepared.surface_hash, panelcp.__version__)
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:10]
