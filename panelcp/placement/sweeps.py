@@ -46,11 +46,11 @@ SIDESLIP, ALPHA, POWER, FACTOR, AIRSPEED, BEARING = (
 )
 KNOT = 1852.0 / 3600.0
 VALUES = {
-    SIDESLIP: np.arange(-15.0, 15.1, 1.0),
-    ALPHA: np.arange(-6.0, 14.1, 1.0),
-    POWER: np.arange(0.0, 1.01, 0.05),
-    FACTOR: np.arange(0.0, 1.31, 0.1),
-    AIRSPEED: np.arange(40.0, 130.1, 5.0) * KNOT,
+    SIDESLIP: np.arange(-15.0, 15.1, 2.5),
+    ALPHA: np.arange(-6.0, 14.1, 2.0),
+    POWER: np.append([0.0, 0.03], np.arange(1, 11) / 10.0),
+    FACTOR: np.arange(14) / 10.0,
+    AIRSPEED: np.arange(40.0, 130.1, 10.0) * KNOT,
     BEARING: np.arange(-180.0, 180.1, 15.0),
 }
 """Usual values: deg, parts of the rated power, parts of the ideal slipstream, m/s."""

@@ -128,7 +128,7 @@ def draw_skin_lines(axes, lines: Sequence[SkinLine], number: int, foot: float | 
     _usual_limits(axes, [line.pressure[number] for line in lines])
     _zero(axes)
     _foot(axes, foot)
-    _end_labels(axes, ends, room=0.14)
+    _end_labels(axes, ends, room=0.17)
     axes.set_xlabel("Station, mm")
     axes.set_ylabel("Pressure on the skin, Pa")
     _second_axis(axes)
@@ -168,7 +168,7 @@ def draw_forward(
     _usual_limits(axes, [moved.cp[number] for number in numbers])
     _zero(axes)
     _foot(axes, foot)
-    _end_labels(axes, ends, room=0.36)
+    _end_labels(axes, ends, room=0.38)
     for k, answer in enumerate(answers):
         _mark_answer(axes, moved, answer, numbers[0], k)
     axes.set_xlabel("Station of the opening's middle, mm")
@@ -187,10 +187,10 @@ def _mark_answer(axes, moved: SkinLine, answer: StationAnswer, number: int, k: i
         axes.plot(ends, [height, height], color=INK, lw=1.3, zorder=4)
         style = {"color": INK, "mfc": "#ffffff", "ms": 6.5, "mew": 1.5}
         axes.plot([1e3 * place], [height], mark, zorder=5, **style)
-        axes.plot([0.67], [0.20 - 0.07 * k], mark, transform=axes.transAxes, **style)
+        axes.plot([0.655], [0.20 - 0.07 * k], mark, transform=axes.transAxes, **style)
     word = answer.asked.partition(" with ")[0]
     axes.text(
-        *(0.69, 0.20 - 0.07 * k),
+        *(0.675, 0.20 - 0.07 * k),
         f"{word}: {f'{1e3 * place:.0f}' if found else 'nowhere'}",
         transform=axes.transAxes,
         va="center",
@@ -343,15 +343,16 @@ def _end_labels(axes, ends, room: float):
     wanted = np.array([(y - bottom) / (top - bottom) for y, _, _ in ends])
     places = spread_apart(np.clip(wanted, 0.0, 1.0), gap, 0.5 * gap, 1.0 - 0.5 * gap)
     for place, (_, text, (colour, _)), start in zip(places, ends, wanted, strict=True):
-        axes.annotate(
-            text,
-            (right, bottom + np.clip(start, 0.0, 1.0) * (top - bottom)),
-            xytext=(right + 0.025 * (right - left), bottom + place * (top - bottom)),
+        heights = bottom + np.clip([start, place], 0.0, 1.0) * (top - bottom)
+        way = right + np.array([0.0, 0.02]) * (right - left)
+        axes.plot(way, heights, color=colour, lw=0.8)
+        beside = way[1] + 0.005 * (right - left)
+        axes.text(
+            *(beside, heights[1], text),
             fontsize=_SMALL,
             color=colour,
             weight="bold",
             va="center",
-            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.7, "shrinkA": 0, "shrinkB": 0},
         )
 
 

@@ -97,7 +97,8 @@ def test_a_sweep_is_drawn_as_it_is(curves, quantity):
     assert line_with(axes, sweep.needed)
     assert len(axes.collections) == len(banded_pairs(sweep, shown_pairs(sweep)))
     zero = next(line for line in axes.lines if list(line.get_ydata()) == [0, 0])
-    assert zero.get_linewidth() == max(line.get_linewidth() for line in axes.lines[-2:])
+    drawn = [line for line in axes.lines if len(line.get_xdata()) > 2]
+    assert zero.get_linewidth() > max(line.get_linewidth() for line in drawn[:-1])  # needed last
     words = {text.get_text() for text in axes.texts}
     assert words == {sweep.exits[k].name for k in shown_pairs(sweep)} | {"needed"}
     assert axes.get_xticks().max() <= shown_values(sweep)[-1] + 1e-9
@@ -201,9 +202,10 @@ def test_tables_hold_the_numbers_that_are_drawn(curves):
     assert sides.rows[0][3].startswith(f"{table.exit_pressure[0, 0]:.0f}".replace("-", "−"))
     assert sides.rows[0][6].startswith(f"{table.ratio[0, 0]:.2f}")
     turned, sweep = plans["Sideslip and angle of attack"], sweep_of(curves, SIDESLIP)
-    row = turned.rows[int(np.flatnonzero(sweep.values == 0.0)[0])]
+    at = int(np.flatnonzero(sweep.values == 0.0)[0])
+    row = turned.rows[at]
     assert row[:3] == ("sideslip", "0", "400")
-    assert row[3].startswith(f"{sweep.available[0, 15]:.0f} ({sweep.low[0, 15]:.0f} to ")
+    assert row[3].startswith(f"{sweep.available[0, at]:.0f} ({sweep.low[0, at]:.0f} to ")
     for plan in plans.values():
         assert {len(cells) for cells in plan.rows} <= {len(plan.headings)}
         assert len(plan.alt) > 40
