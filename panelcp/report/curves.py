@@ -22,7 +22,6 @@ from panelcp.placement.sweeps import (
 from panelcp.report.contents import bearing, percent
 from panelcp.report.curve_drawing import (
     SIDE_STYLES,
-    banded_pairs,
     draw_forward,
     draw_sides,
     draw_skin_lines,
@@ -117,14 +116,14 @@ def _plan_of_sides(curves: Curves) -> FigurePlan | None:
         return figure
 
     places = ", ".join(
-        f"{side} {exit_.name}" for side, exit_ in zip(table.sides, table.exits, strict=True)
+        f"{side}: {exit_.name}" for side, exit_ in zip(table.sides, table.exits, strict=True)
     )
     means = table.exit_cp[flying].mean(axis=0)
     spoken = ", ".join(f"{s} {_cp(m)}" for s, m in zip(table.sides, means, strict=True))
     return FigurePlan(
         "Top, bottom, sides",
         f"Cp at the best exit of each side in every condition in flight, with one standard "
-        f"deviation: {places}. Negative draws air out.",
+        f"deviation ({places}). Negative draws air out.",
         f"Dots with bars: Cp at the best exit of each side in {len(flying)} conditions. Mean Cp: "
         f"{spoken}.",
         *_side_numbers(table, conditions),
@@ -309,8 +308,8 @@ def _plan_of_sweeps(title: str, sweeps: Sequence[Sweep]) -> FigurePlan | None:
 
 
 def _shaded(sweep: Sweep, shown: Sequence[int]) -> str:
-    names = [sweep.exits[k].name for k in banded_pairs(sweep, shown)]
-    return f"Shaded: 16 to 84 % of {' and '.join(names)}; the table has all."
+    first = sweep.exits[shown[0]].name
+    return f"Shaded: 16 to 84 % of {first} and of the best exit; the table has all."
 
 
 def _remarks(sweeps: Sequence[Sweep]) -> str:

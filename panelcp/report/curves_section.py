@@ -14,8 +14,8 @@ from panelcp.report.curves import FigurePlan, figure_plans
 NOTE = (
     "Everything is summed from the flows that were solved; boundary layers are not followed anew, "
     "and what separated air adds goes with q and mean rise together. The needed pressure goes with "
-    "power^1.7 (common practice). An opening far from its condition on a curve is less sure than "
-    "its band says."
+    "power^1.7 (common practice). Far from the condition itself a curve is less sure than its band "
+    "says."
 )
 
 
