@@ -84,39 +84,45 @@ def draw_hatch(axes, paper, projected, levels: np.ndarray, numbers: Sequence[Box
 
     Parameters
     ----------
+    axes, paper, projected, numbers : see `hatch_image`
+    levels : (n_panels,) int
+    """
+    shown = np.unique(levels[projected.panel_pixels > 0])
+    for level in shown[shown > FREE]:
+        image = (levels == level)[projected.triangle_image] & projected.covered
+        hatch_image(axes, paper, projected, image, int(level), numbers)
+
+
+def hatch_image(axes, paper, projected, image: np.ndarray, level: int, numbers=()):
+    """Hatch chosen pixels of a view.
+
+    Parameters
+    ----------
     axes : matplotlib Axes in mm
     paper : Paper of the axes
     projected : ProjectedView
-    levels : (n_panels,) int
+    image : (height, width) bool, pixels of the view
+    level : one of HATCHES
     numbers : boxes of numbers, points, which stay free
     """
-    size = np.array(projected.triangle_image.shape[::-1]) * projected.pixel
+    height, width = image.shape
+    size = np.array([width, height]) * projected.pixel
     corners = np.array([projected.origin, projected.origin + size]) * projected.view.signs
     corners = np.sort(paper.points(corners * _MM), axis=0)
-    box = Box(*corners[0], *corners[1])
-    step = max(_FINEST, float(projected.pixel * _MM / np.abs(paper.per_point[0])))
-    shown = np.unique(levels[projected.panel_pixels > 0])
-    for level in shown[shown > FREE]:
+    pixel = float(projected.pixel * _MM / np.abs(paper.per_point[0]))
+    step = max(_FINEST, min(pixel, 0.25 * HATCHES[level].dash))
 
-        def inside(points, level=level):
-            plane = paper.plane(points) / _MM * projected.view.signs
-            free = np.zeros(points.shape[:-1], dtype=bool)
-            for number in numbers:
-                free |= _in_box(points, number, _NUMBER_ROOM)
-            return (_level_at(projected, levels, plane) == level) & ~free
+    def inside(points):
+        plane = paper.plane(points) / _MM * projected.view.signs
+        column, row = np.floor((plane - projected.origin) / projected.pixel).astype(int).T
+        there = (column >= 0) & (column < width) & (row >= 0) & (row < height)
+        there[there] = image[row[there], column[there]]
+        for number in numbers:
+            there &= ~_in_box(points, number, _NUMBER_ROOM)
+        return there
 
-        runs = hatch_runs(HATCHES[level], box, inside, step)
-        axes.add_collection(_collection(HATCHES[level], paper.plane(runs)), autolim=False)
-
-
-def _level_at(projected, levels, plane):
-    """Level of the panel that shows at points (..., 2) m, right and up; FREE beside the body."""
-    pixel = np.floor((plane - projected.origin) / projected.pixel).astype(int)
-    height, width = projected.triangle_image.shape
-    column, row = np.moveaxis(pixel, -1, 0)
-    there = (column >= 0) & (column < width) & (row >= 0) & (row < height)
-    panel = projected.triangle_image[np.where(there, row, 0), np.where(there, column, 0)]
-    return np.where(there & (panel >= 0), levels[panel], FREE)
+    runs = hatch_runs(HATCHES[level], Box(*corners.ravel()), inside, step)
+    axes.add_collection(_collection(HATCHES[level], paper.plane(runs)), autolim=False)
 
 
 def _in_box(points, box, room):
@@ -132,7 +138,7 @@ def hatch_runs(hatch: Hatch, box: Box, inside: Callable, step: float) -> np.ndar
     ----------
     hatch : Hatch
     box : part of the paper that is looked at
-    inside : (..., 2) points -> (...) bool, whether the hatch covers them
+    inside : (n, 2) points -> (n,) bool, whether the hatch covers them
     step : points, distance of the places looked at
 
     Returns

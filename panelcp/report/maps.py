@@ -620,9 +620,11 @@ def _mark_layout(paper, projected, markers, taken) -> _MarkLayout:
         return projected.covered_share(*corners)
 
     for (label, style, _), line in zip(shown, lines, strict=True):
+        if not label:
+            continue
         size = np.array(text_size(label, FONT)) + _LABEL_PADDING
         place = label_place(size, line, [*outlines, *taken], placed, paper.frame, covered)
-        if label and place is not None:
+        if place is not None:
             placed.append(place)
             labels.append((label, style[0], place))
     return _MarkLayout(shown, outlines, labels)

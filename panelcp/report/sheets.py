@@ -117,8 +117,8 @@ def _sheet_plan(contents: RunContents, folder: Path, moving: np.ndarray) -> Shee
     """What is drawn of the conditions with a stream."""
     from panelcp.report.sheet_drawing import Sheet, SheetPlan
 
-    flow, shown = contents.flow, _shown_panels(contents)
-    surface = _part(flow.surface, shown)
+    flow, shown = contents.flow, shown_panels(contents)
+    surface = part_of(flow.surface, shown)
     values_of = _shown_values(flow, moving, shown)
     scales = _scales(flow, moving, values_of, surface.areas)
     state = getattr(contents, "skin_state", None)
@@ -134,7 +134,7 @@ def _sheet_plan(contents: RunContents, folder: Path, moving: np.ndarray) -> Shee
         surface.vertices,
         surface.triangles,
         tuple(view.replace("-", "_") for view in contents.views),
-        (*suspects, *_markers(contents)),
+        (*suspects, *map_markers(contents)),
         "\n".join(captions),
         RESOLUTION,
         tuple(sheets),
@@ -166,7 +166,7 @@ def _scales(flow, moving, values_of, areas) -> list:
     ]
 
 
-def _shown_panels(contents: RunContents) -> np.ndarray:
+def shown_panels(contents: RunContents) -> np.ndarray:
     """(n_panels,) bool: panels ahead of the last station that is drawn."""
     surface = contents.flow.surface
     end = contents.last_station
@@ -180,7 +180,8 @@ def _shown_panels(contents: RunContents) -> np.ndarray:
     return surface.centroids[:, 0] <= end
 
 
-def _part(surface: SurfaceMesh, shown: np.ndarray) -> SurfaceMesh:
+def part_of(surface: SurfaceMesh, shown: np.ndarray) -> SurfaceMesh:
+    """The chosen panels as a surface of their own, in the same order."""
     if shown.all():
         return surface
     used, triangles = np.unique(surface.triangles[shown], return_inverse=True)
@@ -242,7 +243,7 @@ def _title(contents: RunContents, c: int) -> str:
     return f"{picture_text(contents.name, LONGEST_TITLE)}: {line}"
 
 
-def _markers(contents: RunContents) -> list:
+def map_markers(contents: RunContents) -> list:
     """Outlines of the case's openings and of the best places, each once."""
     from panelcp.report.maps import Marker
 

@@ -9,22 +9,29 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
+from scipy import ndimage
 
 from panelcp.errors import FlowError, SurfaceError
+from panelcp.flow import skin_layers
 from panelcp.report.colours import PressureScale, pressure_scale
-from panelcp.report.labels import Box, label_place
+from panelcp.report.hatching import FREE, HATCH_ORDER, MAY_SEPARATE, SEPARATED
+from panelcp.report.labels import Box, Paper, label_place
 from panelcp.report.maps import (
     VIEWS,
     Marker,
     draw_colour_bar,
     draw_pressure_map,
+    figure_pixels,
     iso_lines,
+    legend_of,
     pressure_figure,
     project_view,
     write_picture,
     write_pressure_map,
 )
 from panelcp.report.projection import DARKENING, View, visible_runs
+from panelcp.report.sheet_base import sheet_base, sheet_pixels
+from panelcp.report.sheets import hatch_levels
 from panelcp.surface.mesh import SurfaceMesh
 
 
@@ -625,3 +632,152 @@ def test_bad_marks_are_refused(body):
 def test_pixel_must_be_positive(body):
     with pytest.raises(SurfaceError, match="pixel is 0"):
         project_view(body, "left", pixel=0.0)
+
+
+# --- hatching -----------------------------------------------------------------------------
+
+
+def page_pixels(surface, values, views, **options):
+    figure = pressure_figure(surface, values, views, scale=PressureScale(1.0, 0.1), **options)
+    return figure_pixels(figure, 150).astype(int), figure
+
+
+def shown_levels(axes, projected, levels, shape):
+    """Level of the panel that each pixel of a page shows; 0 beside the body."""
+    height, width = shape
+    columns, rows = np.meshgrid(np.arange(width) + 0.5, height - np.arange(height) - 0.5)
+    places = np.stack([columns.ravel(), rows.ravel()], axis=1)
+    axes.apply_aspect()
+    plane = axes.transData.inverted().transform(places) / 1000.0 * projected.view.signs
+    column, row = np.floor((plane - projected.origin) / projected.pixel).astype(int).T
+    image = np.where(projected.covered, levels[projected.triangle_image], 0)
+    inside = (column >= 0) & (column < image.shape[1]) & (row >= 0) & (row < image.shape[0])
+    found = np.zeros(len(places), dtype=int)
+    found[inside] = image[row[inside], column[inside]]
+    return found.reshape(shape)
+
+
+@pytest.mark.parametrize("view", ["left", "bottom"])
+def test_hatch_covers_what_shows_of_its_panels_and_nothing_else(body, view):
+    # Level 2 on the ellipsoid, also where the scoop or the far side hides it; level 1 on the scoop.
+    x, _, z = body.centroids.T
+    levels = np.where((x > -0.2) & (z < 0.1), SEPARATED, FREE)
+    levels[z < -0.4] = MAY_SEPARATE
+    (projected,) = coarse(body, view)
+    values = np.zeros((body.n_panels, 3))
+    options = {"draw_lines": False, "notice": "estimate"}
+    hatched, figure = page_pixels(body, values, (projected,), hatched=levels, **options)
+    legend = ((SEPARATED, ""), (MAY_SEPARATE, ""))
+    # The same page without hatch, but with the room of the legend.
+    base = sheet_base(body, (projected,), titles=[""], notice="estimate", legend=legend)
+    plain = sheet_pixels(base, values, PressureScale(1.0, 0.1)).astype(int)
+    lower = 0.16 + 0.145 + 0.04 + 0.22 + 0.15  # inch: notice and legend
+    changed = np.abs(hatched - plain).max(axis=2) > 12
+    changed[-int(150 * lower) :] = False
+    shown = shown_levels(figure.axes[0], projected, levels, changed.shape)
+    # 3 pixels: half a line, smoothing, and that the page has pixels of another size
+    near = ndimage.maximum_filter(shown, size=7)
+    assert np.count_nonzero(changed & (near == FREE)) == 0
+    for level, least, most in ((SEPARATED, 0.2, 0.8), (MAY_SEPARATE, 0.03, 0.4)):
+        inner = ndimage.binary_erosion(shown == level, iterations=3)
+        assert inner.sum() > 200
+        assert least < changed[inner].mean() < most  # lines, with skin between them
+
+
+def test_far_side_is_not_hatched(body):
+    levels = np.where(body.centroids[:, 1] > 0.2, SEPARATED, FREE)
+    levels[body.centroids[:, 0] < -0.5] = FREE  # the ring round the inlet shows
+    for view, known in (("left", False), ("right", True)):
+        scale = PressureScale(1.0, 0.1)
+        axes = drawn_axes(body, ellipsoid_map(body), view, scale, hatched=levels)
+        assert any(found.zorder == HATCH_ORDER for found in axes.collections) == known
+
+
+def test_hatch_ends_where_its_panels_end(body):
+    x = body.centroids[:, 0]
+    levels = np.where(x > 0.0, SEPARATED, FREE)
+    (projected,) = coarse(body, "left")
+    scale = PressureScale(1.0, 0.1)
+    axes = drawn_axes(body, ellipsoid_map(body), "left", scale, hatched=levels)
+    (lines,) = [found for found in axes.collections if found.zorder == HATCH_ORDER]
+    ends = np.concatenate([path.vertices for path in lines.get_paths()]) / 1000.0
+    column, row = np.floor((ends - projected.origin) / projected.pixel).astype(int).T
+    assert len(ends) > 100
+    assert np.all(levels[projected.triangle_image[row, column]] == SEPARATED)
+    assert np.all(projected.covered[row, column])
+
+
+def test_numbers_on_lines_stay_free_of_hatch(body):
+    levels = np.full(body.n_panels, SEPARATED)
+    scale = PressureScale(1.0, 0.2)
+    axes = drawn_axes(body, body.corners[..., 0], "left", scale, hatched=levels)
+    paper = Paper.of(axes)
+    (lines,) = [found for found in axes.collections if found.zorder == HATCH_ORDER]
+    numbers = [paper.points(text.get_position()) for text in axes.texts if "mm" not in str(text)]
+    for start, end in (paper.points(path.vertices) for path in lines.get_paths()):
+        way = np.linspace(start, end, 50)[:, None] - np.array(numbers)
+        assert np.abs(way).max(axis=2).min() > 2.0
+
+
+def test_without_state_nothing_is_hatched_and_no_legend_stands(body):
+    values, views = ellipsoid_map(body), coarse(body, "left")
+    plain, figure = page_pixels(body, values, views)
+    free, _ = page_pixels(body, values, views, hatched=np.zeros(body.n_panels, dtype=int))
+    assert not [found for found in figure.axes[0].collections if found.zorder == HATCH_ORDER]
+    assert not figure.texts
+    np.testing.assert_array_equal(plain, free)
+
+
+def test_legend_names_what_occurs(body):
+    levels = np.zeros(body.n_panels, dtype=int)
+    levels[3] = MAY_SEPARATE
+    _, figure = page_pixels(body, ellipsoid_map(body), coarse(body, "left"), hatched=levels)
+    assert [text.get_text() for text in figure.texts] == ["the air may separate here"]
+
+
+def test_hatch_is_darker_than_skin_in_grey_print(body):
+    # On the middle grey of the scale lines are darker by a fifth of the whole range at least.
+    values, views = np.zeros((body.n_panels, 3)), coarse(body, "left")
+    options = {"draw_lines": False, "hatched": np.full(body.n_panels, SEPARATED)}
+    pixels, figure = page_pixels(body, values, views, **options)
+    grey = pixels @ [0.2126, 0.7152, 0.0722]
+    shown = shown_levels(figure.axes[0], views[0], options["hatched"], grey.shape)
+    inner = grey[ndimage.binary_erosion(shown > 0, iterations=20)]
+    assert np.quantile(inner, 0.95) - np.quantile(inner, 0.1) > 51.0
+
+
+@pytest.mark.parametrize(
+    ("hatched", "message"),
+    [(np.zeros(3), r"hatched has shape \(3,\)"), (None, "unknown level 9; there are: 0 for no")],
+)
+def test_bad_levels_are_refused(body, hatched, message):
+    hatched = np.full(body.n_panels, 9) if hatched is None else hatched
+    with pytest.raises(SurfaceError, match=message):
+        pressure_figure(body, ellipsoid_map(body), coarse(body, "left"), hatched=hatched)
+
+
+def test_states_of_the_air_are_hatched_by_how_well_the_pressure_is_known():
+    states = [skin_layers.ATTACHED, skin_layers.REATTACHED, skin_layers.UNKNOWN]
+    assert hatch_levels(states).tolist() == [FREE] * 3
+    states = [skin_layers.POCKET, skin_layers.OPEN, skin_layers.LEE]
+    assert hatch_levels(states).tolist() == [SEPARATED] * 3
+    assert hatch_levels([[skin_layers.POSSIBLE]]).tolist() == [[MAY_SEPARATE]]
+
+
+# --- what sheets share --------------------------------------------------------------------
+
+
+def test_sheet_on_what_sheets_share_is_the_whole_figure(body):
+    values, views = ellipsoid_map(body), coarse(body, "left", "front")
+    levels = np.where(body.centroids[:, 0] > 0.3, SEPARATED, FREE)
+    markers = [side_mark(-1.0), side_mark(1.0, style="inlet")]
+    scale = PressureScale(1.0, 0.1)
+    options = {"notice": "Invented values."}
+    base = sheet_base(body, views, markers, titles=["tow"], legend=legend_of(levels), **options)
+    pixels = sheet_pixels(base, values, scale, "tow", levels)
+    whole = pressure_figure(
+        body, values, views, scale=scale, markers=markers, title="tow", hatched=levels, **options
+    )
+    apart = np.abs(pixels.astype(int) - figure_pixels(whole, 150)).max(axis=2)
+    # Smoothed rims of marks are laid over with 8 bits; frames lie below the picture here.
+    assert apart.max() <= 3 or np.mean(apart > 3) < 1e-4
