@@ -142,24 +142,24 @@ def test_exact_means_of_small_openings_are_exact_pressures():
 
 
 def test_patch_means(skin_and_flow):
-    """5 120 panels: patch means within 0.002 of the exact ones. Measured: see the assertion."""
+    """5 120 panels: patch means within 0.001 of the exact ones (measured: 0.0004)."""
     finder, flow = skin_and_flow("ellipsoid", 4)
     openings = search(finder, REGION).openings
     found = opening_pressures(flow, openings, np.zeros(len(openings))).patch_pressure / 1000.0
     centres = exact.onto_ellipsoid(AXES, np.array([opening.centre for opening in openings]))
     error = np.abs(found - exact_means(centres, list(STREAMS)))
-    assert error.max() < 0.002
+    assert error.max() < 0.001
 
 
 @pytest.mark.parametrize("names", [*((name,) for name in STREAMS), WORST_OF], ids="-".join)
 def test_best_exit(skin_and_flow, names):
-    """The place found is worth what the best place is worth, to 0.005 q."""
+    """The place found is worth what the best place is worth, to 0.001 q (measured: 0.0003)."""
     finder, flow = skin_and_flow("ellipsoid", 4, names)
     found = place_found(finder, flow)
     best = best_by_brute_force(names)
     centre = exact.onto_ellipsoid(AXES, found.openings[0].centre[None])
-    assert found.scores[0] == pytest.approx(best, abs=0.005)
-    assert exact_value(centre, names)[0] > best - 0.005
+    assert found.scores[0] == pytest.approx(best, abs=0.001)
+    assert exact_value(centre, names)[0] > best - 0.001
     assert found.scores[0] >= found.grid_score
 
 
@@ -178,7 +178,7 @@ def test_order_is_the_same_on_two_panellings(skin_and_flow):
         patch = opening_pressures(flow, laid, np.zeros(len(laid))).patch_pressure / 1000.0
         values.append((INLET - patch).min(axis=0))
         error = max(error, np.abs(patch - exact_means(centres, WORST_OF)).max())
-    assert error < 0.006
+    assert error < 0.003
     coarse, fine = values
     first, second = np.triu_indices(len(true), 1)
     swapped = (coarse[first] - coarse[second]) * (fine[first] - fine[second]) < 0.0
