@@ -580,7 +580,8 @@ def _answers(moved: SkinLine, ranking: OpeningRanking, end: float) -> tuple[Stat
 
 def _wind(solutions, flow, ranking, pairs) -> Sweep | None:
     """Bearing of the wind in the condition on the ground with the most wind and least power."""
-    numbers = [k for k, c in enumerate(flow.conditions) if c.ground_speed is not None]
+    rolling = [c.ground_speed is not None for c in flow.conditions]
+    numbers = np.flatnonzero(rolling & flow.moving).tolist()
     if not numbers:
         return None
     number = max(

@@ -329,7 +329,7 @@ def can_sweep(base: SweepBase, quantity: str) -> bool:
     """Whether a quantity means something in the base."""
     condition = base.condition
     if quantity == BEARING:
-        return condition.ground_speed is not None
+        return condition.ground_speed is not None and _reference(base) > 0.0
     if quantity in (SIDESLIP, ALPHA):
         return in_flight(condition)
     blown = base.stored[0] is not None and base.stored[0].predicted

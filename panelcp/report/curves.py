@@ -70,8 +70,8 @@ def figure_plans(curves: Curves) -> list[FigurePlan]:
     plans = [_plan_of_sides(curves), _plan_of_forward(curves), _plan_of_lines(curves)]
     turned = [s for s in curves.sweeps if s.quantity in (SIDESLIP, ALPHA)]
     blown = [s for s in curves.sweeps if s.quantity in (POWER, FACTOR, AIRSPEED)]
-    plans += [_plan_of_sweeps("Sideslip and angle of attack", turned)]
-    plans += [_plan_of_sweeps("Power, slipstream and airspeed", blown), _plan_of_wind(curves)]
+    plans += [_plan_of_sweeps(turned)]
+    plans += [_plan_of_sweeps(blown), _plan_of_wind(curves)]
     return [plan for plan in plans if plan is not None]
 
 
@@ -282,9 +282,11 @@ def _line_numbers(lines: Sequence[SkinLine], number: int, step: float = 0.05):
     return headings, tuple(rows)
 
 
-def _plan_of_sweeps(title: str, sweeps: Sequence[Sweep]) -> FigurePlan | None:
+def _plan_of_sweeps(sweeps: Sequence[Sweep]) -> FigurePlan | None:
     if not sweeps:
         return None
+    *others, final = (sweep.quantity for sweep in sweeps)
+    title = " and ".join(part for part in (", ".join(others), final) if part).capitalize()
     shown, base = shown_pairs(sweeps[0]), sweeps[0].base
 
     def draw():

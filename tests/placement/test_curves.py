@@ -272,6 +272,15 @@ def test_what_means_nothing_is_refused(still, blown):
     assert not can_sweep(base, BEARING)
 
 
+def test_nothing_turns_round_a_condition_at_rest(body, openings):
+    rest = FlightCondition("parked", ground_speed=0.0, decides=False)
+    solutions = solve_conditions(body, [replace(CLIMB, power=None), rest])
+    flow = solutions.flow()
+    ranking = ranked(flow, openings)
+    assert not can_sweep(sweep_base(solutions, flow, ranking, condition=1), BEARING)
+    assert curves_of(solutions, flow, ranking, last=0.5).wind is None
+
+
 # --- bands of sweeps -----------------------------------------------------------------------
 
 
