@@ -16,7 +16,8 @@ import numpy as np
 import panelcp
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
-from panelcp.case.running import Run, solve_case
+from panelcp.case.running import Run
+from panelcp.case.solving import solve_case
 from panelcp.case.warming import warming
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.panels.influence import is_compiled

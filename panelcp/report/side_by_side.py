@@ -25,8 +25,8 @@ from panelcp.report.contents import (
     reversed_conditions,
 )
 from panelcp.report.files import write_folder, write_text
-from panelcp.report.page import STYLE, _kept, _list, _row, _table
-from panelcp.report.summary import _plain, summary_json
+from panelcp.report.page import STYLE
+from panelcp.report.summary import summary_json
 from panelcp.report.tables import IN_H2O, pressures_csv, ranking_csv
 from panelcp.report.writing import run_log
 from panelcp.surface.mesh import frozen_array
@@ -216,7 +216,7 @@ def _against_line(sides: SideBySide, leader: int, other: int) -> str:
     if found.difference == 0.0 and found.deviation == 0.0:
         return f"{line}no difference in any world, by these pairs; {EASE}."
     line += (
-        f"the difference is {found.difference:.2f} ± {found.deviation:.2f}; {ahead} is better with "
+        f"the difference is {_gap(found).lstrip('+')}; {ahead} is better with "
         f"a probability of {percent(found.chance)}. "
     )
     if found.tie:
@@ -368,13 +368,13 @@ def _head(sides: SideBySide) -> str:
 
 
 def _ordered(lines: Sequence[str]) -> str:
-    return "<ol>" + "".join(f"<li>{escape(_kept(line))}</li>" for line in lines) + "</ol>"
+    return "<ol>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ol>"
 
 
 def _cases(sides: SideBySide) -> str:
     titles = (("Case", "t"), ("Least available / needed", ""), ("Enough, probability", ""))
     titles += (("Best of all, probability", ""), ("Available, Pa", ""), ("Decided by", "t"))
-    titles += (("Inlet", "t"), ("Exit", "t"), ("Flow sign", "t"), ("File", "t"))
+    titles += (("Inlet", "t"), ("Exit", "t"), ("Flow", "t"))
     rows = []
     for number in sides.order:
         contents = sides.contents[number]
@@ -388,16 +388,16 @@ def _cases(sides: SideBySide) -> str:
             (f"{_available(sides, number):.0f}", ""),
             (sides.hardest[number], "p"),
             (contents.ranking.inlet(0).name, "p"),
-            (_kept(opening_line(contents.ranking.exit(0))), "p"),
+            (opening_line(contents.ranking.exit(0)), "p"),
             (_sign_text(contents), "p"),
-            (sides.files[number], "p"),
         ]
         rows.append(_row(cells, titles=titles))
+    files = "; ".join(f"{a}: {b}" for a, b in zip(sides.letters, sides.files, strict=True))
     note = (
         "<p class='soft'>Best pair of every case, best case first, over the conditions that decide "
-        f"in all cases: {escape(listed(sides.conditions))}.</p>"
+        f"in all cases: {escape(listed(sides.conditions))}. Files: {escape(files)}.</p>"
     )
-    return _table(_row(titles, "th"), rows, "cards") + note
+    return _table(_row(titles, "th"), rows) + note
 
 
 def _sign_text(contents: RunContents) -> str:
@@ -414,7 +414,7 @@ def _sign_text(contents: RunContents) -> str:
         )
         if names
     ]
-    return "; ".join(parts) or "reverses nowhere"
+    return "; ".join(parts) or "no reversal found"
 
 
 def _differences(sides: SideBySide) -> str:
@@ -453,7 +453,7 @@ def _one_difference(sides: SideBySide, first: int, second: int) -> str:
         ]
         lines.append(_row(cells, titles=titles))
     title = _against(sides, first, second)
-    return title + _bars(names, rows) + _table(_row(titles, "th"), lines, "cards")
+    return title + _bars(names, rows) + _table(_row(titles, "th"), lines)
 
 
 def _against(sides: SideBySide, first: int, second: int, between: str = "against") -> str:
@@ -463,7 +463,9 @@ def _against(sides: SideBySide, first: int, second: int, between: str = "against
 
 
 def _gap(found: PairedDifference, digits: int = 2) -> str:
-    """Difference with sign and deviation."""
+    """Difference with sign and deviation; a digit more where the deviation would be zero."""
+    if 0.0 < found.deviation < 0.5 * 10.0**-digits:
+        digits += 1
     value = round(found.difference, digits) + 0.0
     sign = "+" if value > 0.0 else ""
     return f"{sign}{value:.{digits}f} ± {found.deviation:.{digits}f}".replace("-", "−")
@@ -514,7 +516,7 @@ def _pairs(sides: SideBySide) -> str:
             for found in variant.pairs
         ]
         parts.append(_against(sides, 0, number))
-        parts.append(_table(_row(titles, "th"), rows, "cards"))
+        parts.append(_table(_row(titles, "th"), rows))
     note = (
         "<p class='soft'>Least available over needed of pairs whose openings both cases name; "
         "places of a search only where they are the same places.</p>"
@@ -543,7 +545,7 @@ def _openings(sides: SideBySide) -> str:
             ]
             rows.append(_row(cells, titles=titles))
         parts.append(_against(sides, 0, number, "less"))
-        parts.append(_table(_row(titles, "th"), rows, "cards"))
+        parts.append(_table(_row(titles, "th"), rows))
     note = (
         "<p class='soft'>Pa. At an inlet the pressure behind it, where more is better; at an exit "
         "that on the closed skin, where less is better.</p>"
@@ -561,7 +563,7 @@ def _changes(sides: SideBySide) -> str:
         ]
         parts.append(_against(sides, 0, number))
         if rows:
-            parts.append(_table(_row(titles, "th"), rows, "cards"))
+            parts.append(_table(_row(titles, "th"), rows))
         else:
             parts.append("<p>Nothing: the same entries, the same surface.</p>")
         if more > 0:
@@ -571,6 +573,28 @@ def _changes(sides: SideBySide) -> str:
 
 def _not_modelled(sides: SideBySide) -> list[str]:
     return list(dict.fromkeys(line for c in sides.contents for line in c.not_modelled))
+
+
+def _row(cells, tag: str = "td", titles=()) -> str:
+    """Row of (text, style) cells; titles stand beside the cells on narrow screens."""
+    parts = []
+    for number, (text, style) in enumerate(cells):
+        marks = f' class="{style}"' if style else ""
+        if titles:
+            marks += f' data-label="{escape(titles[number][0])}"'
+        parts.append(f"<{tag}{marks}>{escape(text)}</{tag}>")
+    return "<tr>" + "".join(parts) + "</tr>"
+
+
+def _table(head: str, rows: Sequence[str]) -> str:
+    return (
+        f'<div class="scroll"><table class="cards"><thead>{head}</thead>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
+    )
+
+
+def _list(lines: Sequence[str]) -> str:
+    return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
 
 
 # --- files ---------------------------------------------------------------------------------
@@ -696,14 +720,19 @@ def write_side_by_side(sides: SideBySide, results: Path) -> Path:
     """
 
     def fill(folder: Path):
-        summary = _plain(side_by_side_summary(sides))
+        summary = json.dumps(
+            side_by_side_summary(sides), indent=1, ensure_ascii=False, default=_listed_numbers
+        )
         write_text(folder / "side-by-side.html", side_by_side_page(sides))
         write_text(folder / "side-by-side.csv", side_by_side_csv(sides))
-        write_text(
-            folder / "summary.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n"
-        )
+        write_text(folder / "summary.json", summary + "\n")
 
     return write_folder(Path(results), f"side-by-side-{sides.input_hash}", fill)
+
+
+def _listed_numbers(value):
+    """Arrays and numbers of numpy for JSON."""
+    return value.tolist()
 
 
 def write_ranking(

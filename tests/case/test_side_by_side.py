@@ -11,7 +11,6 @@ import pytest
 
 from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
-from panelcp.case.running import solve_case
 from panelcp.case.side_by_side import (
     ABSENT,
     MOST_PAIRS,
@@ -23,6 +22,7 @@ from panelcp.case.side_by_side import (
     side_by_side,
     table_changes,
 )
+from panelcp.case.solving import solve_case
 from panelcp.errors import CaseError, SurfaceError
 from panelcp.placement.comparing import draw_names
 from panelcp.report.side_by_side import LONGEST_VALUE
