@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from panelcp.case.deviations import ANGLE_DEVIATIONS, WIND_DEVIATION
 from panelcp.case.preparing import PreparedCase
+from panelcp.flow.skin_layers import BASE_PRESSURE, LEE_PRESSURE
 from panelcp.placement.exit_air import PLUME_GROWTH
 from panelcp.placement.requirement import EXPONENT
+from panelcp.placement.spoilers import LIMITS
 from panelcp.quantity import UncertainValue
 
 
@@ -37,6 +39,14 @@ def marks_of(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
         (f"search {entry.region.name}: recovery fraction", entry.recovery)
         for entry in case.searches
         if entry.region.use in ("inlet", "both")
+    ]
+    marks += [(f"what spoils a place: {what}", value) for what, value in LIMITS]
+    if case.combinations is not None:
+        exits = [o for o in (*prepared.openings, *prepared.candidates) if o.lets_air_out]
+        marks += case.combinations.marks(exits)
+    marks += [
+        ("base pressure behind separation, of q and mean rise", BASE_PRESSURE),
+        ("pressure in the lee of a wind across, of its own q", LEE_PRESSURE),
     ]
     return tuple(marks)
 

@@ -151,6 +151,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
             panelling_line(air.flow, panelling, share),
             bands_line(ranking),
             *exit_air_lines(hits, air.flow.conditions),
+            *(edge.line() for edge in air.edges),
             *compressibility_lines(prepared, progress),
         ),
     )
@@ -341,9 +342,10 @@ def _recovered(prepared: PreparedCase, layers: SkinLayers) -> np.ndarray | list:
 def _exit_air(prepared: PreparedCase, flow: SurfaceFlow, ranking: OpeningRanking) -> tuple:
     """What the air of the exits that are shown comes near."""
     wing = prepared.case.surroundings.wing
-    exits = [opening for opening in _shown(prepared, ranking) if opening.lets_air_out]
+    shown = _shown(prepared, ranking)
+    exits = [opening for opening in shown if opening.lets_air_out or opening.use == "exhaust"]
     centre = None if wing is None else wing.centre
-    targets = targets_of(flow.surface, prepared.openings, centre)
+    targets = targets_of(flow.surface, shown, centre)
     return tuple(exit_air(flow, exits, targets))
 
 

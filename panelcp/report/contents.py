@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -333,6 +334,11 @@ def percent(share: float) -> str:
     return "more than 99 %" if share > 0.995 else f"{100 * share:.0f} %"
 
 
+def kept(text: str) -> str:
+    """Text whose lines do not break before the numbers of a place, nor before a percent sign."""
+    return re.sub(r"(?<=STA|.BL|.WL) (?=-?\d)|(?<=\d) (?=%)", "\u00a0", text)
+
+
 def listed(names) -> str:
     """Names in a row; quoted where one of them holds a comma.
 
@@ -395,6 +401,7 @@ def answer(contents: RunContents) -> list[str]:
         f"out at {opening_line(ranking.exit(0))}; available over needed "
         f"{ratio_text(contents, 0)}, where 1 is just enough.",
         f"Why: {explain(contents, 0)}",
+        _chance_line(contents),
         _sides_line(contents),
         _tie_line(contents),
         _named_exits_line(contents),
@@ -450,6 +457,27 @@ def _sides_line(contents: RunContents) -> str:
     sides = contents.ranking.best_of_each_side()
     parts = [f"{side} {contents.ranking.least_ratio[pair]:.2f}" for side, pair in sides.items()]
     return f"Best exit by side, available over needed: {', '.join(parts)}." if parts else ""
+
+
+def _chance_line(contents: RunContents) -> str:
+    """How likely the first place is really the best, and what it may lose."""
+    chosen = contents.choices
+    if chosen is None:
+        return ""
+    k, names = chosen.first, [contents.ranking.exit(pair).name for pair in chosen.pairs]
+    others = np.argsort(-chosen.chance_of_exit, kind="stable")
+    rivals = [j for j in others if j != k and chosen.chance_of_exit[j] >= NAMED_SHARE][:2]
+    line = (
+        f"The chance that {names[k]} is really the best of all exits tried is "
+        f"{percent(chosen.chance_of_exit[k])}"
+    )
+    if rivals:
+        listed_rivals = [f"{names[j]} {percent(chosen.chance_of_exit[j])}" for j in rivals]
+        line += f" (next {', '.join(listed_rivals)})"
+    return (
+        f"{line}; in the condition that suits it least it falls behind the best of the list by "
+        f"{chosen.worst_regret[k]:.2f} of the needed pressure."
+    )
 
 
 def _tie_line(contents: RunContents) -> str:

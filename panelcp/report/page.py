@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import re
 from html import escape
 from pathlib import Path
 from urllib.parse import quote
@@ -11,6 +10,8 @@ from urllib.parse import quote
 import numpy as np
 
 from panelcp.flow.skin_layers import OPEN, POCKET, STATE_NAMES, UNKNOWN
+from panelcp.report.cards import CARD_STYLE, cards_section
+from panelcp.report.combinations_section import combinations_section
 from panelcp.report.contents import (
     CAUTIONS,
     RunContents,
@@ -18,6 +19,7 @@ from panelcp.report.contents import (
     bearing,
     explain,
     in_pascal,
+    kept,
     likely_reversed,
     opening_line,
     percent,
@@ -26,7 +28,9 @@ from panelcp.report.contents import (
     reversed_conditions,
     side_rows,
 )
+from panelcp.report.curves_section import curves_section
 from panelcp.report.exit_air_section import exit_air_section
+from panelcp.report.spoilers_section import spoilers_section
 from panelcp.report.tables import IN_H2O, pressure_at_effects
 from panelcp.units import UNITS, format_quantity
 
@@ -87,13 +91,19 @@ footer { margin:3rem 0 2rem; color:var(--soft); font-size:.85rem }
 """
 
 
-def report_page(contents: RunContents, maps: list[tuple[str, str, Path]]) -> str:
+Pictures = list[tuple[str, str, Path]]
+
+
+def report_page(
+    contents: RunContents, maps: Pictures, curves: Pictures = (), vent_maps: Pictures = ()
+) -> str:
     """The page as UTF-8 text; every text of the case is escaped.
 
     Parameters
     ----------
     contents : RunContents
     maps : (condition name, caption, path of the PNG), as `write_map_sheets` returns them
+    curves, vent_maps : the same, of `write_curves` and `write_vent_maps`
 
     Returns
     -------
@@ -103,6 +113,8 @@ def report_page(contents: RunContents, maps: list[tuple[str, str, Path]]) -> str
         ("answer", "Answer", _answer(contents)),
         ("sides", "Top against bottom against side", _sides(contents)),
         ("ranking", "Ranking of places", _ranking(contents)),
+        ("cards", "The best places one by one", cards_section(contents)),
+        *_choice_sections(contents, curves, vent_maps),
         ("maps", "Pressure maps", _maps(maps)),
         ("openings", "Openings of the case", _openings(contents)),
         *_air_sections(contents),
@@ -121,7 +133,8 @@ def report_page(contents: RunContents, maps: list[tuple[str, str, Path]]) -> str
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<link rel="icon" href="data:,">'
-        f"<title>{escape(contents.name)}: cooling-air openings</title><style>{STYLE}</style></head>"
+        f"<title>{escape(contents.name)}: cooling-air openings</title>"
+        f"<style>{STYLE}{CARD_STYLE}</style></head>"
         f"<body><header>{_head(contents)}<nav>{links}</nav></header><main>{body}</main></body></html>\n"
     )
 
@@ -150,7 +163,7 @@ def _sides(contents: RunContents) -> str:
     sides = side_rows(contents)
     head = _row([("Best exit of each side", "t"), *((side, "") for side, _, _ in sides)], "th")
     rows = [
-        _row([("place", "t"), *((_kept(place_line(ranking.exit(p))), "r") for _, p, _ in sides)]),
+        _row([("place", "t"), *((kept(place_line(ranking.exit(p))), "r") for _, p, _ in sides)]),
         _row([("least available / needed", "t"), *(_ratio_cell(contents, p) for _, p, _ in sides)]),
     ]
     rows += [
@@ -187,7 +200,7 @@ def _ranking(contents: RunContents) -> str:
             (str(number), ""),
             _ratio_cell(contents, pair),
             (percent(ranking.least_sufficiency[pair]), ""),
-            (_kept(opening_line(ranking.exit(pair))), "p"),
+            (kept(opening_line(ranking.exit(pair))), "p"),
             (ranking.inlet(pair).name, "p"),
             (f"{available:.0f} ± {deviation:.0f}", ""),
             (f"{available / IN_H2O:.2f}", ""),
@@ -195,7 +208,7 @@ def _ranking(contents: RunContents) -> str:
             (f"{ranking.mean_ratio[pair]:.2f}", ""),
             (str(pair + 1), ""),
         ]
-        reason = escape(_kept(explain(contents, pair)))
+        reason = escape(kept(explain(contents, pair)))
         why = f'<tr><td></td><td class="w" colspan="9">{reason}</td></tr>'
         rows.append(_row(cells, titles=titles).replace("<tr>", '<tr class="first">', 1) + why)
     note = (
@@ -260,17 +273,66 @@ def _available_cell(contents: RunContents, c: int, pair: int) -> tuple[str, str]
     return text, ""
 
 
+def _choice_sections(contents: RunContents, curves, vent_maps) -> list[tuple[str, str, str]]:
+    """What spoils places, vent maps, curves and combinations, where there are any."""
+    sections = []
+    if contents.spoilers:
+        body = spoilers_section(contents.spoilers, _table, _row)
+        sections.append(("spoilers", "What spoils a place", body))
+    if vent_maps:
+        sections.append(("vent-map", "Vent map", _vent_maps(vent_maps)))
+    if contents.curves is not None:
+        body = _pocket(contents) + curves_section(contents.curves, curves, _table, _row)
+        sections.append(("curves", "Curves", body))
+    if contents.combinations is not None:
+        body = combinations_section(contents.combinations, contents.flow.conditions, _table, _row)
+        sections.append(("combinations", "Inlets and exits that share a bay", body))
+    return sections
+
+
+def _pocket(contents: RunContents) -> str:
+    """How far forward a top vent must end to lie outside the pocket of separated air."""
+    edges = contents.pocket_edges
+    if not edges:
+        return ""
+    note = (
+        "<p class='soft'>The layer on top is followed towards the windshield: from H 1.8 on the "
+        "air may separate, at H 2.4 it does (both from memory). An opening that ends ahead of the "
+        "first lies outside the pocket.</p>"
+    )
+    return f"<h3>Outside the windshield pocket</h3>{note}{_list(edge.line() for edge in edges)}"
+
+
+def _vent_maps(pictures) -> str:
+    note = (
+        "<p class='soft'>What a small opening would be worth at every place of the searched skin: "
+        "the least available / needed over the deciding conditions, with the best pair's other "
+        "opening. Below 1 it does not cool. It shows where to look; an opening of real size is in "
+        "the ranking.</p>"
+    )
+    figures = [
+        _figure(name, caption, path, path.name, f"Vent map: {name}")
+        for name, caption, path in pictures
+    ]
+    return note + "".join(figures)
+
+
+def _figure(name: str, caption: str, path: Path, link: str, words: str) -> str:
+    data = base64.b64encode(path.read_bytes()).decode("ascii")
+    return (
+        f'<figure><img alt="{escape(words, quote=True)}" '
+        f'src="data:image/png;base64,{data}"><figcaption>{escape(caption)}; '
+        f'<a href="{quote(link)}">{escape(link)}</a></figcaption></figure>'
+    )
+
+
 def _maps(maps) -> str:
     if not maps:
         return "<p>No condition has moving air, so there is no pressure to show.</p>"
-    figures = []
-    for name, caption, path in maps:
-        data = base64.b64encode(path.read_bytes()).decode("ascii")
-        figures.append(
-            f'<figure><img alt="Pressure in {escape(name, quote=True)}" '
-            f'src="data:image/png;base64,{data}"><figcaption>{escape(caption)}; '
-            f'<a href="maps/{quote(path.name)}">maps/{escape(path.name)}</a></figcaption></figure>'
-        )
+    figures = [
+        _figure(name, caption, path, f"maps/{path.name}", f"Pressure in {name}")
+        for name, caption, path in maps
+    ]
     note = (
         "<p class='soft'>Colour shows Cp: blue-green is suction (lines dashed), amber is pressure "
         "(lines solid), zero is grey (thick line). A colour means the same in all conditions in "
@@ -285,7 +347,7 @@ def _openings(contents: RunContents) -> str:
         return "<p>The case names no openings of its own.</p>"
     head = _row([("Opening", "t"), *((opening.name, "") for opening in group.openings)], "th")
     rows = [
-        _row([("place", "t"), *((_kept(place_line(o)), "r") for o in group.openings)]),
+        _row([("place", "t"), *((kept(place_line(o)), "r") for o in group.openings)]),
         _row([("use, kind", "t"), *((f"{o.use}, {o.kind}", "r") for o in group.openings)]),
         _row([("area cm²", "t"), *((f"{o.area * 1e4:.0f}", "") for o in group.openings)]),
     ]
@@ -329,7 +391,7 @@ def _effects(contents: RunContents) -> str:
             rows.append(_row([(condition.name, "t"), *((_whole(v), "") for v in values)]))
         inside = _table(_row(titles, "th"), rows)
         parts.append(
-            f"<details{' open' if k == 0 else ''}><summary>{escape(_kept(opening_line(opening)))}"
+            f"<details{' open' if k == 0 else ''}><summary>{escape(kept(opening_line(opening)))}"
             f"</summary>{inside}</details>"
         )
     return "".join(parts)
@@ -478,11 +540,6 @@ def _spillage_text(share: float) -> str:
 
 def _flow_text(flow: float) -> str:
     return f"{flow:+.3f}".replace("-", "−") if flow else "none"
-
-
-def _kept(text: str) -> str:
-    """Text whose lines do not break before the numbers of a place, nor before a percent sign."""
-    return re.sub(r"(?<=STA|.BL|.WL) (?=-?\d)|(?<=\d) (?=%)", "\u00a0", text)
 
 
 def _row(cells, tag: str = "td", titles=()) -> str:

@@ -5,7 +5,9 @@ Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `note
 `cautions`, `not_modelled`, `surface` (figures and history), `solver` (checks), `conditions`,
 `openings`, `effects` (shares of slipstream, swirl, wing and ground, Pa), `through_flow` (openings
 with a given flow), `boundary_layer`, `exit_air`, `static_ports`, `ranking` (`pairs`, best first,
-and `best_of_each_side`), `marks` (every
+and `best_of_each_side`), `choices` (chances and regret of the
+short list, in its order), `tape` (distances along the skin), `spoilers` (every number beyond its
+limit), `pocket_edges` (stations), `vent_maps` (extremes), `curves`, `combinations`, `marks` (every
 uncertain number that was used), `inputs` (the case file as understood). Pairs of the short list
 also have `band`: 16, 50 and 84 % quantiles, and parts of the variance by kind. SI units, angles in
 degrees, temperatures in kelvin; a number that does not exist is null.
@@ -20,6 +22,7 @@ import numpy as np
 
 from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.placement.pair_bands import QUANTILES
+from panelcp.report.choices_summary import choices_summary
 from panelcp.report.contents import CAUTIONS, RunContents, answer, explain
 from panelcp.report.tables import pressure_at_effects
 
@@ -61,6 +64,7 @@ def summary(contents: RunContents) -> dict[str, Any]:
         "exit_air": _exit_air(contents),
         "static_ports": _static_ports(contents),
         "ranking": _ranking(contents),
+        **choices_summary(contents),
         "marks": [{"place": place, **value.to_dict()} for place, value in contents.marks],
         "inputs": contents.inputs,
     }

@@ -9,6 +9,7 @@ import numpy as np
 
 from panelcp.placement.ranking import opening_pressures
 from panelcp.report.contents import RunContents, explain
+from panelcp.report.spoilers_section import spoiler_rows
 from panelcp.units import UNITS
 
 IN_H2O = float(UNITS["pressure"]["inH2O"])
@@ -21,6 +22,7 @@ def ranking_csv(contents: RunContents) -> str:
     heading += ["least_available_over_needed", "deviation"]
     heading += ["probability_enough", "largest_contributor"]
     heading += ["mean_available_over_needed", "limiting_condition"]
+    heading += ["probability_reversed_somewhere"]
     for c in conditions:
         heading += [f"{c.name}: available_Pa", f"{c.name}: available_inH2O"]
         heading += [f"{c.name}: deviation_Pa", f"{c.name}: needed_Pa"]
@@ -36,6 +38,7 @@ def ranking_csv(contents: RunContents) -> str:
         row.append(next(iter(ranking.contributors(pair)), ""))
         row.append(f"{ranking.mean_ratio[pair]:.4f}")
         row.append(conditions[ranking.limiting[pair]].name)
+        row.append(_number(any_reversal(ranking, pair), 4))
         for c in range(len(conditions)):
             available = ranking.available[c, pair]
             row += [f"{available:.2f}", f"{available / IN_H2O:.4f}"]
@@ -43,6 +46,14 @@ def ranking_csv(contents: RunContents) -> str:
             row.append(_number(ranking.reversal[c, pair], 4))
         rows.append([*row, explain(contents, pair)])
     return _csv(heading, rows)
+
+
+def any_reversal(ranking, pair: int) -> float:
+    """Probability that a pair's flow reverses in some condition; nan without samples."""
+    if ranking.bands is None:
+        return np.nan
+    place = ranking.inlet_index[pair], ranking.exit_index[pair]
+    return float(ranking.bands.any_reversal[place])
 
 
 def pressures_csv(contents: RunContents) -> str:
@@ -88,6 +99,11 @@ def effects_csv(contents: RunContents) -> str:
             values = [pressure[c, k], *effects.share[:, c, k]]
             rows.append([opening.name, condition.name, *(f"{value:.2f}" for value in values)])
     return _csv(heading, rows)
+
+
+def spoilers_csv(contents: RunContents) -> str:
+    """Every number beyond its limit, one row per opening, thing and condition."""
+    return _csv(*spoiler_rows(contents.spoilers))
 
 
 def pressure_at_effects(contents: RunContents) -> np.ndarray:

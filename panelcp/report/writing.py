@@ -6,11 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 from panelcp.report.contents import RunContents
+from panelcp.report.curves import write_curves
 from panelcp.report.files import write_folder, write_text
 from panelcp.report.page import report_page
-from panelcp.report.sheets import write_map_sheets
+from panelcp.report.sheets import map_markers, shown_panels, write_map_sheets
 from panelcp.report.summary import summary_json
-from panelcp.report.tables import effects_csv, pressures_csv, ranking_csv
+from panelcp.report.tables import effects_csv, pressures_csv, ranking_csv, spoilers_csv
+from panelcp.report.vent_map_sheet import write_vent_map_sheet
 
 
 def write_results(
@@ -27,7 +29,8 @@ def write_results(
     Returns
     -------
     Path of the run's folder: maps/*.png, report.html, ranking.csv, pressures.csv,
-    effects.csv (with propeller, wing or ground), summary.json, run.log
+    curves/*.png, vent-map-exit.png, vent-map-inlet.png, effects.csv (with propeller, wing or
+    ground), spoilers.csv, summary.json, run.log
     """
 
     def fill(folder: Path):
@@ -38,11 +41,29 @@ def write_results(
         write_text(folder / "pressures.csv", pressures_csv(contents))
         if contents.effects is not None:
             write_text(folder / "effects.csv", effects_csv(contents))
+        if contents.spoilers:
+            write_text(folder / "spoilers.csv", spoilers_csv(contents))
         write_text(folder / "summary.json", summary_json(contents))
-        write_text(folder / "report.html", report_page(contents, maps))
+        curves = write_curves(contents, folder / "curves") if contents.curves else []
+        vent_maps = _write_vent_maps(contents, folder)
+        write_text(folder / "report.html", report_page(contents, maps, curves, vent_maps))
         write_text(folder / "run.log", run_log(contents))
 
     return write_folder(Path(results), f"run-{contents.input_hash}", fill)
+
+
+def _write_vent_maps(contents: RunContents, folder: Path):
+    conditions = [condition.name for condition in contents.flow.conditions]
+    return write_vent_map_sheet(
+        contents.flow.surface,
+        contents.vent_maps,
+        map_markers(contents),
+        folder,
+        conditions=conditions,
+        views=contents.views,
+        shown=shown_panels(contents),
+        name=contents.name,
+    )
 
 
 def run_log(contents: RunContents) -> str:
