@@ -203,7 +203,7 @@ def tie_groups(found: Choices) -> list[list[int]]:
     """
     left, groups = [int(k) for k in np.argsort(found.pairs, kind="stable")], []
     while left:
-        groups.append([k for k in left if found.tie[left[0], k]])
+        groups.append([k for k in left if k == left[0] or found.tie[left[0], k]])
         left = [k for k in left if k not in groups[-1]]
     return groups
 
