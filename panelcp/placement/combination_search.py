@@ -226,7 +226,8 @@ def _search(rules: SetRules, score: Score, possible: int) -> Found:
     """Beam search: from the best sets of every size to all their neighbours, until none is better.
 
     Neighbours differ by one opening more, less or another one, by one area, or by a place with its
-    mirror image. It starts from every inlet with every exit.
+    mirror image, and by a step of one more area, since a bound of the areas ties them together. It
+    starts from every inlet with every exit.
     """
     n_factors = rules.areas.shape[1]
     front = _coded(_pairs(rules), n_factors)
@@ -260,9 +261,12 @@ def _pairs(rules: SetRules) -> OpeningSets:
 
 
 def _best_of_sizes(codes, scores, n_factors: int) -> list[int]:
-    """Codes of the best sets of every size."""
+    """Codes of the best sets of every size, each of other openings: areas are tried from there."""
     order = np.lexsort((-scores[1], -scores[0]))
-    sizes = _decoded(codes, n_factors).sizes[order] @ [EXITS + 1, 1]
+    sets = _decoded(codes, n_factors)[order]
+    opened = np.concatenate([sets.inlets, sets.exits], axis=1)
+    order = order[np.sort(np.unique(opened, axis=0, return_index=True)[1])]
+    sizes = _decoded(codes[order], n_factors).sizes @ [EXITS + 1, 1]
     found = []
     for size in np.unique(sizes):
         found += codes[order[sizes == size][:BEAM]].tolist()
@@ -302,11 +306,20 @@ def _none_last(numbers) -> np.ndarray:
 
 
 def _neighbours(sets: OpeningSets, rules: SetRules) -> OpeningSets:
-    """All sets that differ by one step, allowed or not."""
+    """All sets that differ by one step, allowed or not; with it one area may go one step too."""
+    n_exits, n_factors = rules.areas.shape
     parts = [_other_inlets(sets, len(rules.inlets_apart))]
-    parts.append(_other_exits(sets, *rules.areas.shape))
+    parts.append(_other_exits(sets, n_exits, n_factors))
     parts.append(_with_twins(sets, rules))
-    return OpeningSets(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    inlets, exits, factors = (np.concatenate(column) for column in zip(*parts, strict=True))
+    stepped = [factors]
+    for place in range(EXITS):
+        for step in (-1, 1):
+            other = factors.copy()
+            other[:, place] = np.clip(other[:, place] + step, 0, n_factors - 1)
+            stepped.append(np.where(exits >= 0, other, -1))
+    both = (np.tile(part, (len(stepped), 1)) for part in (inlets, exits))
+    return OpeningSets(*both, np.concatenate(stepped))
 
 
 def _other_inlets(sets: OpeningSets, n_inlets: int):

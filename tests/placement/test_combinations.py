@@ -183,18 +183,17 @@ def test_ten_thousand_random_bays_are_solved_and_keep_the_mass():
 
 def test_more_area_of_what_blows_out_gives_the_core_more_and_of_what_draws_in_less():
     sets, air = random_networks(np.random.default_rng(10), 200)
-    base = solve_bay(sets, [1.0, 1.0, 1.0], air)
-    own = np.arange(len(sets)), np.arange(len(sets))
+    _, _, core, _, exits = solved_each(sets, air)
     seen = {1.0: 0, -1.0: 0}
     for place in range(3):
         out_of = air.out_of.copy()
         out_of[:, place] *= 1.3
-        wider = solve_bay(sets, [1.0, 1.0, 1.0], replace(air, out_of=out_of))
-        gain, flow = wider.core[own] - base.core[own], base.exits[own][:, place]
-        clear = np.abs(np.nan_to_num(flow)) > 1e-6
-        assert (gain[clear] * np.sign(flow[clear]) >= -1e-12).all()
-        for sign in seen:
-            seen[sign] += int((clear & (np.sign(flow) == sign)).sum())
+        gain = solved_each(sets, replace(air, out_of=out_of))[2] - core
+        clear = np.abs(np.nan_to_num(exits[:, place])) > 1e-6
+        sign = np.sign(exits[:, place])
+        assert (gain[clear] * sign[clear] >= -1e-12).all()
+        for way in seen:
+            seen[way] += int((clear & (sign == way)).sum())
     assert min(seen.values()) > 50
 
 
@@ -268,7 +267,10 @@ def test_the_search_looks_at_few_of_many():
     rules, score = random_case(np.random.default_rng(12), n_inlets=4, n_exits=14)
     full, searched = (find_sets(rules, score, most) for most in (10**9, 0))
     assert searched.least.max() == pytest.approx(full.least.max(), rel=1e-12)
-    assert len(searched.sets) < 0.25 * full.possible
+    assert len(searched.sets) < 0.5 * full.possible
+    rules, score = random_case(np.random.default_rng(13), n_inlets=2, n_exits=30)
+    searched = find_sets(rules, score, 0)
+    assert len(searched.sets) < 0.2 * searched.possible
 
 
 def test_every_combination_is_counted_once():
