@@ -10,6 +10,7 @@ from scipy.special import elliprd
 
 from panelcp.surface.formats import load_triangles
 from panelcp.surface.intake import read_surface
+from panelcp.surface.interpolation import corner_operator, point_operator
 from panelcp.surface.stations import loft_stations, read_stations
 from tests.noses import random_nose
 
@@ -215,3 +216,13 @@ def test_geometries_are_small_data():
     assert sum(path.stat().st_size for path in files) < 1_000_000
     for folder in (TUG, PLAIN):
         assert "invented" in (folder / "README.md").read_text(encoding="utf-8").lower()
+
+
+def test_values_of_the_tug_are_nowhere_carried_up_between_panels(tug):
+    """At the centre line control points lie on two lines, where a quadratic is not held."""
+    share = np.random.default_rng(1).dirichlet(np.ones(3), tug.n_panels)
+    points = np.einsum("nk,nki->ni", share, tug.corners)
+    operator = point_operator(tug, points, np.arange(tug.n_panels))
+    assert abs(operator).sum(axis=1).max() < 4.0
+    assert abs(corner_operator(tug)).sum(axis=1).max() < 4.0
+    assert operator.sum(axis=1) == pytest.approx(np.ones(tug.n_panels))

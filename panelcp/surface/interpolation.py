@@ -17,6 +17,16 @@ LEAST_POINTS = 8
 WORST_CONDITION = 1e7
 """Fits with a worse condition number of the normal equations are not used."""
 
+MOST_GAIN = 8.0
+"""Nor are fits whose weights, without sign, add up to more than this somewhere round the vertex: on
+even panels they add up to 2 to 4. Where the control points lie near one conic, as on both sides of a
+centre line, a fit may carry a small difference of theirs up to any value."""
+
+LOOKED_AT = 1.3
+"""The ring round the vertex has so many times the scatter of the control points as half axes."""
+
+RING = tuple((np.cos(angle), np.sin(angle)) for angle in 0.25 * np.pi * np.arange(8))
+
 
 def point_operator(surface: SurfaceMesh, points, panels) -> csr_array:
     """Matrix that takes panel values to values at points on given panels.
@@ -179,15 +189,36 @@ def _vertex_fits(surface: SurfaceMesh, chosen) -> _VertexFits:
     step = curved.points[near.indices] - origin[rows]
     length = np.linalg.norm(step, axis=1)
     scale = np.bincount(rows, length, len(chosen)) / np.maximum(counts, 1)
-    terms = _terms(_flattened(step, first[rows], second[rows], scale[rows]))
-    weight = scale[rows] / length
+    offset = _flattened(step, first[rows], second[rows], scale[rows])
+    terms, weight = _terms(offset), scale[rows] / length
     padded = np.zeros((len(chosen), counts.max(), 6))
     padded[rows, np.arange(len(rows)) - near.indptr[rows]] = terms * np.sqrt(weight)[:, None]
     matrix = np.swapaxes(padded, 1, 2) @ padded
     good = (counts >= LEAST_POINTS) & (np.linalg.cond(matrix) < WORST_CONDITION)
     matrix[~good] = np.eye(6)
-    weighted = terms * weight[:, None]
-    return _VertexFits(near, weighted, np.linalg.inv(matrix), origin, first, second, scale, good)
+    inverse, weighted = np.linalg.inv(matrix), terms * weight[:, None]
+    good &= _gain(weighted, inverse, offset, rows, len(chosen)) < MOST_GAIN
+    return _VertexFits(near, weighted, inverse, origin, first, second, scale, good)
+
+
+def _gain(weighted, inverse, offset, rows, n: int) -> np.ndarray:
+    """(n,) float: greatest sum of the weights' sizes of each fit at its vertex and on a ring.
+
+    The ring is an ellipse as long and wide as the control points lie scattered.
+    """
+    counts = np.bincount(rows, minlength=n)
+    spread = np.empty((n, 2, 2))
+    for i, k in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        spread[:, i, k] = np.bincount(rows, offset[:, i] * offset[:, k], n) / np.maximum(counts, 1)
+    size, axes = np.linalg.eigh(spread)
+    half = LOOKED_AT * np.sqrt(2.0 * np.maximum(size, 0.0))
+    greatest = np.zeros(n)
+    for x, y in [(0.0, 0.0), *RING]:
+        place = axes[:, :, 0] * (x * half[:, :1]) + axes[:, :, 1] * (y * half[:, 1:])
+        solution = np.einsum("nij,nj->ni", inverse, _terms(place))
+        values = np.abs((weighted * solution[rows]).sum(axis=1))
+        greatest = np.maximum(greatest, np.bincount(rows, values, n))
+    return greatest
 
 
 def _terms(offset) -> np.ndarray:
