@@ -223,6 +223,6 @@ def test_values_of_the_tug_are_nowhere_carried_up_between_panels(tug):
     share = np.random.default_rng(1).dirichlet(np.ones(3), tug.n_panels)
     points = np.einsum("nk,nki->ni", share, tug.corners)
     operator = point_operator(tug, points, np.arange(tug.n_panels))
-    assert abs(operator).sum(axis=1).max() < 4.0
+    assert abs(operator).sum(axis=1).max() < 6.0
     assert abs(corner_operator(tug)).sum(axis=1).max() < 4.0
     assert operator.sum(axis=1) == pytest.approx(np.ones(tug.n_panels))

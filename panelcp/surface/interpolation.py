@@ -18,9 +18,10 @@ WORST_CONDITION = 1e7
 """Fits with a worse condition number of the normal equations are not used."""
 
 MOST_GAIN = 8.0
-"""Nor are fits whose weights, without sign, add up to more than this somewhere round the vertex: on
-even panels they add up to 2 to 4. Where the control points lie near one conic, as on both sides of a
-centre line, a fit may carry a small difference of theirs up to any value."""
+"""Nor are fits whose weights, without sign, add up to more than this somewhere round the vertex.
+
+On even panels they add up to 2 to 4. Where the control points lie near one conic, as on both sides
+of a centre line, a fit may carry a small difference of theirs up to any value."""
 
 LOOKED_AT = 1.3
 """The ring round the vertex has so many times the scatter of the control points as half axes."""
