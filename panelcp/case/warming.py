@@ -43,7 +43,10 @@ def warming(wanted: bool):
 def warm():
     """Solve, follow streamlines and layers, and draw a map, on a ball of few panels."""
     from panelcp.flow.boundary_layer import boundary_layers, turbulent_layers
+    from panelcp.flow.skin_layers import whole_skin
     from panelcp.flow.streamlines import SkinVelocity, trace
+    from panelcp.flow.superposition import superpose
+    from panelcp.onset.conditions import FlightCondition
     from panelcp.panels import farfield
     from panelcp.panels.solving import solve_units
     from panelcp.report.maps import pressure_figure
@@ -53,14 +56,27 @@ def warm():
     n = body.n_panels
     usual, farfield.DIRECT_PAIRS = farfield.DIRECT_PAIRS, 0.0
     try:
-        solve_units(body)
+        units = solve_units(body)
     finally:
         farfield.DIRECT_PAIRS = usual
     lines = trace(SkinVelocity(body, np.tile([1.0, 0.1, 0.2], (n, 3, 1))), np.arange(8))
     rows = np.linspace(0.1, 1.0, 12)[None] * np.ones((lines.n_lines, 1))
     boundary_layers(rows, 10.0 + rows, np.ones_like(rows), 1.5e-5, turbulent_start=True)
     turbulent_layers(rows, 10.0 + rows, np.ones_like(rows), 1.5e-5, 1e-3, 1.6)
+    whole_skin(superpose(units, [FlightCondition("warm", 30.0)]), [True])
+    _warm_pairs()
     pressure_figure(body, np.linspace(-1.0, 1.0, 3 * n).reshape(n, 3), ["left", "front"])
+
+
+def _warm_pairs():
+    """Look at two inlets with two exits in eight worlds."""
+    from panelcp.placement.pair_kernels import keep_best, look_at_pairs
+
+    single, yes = np.ones((2, 2, 8), dtype=np.float32), np.ones(2, dtype=bool)
+    rows, numbers = np.empty((3, 2, 8), dtype=np.float32), np.empty((2, 8), dtype=np.int32)
+    found, by_c, allowed = np.empty((4, 2, 2)), np.empty((2, 2, 2, 2)), np.ones((2, 2), dtype=bool)
+    look_at_pairs(single, single, single[0], yes, yes, allowed, rows, numbers, found, by_c)
+    keep_best(rows[2], numbers, 0, 2, np.zeros(8, dtype=np.float32), np.zeros(8, dtype=np.int64))
 
 
 def _ball():

@@ -319,7 +319,9 @@ def rank_openings(
         doubt = _closed_form(flow, pairs, *both, *numbers)
     else:
         _require_same(samples, [*inlets, *exits])
-        doubt = _sampled(pair_bands(samples, len(inlets), required, decides), pairs)
+        allowed = np.zeros((len(inlets), len(exits)), dtype=bool)
+        allowed[first, second] = True
+        doubt = _sampled(pair_bands(samples, len(inlets), required, decides, allowed), pairs)
     return OpeningRanking(
         inlets=into,
         exits=out,
