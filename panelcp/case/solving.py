@@ -73,6 +73,7 @@ class SolvedAir:
     ----------
     solutions : Solutions
     flow : SurfaceFlow, separated air included
+    layers : SkinLayers under the openings and the grid's candidates
     skin : SkinStates
     edges : of the pocket ahead of the windshield
     checks : of the solution
@@ -81,6 +82,7 @@ class SolvedAir:
 
     solutions: Solutions
     flow: SurfaceFlow
+    layers: SkinLayers
     skin: SkinStates
     edges: tuple[PocketEdges, ...]
     checks: tuple[Fault, ...]
@@ -105,9 +107,8 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
     progress("solving on a coarser panelling, to see how much it matters")
     panelling, share = discretisation(prepared, air.flow)
     panelling = np.maximum(panelling, settling_at_openings(prepared, air.settled.pressure))
-    progress("following boundary layers to the openings")
-    layers = _layers(prepared, air)
     progress("ranking places")
+    layers = _layers(prepared, air)
     shares = recovery_shares(layers, _both(prepared))
     samples = sampled_pressures(prepared, air.solutions, air.flow, panelling, shares)
     ranking = _rank(prepared, air.flow, samples)
@@ -166,10 +167,12 @@ def _solved_air(prepared: PreparedCase, progress: Progress) -> SolvedAir:
     settled = settling(solutions, flow, checks, prepared.case.tolerance)
     progress("following the air along the skin to separation")
     streams, turbulent = solutions.mean_streams, flow.mean_rise > 0.0
-    skin = whole_skin(flow, turbulent, shown=_forward(prepared), mean_streams=streams)
+    layers = skin_under(flow, [*prepared.openings, *prepared.candidates], streams)
+    skin = whole_skin(flow, turbulent, layers, _forward(prepared), streams)
     return SolvedAir(
         solutions=solutions,
         flow=flow.with_separation(*separation_change(flow, skin, streams)),
+        layers=layers,
         skin=skin,
         edges=pocket_edges(flow, turbulent, streams),
         checks=(*checks, *settled.checks),
@@ -326,9 +329,12 @@ def _both(prepared: PreparedCase) -> list[Opening]:
 
 
 def _layers(prepared: PreparedCase, air: SolvedAir) -> SkinLayers:
-    """Boundary layers at all panels under openings and candidates."""
-    places = [*prepared.openings, *prepared.candidates]
-    return skin_under(air.flow, places, air.solutions.mean_streams)
+    """Boundary layers under all openings, those found between the grid points too."""
+    known = set(air.layers.panels.tolist())
+    lacking = [o for o in prepared.candidates if not known.issuperset(o.sample_panels.tolist())]
+    if not lacking:
+        return air.layers
+    return air.layers.with_more(skin_under(air.flow, lacking, air.solutions.mean_streams))
 
 
 def _recovered(prepared: PreparedCase, layers: SkinLayers) -> np.ndarray | list:

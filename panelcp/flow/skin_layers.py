@@ -120,21 +120,23 @@ class SkinLayers:
         for name in (*_VALUES, "crossed_plateau"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
-    def pocket_change(self, flow: SurfaceFlow) -> np.ndarray:
-        """Half of what the plateau differs from the attached pressure.
-
-        The pressure in a pocket lies between both: its middle is the attached one and this, its
-        band reaches as far to both sides. See `separation_change` for all of the skin.
-
-        Returns
-        -------
-        (n_conditions, n_panels) float, Pa; zero outside pockets and at panels not looked at
-        """
-        change = np.zeros(flow.gauge_pressure.shape)
-        attached = flow.gauge_pressure[:, self.panels]
-        here = (self.state == POCKET) & np.isfinite(self.plateau)
-        change[:, self.panels] = np.where(here, 0.5 * (self.plateau - attached), 0.0)
-        return change
+    def with_more(self, other: SkinLayers) -> SkinLayers:
+        """The same with the panels of other layers of the same flow that are not in these yet."""
+        more = np.isin(other.panels, self.panels, invert=True)
+        panels = np.concatenate([self.panels, other.panels[more]])
+        order = np.argsort(panels, kind="stable")
+        together = {
+            name: np.concatenate([getattr(self, name), getattr(other, name)[:, more]], axis=1)
+            for name in ("state", *_VALUES)
+        }
+        there = self.crossed != NOT_CROSSED
+        there[:, other.panels[more]] = False  # the line through the middle of a panel tells
+        return SkinLayers(
+            panels=panels[order],
+            crossed=np.where(there, self.crossed, other.crossed),
+            crossed_plateau=np.where(there, self.crossed_plateau, other.crossed_plateau),
+            **{name: values[:, order] for name, values in together.items()},
+        )
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from panelcp.flow.boundary_layer import BoundaryLayers, boundary_layers, turbulent_layers
-from panelcp.flow.streamlines import AT_REST, ENDS, SkinVelocity, _geometry
+from panelcp.flow.streamlines import AT_REST, ENDS, SkinVelocity, line_geometry
 
 ATTACHED, POCKET, OPEN, REATTACHED, POSSIBLE, LEE, UNKNOWN = 0, 1, 2, 3, 4, 5, -1
 """State of a place: the layer is attached; it lies in a pocket, between separation and the place
@@ -34,7 +34,7 @@ class LineTracer:
     """
 
     def __init__(self, surface):
-        self.geometry = _geometry(surface)
+        self.geometry = line_geometry(surface)
         self.room = int(100 + 4 * np.sqrt(surface.n_panels))
 
     def through(self, velocity: SkinVelocity, panels) -> SkinLines:

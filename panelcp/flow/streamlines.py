@@ -190,7 +190,7 @@ def trace(
     }
     counts, ends = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     follow_all(
-        *_geometry(surface),
+        *line_geometry(surface),
         np.array(velocity.corner),
         panels,
         weights,
@@ -221,7 +221,7 @@ def _spreading(grown, speed) -> np.ndarray:
     return np.divide(np.exp(grown) * speed[:, :1], speed, out=width, where=flowing)
 
 
-def _geometry(surface: SurfaceMesh):
+def line_geometry(surface: SurfaceMesh):
     """Writable arrays: vertices, triangles, neighbours, normals, gradients, sizes."""
     corners, normals = surface.corners, surface.normals
     edges = np.roll(corners, -2, axis=1) - np.roll(corners, -1, axis=1)
@@ -295,7 +295,7 @@ def stagnation_points(velocity: SkinVelocity) -> StagnationPoints:
     velocity jumps, none are found.
     """
     surface = velocity.surface
-    gradients = _geometry(surface)[4]
+    gradients = line_geometry(surface)[4]
     rates = np.einsum("nik,njk->nij", gradients, velocity.corner)
     matrix = rates.copy()
     matrix[:, 2] = 1.0
