@@ -437,9 +437,8 @@ def _moved_openings(first: RunContents, second: RunContents) -> list[Change]:
 
 def _search_changes(first: RunContents, second: RunContents) -> list[Change]:
     """Searches of the same name that found other numbers of places."""
-    if first.searches == second.searches:
-        return []
-    pairs = zip(first.searches, second.searches, strict=False)
+    there = {line.split(": ")[0]: line for line in second.searches}
+    pairs = [(line, there.get(line.split(": ")[0], line)) for line in first.searches]
     return [Change("places found", *both) for both in pairs if both[0] != both[1]]
 
 

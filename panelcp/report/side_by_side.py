@@ -534,15 +534,7 @@ def _openings(sides: SideBySide) -> str:
         rows = []
         for opening in variant.openings:
             cells = [(opening.name, "p"), (opening.use, "t"), (f"{1e3 * opening.moved:.0f}", "")]
-            cells += [
-                (
-                    f"{found.first:.0f} less {found.second:.0f}: {_gap(found, 0)}".replace(
-                        "-", "−"
-                    ),
-                    "r",
-                )
-                for found in opening.pressures
-            ]
+            cells += [(_pressures_text(found), "r") for found in opening.pressures]
             rows.append(_row(cells, titles=titles))
         parts.append(_against(sides, 0, number, "less"))
         parts.append(_table(_row(titles, "th"), rows))
@@ -551,6 +543,12 @@ def _openings(sides: SideBySide) -> str:
         "that on the closed skin, where less is better.</p>"
     )
     return note + "".join(parts) if parts else ""
+
+
+def _pressures_text(found: PairedDifference) -> str:
+    """Both pressures and their difference, which stays on one line."""
+    gap = _gap(found, 0).replace(" ", "\u00a0")
+    return f"{found.first:.0f} less {found.second:.0f}: {gap}".replace("-", "−")
 
 
 def _changes(sides: SideBySide) -> str:
