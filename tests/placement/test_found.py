@@ -149,6 +149,7 @@ def test_a_mirrored_pair_has_the_mean_pressure_of_both(units_of):
     inlet = pressures(flow, [nose]).inlet_pressure[0, 0]
     assert abs(patch[0] - patch[1]) > 5.0
     assert found.scores[0] == pytest.approx((inlet - patch.mean()) / 500.0)
+    assert found.scores[0] > found.grid_score
 
 
 def test_inlets_are_found_with_their_recovery(skin_and_flow):
@@ -157,6 +158,7 @@ def test_inlets_are_found_with_their_recovery(skin_and_flow):
     chin = replace(chin, low=(-2.1, -0.3, -0.33), high=(0.0, 0.25, 0.27), spacing=0.12)
     _, (front, vent) = found_for(finder, flow, chin, TOP, recovery=0.4)
     assert front.openings[0].centre[1:] == pytest.approx([0.0, 0.0], abs=0.03)
+    assert front.scores[0] > front.grid_score
     ranking = rank_openings(
         flow, front.openings, [o for o in search(finder, TOP).openings], [0.4], [0.0]
     )
