@@ -32,6 +32,8 @@ _HOMES = {
     "parse_quantity": "panelcp.units",
     "prepare_case": "panelcp.case.preparing",
     "rank_openings": "panelcp.placement.ranking",
+    "rank_case": "panelcp.case.side_by_side",
+    "rank_side_by_side": "panelcp.case.side_by_side",
     "read_case": "panelcp.case.reading",
     "read_stations": "panelcp.surface.stations",
     "read_surface": "panelcp.surface.intake",

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from panelcp.case.reading import Case, region_index
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.placement.candidates import SearchResult, search
+from panelcp.placement.combination_places import require_named_apart
+from panelcp.placement.rules import overlapping_openings
 from panelcp.quantity import UncertainValue
 from panelcp.surface.formats import companion_files
 from panelcp.surface.intake import load_file, surface_from_parts, with_fit_panels
@@ -80,7 +82,10 @@ def prepare_case(case: Case, progress: Progress = quiet) -> PreparedCase:
     progress("laying openings onto the skin")
     finder = SkinFinder(surface)
     openings = lay_openings(case, finder, mistakes)
-    searches = _run_searches(case, finder, mistakes)
+    mistakes += overlapping_openings(openings)
+    _check_bay(case, openings, mistakes)
+    _check_firewall(case, surface, mistakes)
+    searches = _run_searches(case, finder, openings, mistakes)
     if mistakes:
         count = len(mistakes)
         does = "does" if count == 1 else "do"
@@ -197,11 +202,35 @@ def lay_openings(case: Case, finder: SkinFinder, mistakes: list[str]) -> list[Op
     return openings
 
 
-def _run_searches(case: Case, finder: SkinFinder, mistakes: list[str]) -> list[SearchResult]:
+def _check_bay(case: Case, openings: list[Opening], mistakes: list[str]):
+    """Note named openings that are too near to each other to share a bay."""
+    if case.combinations is None:
+        return
+    try:
+        require_named_apart(openings, case.combinations)
+    except PanelcpError as error:
+        mistakes.append(str(error))
+
+
+def _check_firewall(case: Case, surface: SurfaceMesh, mistakes: list[str]):
+    """Note a firewall ahead of the body or behind it."""
+    if case.firewall is None:
+        return
+    low, high = surface.bounds[:, 0]
+    if not low < case.firewall < high:
+        mistakes.append(
+            f"firewall in [surface]: STA {1e3 * case.firewall:.0f} mm is not on the body, which "
+            f"reaches from STA {1e3 * low:.0f} to {1e3 * high:.0f} mm"
+        )
+
+
+def _run_searches(
+    case: Case, finder: SkinFinder, openings: list[Opening], mistakes: list[str]
+) -> list[SearchResult]:
     found = []
     for entry in case.searches:
         try:
-            found.append(search(finder, entry.region, case.zones))
+            found.append(search(finder, entry.region, case.zones, openings))
         except PanelcpError as error:
             mistakes.append(str(error))
     return found

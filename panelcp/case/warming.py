@@ -51,6 +51,8 @@ def warm():
     from panelcp.panels.solving import solve_units
     from panelcp.report.maps import pressure_figure
     from panelcp.surface.mesh import SurfaceMesh
+    from panelcp.surface.opening import lay_opening
+    from panelcp.surface.skin_distance import tape_distances
 
     body = SurfaceMesh(*_ball())
     n = body.n_panels
@@ -65,6 +67,7 @@ def warm():
     turbulent_layers(rows, 10.0 + rows, np.ones_like(rows), 1.5e-5, 1e-3, 1.6)
     whole_skin(superpose(units, [FlightCondition("warm", 30.0)]), [True])
     _warm_pairs()
+    tape_distances(body, lay_opening(body, "warm", [0.0, 0.6, 0.6], 0.1, 0.1))
     pressure_figure(body, np.linspace(-1.0, 1.0, 3 * n).reshape(n, 3), ["left", "front"])
 
 
