@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from panelcp.case.reading import Case
-from panelcp.flow.skin_layers import OPEN, POCKET
+from panelcp.flow.skin_layers import LEE, OPEN, POCKET, POSSIBLE
 from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.onset.surroundings import EFFECTS
 from panelcp.panels.faults import Fault
 from panelcp.placement.layers_at_openings import OpeningLayers
 from panelcp.placement.ranking import OpeningRanking
+from panelcp.placement.rules import windshield_cautions
 from panelcp.surface.checking import SurfaceCheck
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import Opening
@@ -76,7 +77,7 @@ def doubts(
             "the axes given are left-handed, so that right and left change places: check them"
         )
     lines += [n.removeprefix("warning: ") for n in flow.surface.notes if n.startswith("warning: ")]
-    lines += _openings(case, openings)
+    lines += _openings(case, flow.surface, openings)
     lines += _conditions(solutions, flow)
     lines += _air(case, solutions)
     lines += _sizes(case, flow.surface) + _flows(case, openings)
@@ -103,7 +104,7 @@ def _suspect_panels(fault: Fault, surface: SurfaceMesh, openings: list[Opening])
     return f"{line}; do not trust the pressures at {', '.join(near[:3])}{more}"
 
 
-def _openings(case: Case, openings: tuple[Opening, ...]) -> list[str]:
+def _openings(case: Case, surface: SurfaceMesh, openings: tuple[Opening, ...]) -> list[str]:
     lines = []
     for opening in openings:
         points = np.vstack([opening.sample_points, opening.outline])
@@ -116,7 +117,8 @@ def _openings(case: Case, openings: tuple[Opening, ...]) -> list[str]:
                 f"{opening.side}: it will not recover what a forward-facing inlet does; move it or "
                 "change its kind"
             )
-    return lines
+    exits = [opening for opening in openings if opening.lets_air_out]
+    return lines + windshield_cautions(surface, exits)
 
 
 def _conditions(solutions: Solutions, flow: SurfaceFlow) -> list[str]:
@@ -220,7 +222,9 @@ def layer_doubts(layers: OpeningLayers, conditions) -> list[str]:
     for k, opening in enumerate(layers.openings):
         for state, words in (
             (POCKET, "lies in a pocket of separated air"),
+            (POSSIBLE, "may lie in a pocket of separated air"),
             (OPEN, "lies behind separation"),
+            (LEE, "lies in the lee of the wind across"),
         ):
             names = [
                 condition.name

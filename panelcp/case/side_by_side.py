@@ -91,7 +91,7 @@ def rank_case(case, results=None, progress: Progress = quiet) -> Run:
     with _compiling(progress):
         prepared = prepare_case(case, progress)
         require_folder(root)
-        contents = solve_case(prepared, progress)
+        contents = solve_case(prepared, progress, only_ranking=True)
     return Run(write_ranking(contents, root, progress), contents)
 
 
@@ -132,7 +132,7 @@ def rank_side_by_side(paths, results=None, progress: Progress = quiet) -> Compar
         contents = []
         for path, ready, step in zip(paths, prepared, steps, strict=True):
             with _named(path):
-                contents.append(solve_case(ready, step))
+                contents.append(solve_case(ready, step, only_ranking=True))
     progress("comparing")
     sides = side_by_side(names, [str(path) for path in paths], prepared, contents)
     return Comparison(write_side_by_side(sides, root), sides)

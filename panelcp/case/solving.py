@@ -89,13 +89,16 @@ class SolvedAir:
     settled: object
 
 
-def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContents:
+def solve_case(
+    prepared: PreparedCase, progress: Progress = quiet, only_ranking: bool = False
+) -> RunContents:
     """Solve the flow of a prepared case and rank its openings.
 
     Parameters
     ----------
     prepared : PreparedCase
     progress : called with a short text before each step
+    only_ranking : leaves out shares of the effects, given flows, curves and compressibility
 
     Returns
     -------
@@ -117,7 +120,8 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
     check = check_surface(prepared.surface)
     return RunContents(
         **_from_the_case(prepared, check),
-        **_answers(prepared, air, ranking, at_openings, hits, progress),
+        **_answers(prepared, air, ranking, at_openings, hits),
+        **({} if only_ranking else _more(prepared, air, ranking, progress)),
         solutions=air.solutions,
         flow=air.flow,
         openings=opening_pressures(air.flow, prepared.openings, _recovered(prepared, layers)),
@@ -153,7 +157,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet) -> RunContent
             bands_line(ranking),
             *exit_air_lines(hits, air.flow.conditions),
             *(edge.line() for edge in air.edges),
-            *compressibility_lines(prepared, progress),
+            *([] if only_ranking else compressibility_lines(prepared, progress)),
         ),
     )
 
@@ -235,29 +239,29 @@ def _from_the_case(prepared: PreparedCase, check) -> dict:
     }
 
 
-def _answers(prepared: PreparedCase, air: SolvedAir, ranking, layers, hits, progress) -> dict:
-    """What follows from the ranking: chances, spoilers, curves, combinations and the rest."""
-    case, flow, short = prepared.case, air.flow, ranking.distinct(prepared.case.best)
+def _answers(prepared: PreparedCase, air: SolvedAir, ranking, layers, hits) -> dict:
+    """What follows from the ranking: chances, what spoils places, where to mark them."""
+    flow, short = air.flow, ranking.distinct(prepared.case.best)
     shown = _shown(prepared, ranking)
-    progress("drawing curves and combinations from the solutions")
     return {
-        "effects": _effects(prepared, air.solutions, ranking, progress),
-        "through": through_flow(air.solutions, prepared.openings, case.flows)
-        if case.flows
-        else None,
         "static_ports": _static_ports(prepared, flow),
         "choices": choices(ranking, short),
         "spoilers": spoilers(flow, shown, layers, hits, ranking, short),
         "tape": _tape(prepared, shown),
         "vent_maps": _vent_maps(prepared, flow, ranking),
-        "curves": curves_of(
-            air.solutions,
-            flow,
-            ranking,
-            [opening.name for opening in prepared.openings if opening.lets_air_out],
-            panel_deviations(prepared),
-        ),
-        "combinations": _combinations(case, flow, ranking),
+        "combinations": _combinations(prepared.case, flow, ranking),
+    }
+
+
+def _more(prepared: PreparedCase, air: SolvedAir, ranking, progress: Progress) -> dict:
+    """Shares of the effects, given flows and curves."""
+    flows, own = prepared.case.flows, prepared.openings
+    exits = [opening.name for opening in own if opening.lets_air_out]
+    progress("reckoning curves and shares of the effects")
+    return {
+        "effects": _effects(prepared, air.solutions, ranking, progress),
+        "through": through_flow(air.solutions, own, flows) if flows else None,
+        "curves": curves_of(air.solutions, air.flow, ranking, exits, panel_deviations(prepared)),
     }
 
 

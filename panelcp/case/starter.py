@@ -43,6 +43,7 @@ unit = {unit}                 # check: the surface is then {size}
 axes = {axes}   # axes of the file that point there
 {remark}part = {part}
 {closing}# Wanted at times (all have defaults; what is done stands in run.log):
+# firewall = "1100 mm"          # its station: places are marked with a tape from there
 # panels = 8000                # of one half; left out: the triangles serve if they are fit
 # largest_hole = "50 mm"       # holes up to this are filled
 # largest_opening = "400 mm"   # openings for air that were left open are closed flush up to this
@@ -142,6 +143,14 @@ spacing = {spacing}
 length = {exit_size}
 width = {exit_size}
 
+# More that a [[search]] may ask for:
+# edge_distance = "30 mm"        # from sharp edges and from the border of the searched skin
+# windshield_distance = "610 mm" # from a [[region]] called windshield
+# least_radius = "400 mm"        # of the skin under it: a set of louvres does not bend
+# opening_distance = "40 mm"     # from the case's own openings, and between the places found
+# pairs = "mirrored"             # right and left together are one exit
+# find = 3                       # best places looked for between the grid points
+
 # Where nothing may be cut: box (low, high), cylinder (start, end, radius), sphere (centre,
 # radius), half space (centre, direction as three plain numbers).
 # [[no_cut]]
@@ -149,6 +158,14 @@ width = {exit_size}
 # shape = "sphere"
 # centre = ["600 mm", "300 mm", "100 mm"]
 # radius = "60 mm"
+# clearance = "30 mm"            # kept round it
+
+# Inlets and exits that share one bay, with their areas: give what the core needs.
+# [combinations]
+# air_flow = {{ value = "0.8 kg/s", low = "0.7 kg/s", high = "0.95 kg/s", mark = "yours" }}
+# core_pressure = {{ value = "250 Pa", low = "200 Pa", high = "320 Pa", mark = "yours" }}
+# inlets = 1                     # at most
+# exits = 2                      # at most; area_factors = [0.7, 1.0, 1.4] are tried
 """
 
 NEEDED_PRESSURE = (

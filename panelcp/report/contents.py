@@ -48,9 +48,15 @@ NOT_MODELLED = (
     "wakes of cowl flaps, exhaust pipes and blade roots",
     "the ducts and cores inside: the openings are closed skin here, and how much air flows, so "
     "how big they must be, is not computed",
-    "several exits on one bay: every pair of inlet and exit stands alone here; of two exits that "
-    "share a bay, the one with more pressure may draw air in",
     "unsteady flow, and structure",
+)
+ALONE = (
+    "several exits on one bay: every pair of inlet and exit stands alone in the ranking; of two "
+    "exits that share a bay, the one with more pressure may draw air in"
+)
+ONE_BAY = (
+    "the bay but as one room ahead of the core and one behind it: leaks, fans, heat and the "
+    "influence of one opening on another are left out of the combinations"
 )
 PROPELLER_NOTICE = (
     "propeller not modelled: tow and run-up are not usable; give [propeller] in the case"
@@ -186,6 +192,7 @@ class RunContents:
             WITH_WING if self.has_wing else NO_WING,
             *ground,
             *NOT_MODELLED,
+            ALONE if self.combinations is None else ONE_BAY,
         )
 
     @property

@@ -20,6 +20,10 @@ OLD_DRAFT = 24 * 3600.0
 """s; a draft older than this belongs to no run that is still going on."""
 
 
+KINDS = ("run", "rank", "side-by-side")
+"""First words of the names of results: whole runs, ranks of one case, comparisons of several."""
+
+
 def require_folder(results: Path):
     """Refuse a results folder that cannot be written to, before any work; clear old drafts.
 
@@ -36,7 +40,8 @@ def require_folder(results: Path):
         for folder in made:
             with suppress(OSError):
                 folder.rmdir()
-    for draft in results.glob(".run-*"):
+    drafts = [draft for kind in KINDS for draft in results.glob(f".{kind}-*")]
+    for draft in drafts:
         with suppress(OSError):
             if time.time() - draft.stat().st_mtime > OLD_DRAFT:
                 shutil.rmtree(draft)
@@ -56,7 +61,8 @@ def _new_draft(results: Path, name: str) -> Path:
 def write_folder(results: Path, name: str, fill: Callable[[Path], None]) -> Path:
     """Fill a new folder beside the wanted one, then move it into place.
 
-    A killed run leaves the earlier folder whole; `latest.json` is replaced last.
+    A killed run leaves the earlier folder whole. `latest.json`, which names the newest run (not
+    ranks and comparisons), is replaced last.
 
     Parameters
     ----------
@@ -83,6 +89,8 @@ def write_folder(results: Path, name: str, fill: Callable[[Path], None]) -> Path
         raise CaseError(f"{results}: results cannot be written ({error.strerror})") from None
     finally:
         shutil.rmtree(draft, ignore_errors=True)
+    if not name.startswith(f"{KINDS[0]}-"):
+        return results / name
     latest = results / "latest.json"
     try:
         replace_text(latest, json.dumps({"run": name}, indent=2) + "\n")

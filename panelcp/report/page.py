@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 import numpy as np
 
-from panelcp.flow.skin_layers import OPEN, POCKET, STATE_NAMES, UNKNOWN
+from panelcp.flow.skin_layers import POSSIBLE, SEPARATED_STATES, STATE_NAMES, UNKNOWN
 from panelcp.report.cards import CARD_STYLE, cards_section
 from panelcp.report.combinations_section import combinations_section
 from panelcp.report.contents import (
@@ -30,6 +30,7 @@ from panelcp.report.contents import (
 )
 from panelcp.report.curves_section import curves_section
 from panelcp.report.exit_air_section import exit_air_section
+from panelcp.report.markup import html_list, html_row, html_table
 from panelcp.report.spoilers_section import spoilers_section
 from panelcp.report.tables import IN_H2O, pressure_at_effects
 from panelcp.units import UNITS, format_quantity
@@ -120,9 +121,9 @@ def report_page(
         *_air_sections(contents),
         ("conditions", "Conditions", _conditions(contents)),
         ("inputs", "Uncertain numbers used", _marks(contents)),
-        ("surface", "Surface and solution", _list(contents.log)),
-        ("model", "Not modelled", _list(contents.not_modelled)),
-        ("cautions", "Cautions", _list(CAUTIONS)),
+        ("surface", "Surface and solution", html_list(contents.log)),
+        ("model", "Not modelled", html_list(contents.not_modelled)),
+        ("cautions", "Cautions", html_list(CAUTIONS)),
     ]
     links = "".join(f'<a href="#{name}">{escape(title)}</a>' for name, title, _ in sections)
     body = "".join(
@@ -161,10 +162,14 @@ def _answer(contents: RunContents) -> str:
 def _sides(contents: RunContents) -> str:
     ranking, conditions = contents.ranking, contents.flow.conditions
     sides = side_rows(contents)
-    head = _row([("Best exit of each side", "t"), *((side, "") for side, _, _ in sides)], "th")
+    head = html_row([("Best exit of each side", "t"), *((side, "") for side, _, _ in sides)], "th")
     rows = [
-        _row([("place", "t"), *((kept(place_line(ranking.exit(p))), "r") for _, p, _ in sides)]),
-        _row([("least available / needed", "t"), *(_ratio_cell(contents, p) for _, p, _ in sides)]),
+        html_row(
+            [("place", "t"), *((kept(place_line(ranking.exit(p))), "r") for _, p, _ in sides)]
+        ),
+        html_row(
+            [("least available / needed", "t"), *(_ratio_cell(contents, p) for _, p, _ in sides)]
+        ),
     ]
     rows += [
         _pressure_row(condition, [pressure[c] for _, _, pressure in sides])
@@ -175,15 +180,17 @@ def _sides(contents: RunContents) -> str:
         "in Pa. The best exit of each side is taken with its "
         "best inlet.</p>"
     )
-    return _table(head, rows) + note
+    return html_table(head, rows) + note
 
 
 def _pressure_row(condition, pressures) -> str:
     """Row of pressures: Cp in flight, Pa on the ground and at rest."""
     if in_pascal(condition):
-        return _row([(f"Pa: {condition.name}", "t"), *((_whole(value), "") for value in pressures)])
+        return html_row(
+            [(f"Pa: {condition.name}", "t"), *((_whole(value), "") for value in pressures)]
+        )
     q = condition.dynamic_pressure
-    return _row([(f"Cp: {condition.name}", "t"), *((_signed(v / q), "") for v in pressures)])
+    return html_row([(f"Cp: {condition.name}", "t"), *((_signed(v / q), "") for v in pressures)])
 
 
 def _ranking(contents: RunContents) -> str:
@@ -210,7 +217,7 @@ def _ranking(contents: RunContents) -> str:
         ]
         reason = escape(kept(explain(contents, pair)))
         why = f'<tr><td></td><td class="w" colspan="9">{reason}</td></tr>'
-        rows.append(_row(cells, titles=titles).replace("<tr>", '<tr class="first">', 1) + why)
+        rows.append(html_row(cells, titles=titles).replace("<tr>", '<tr class="first">', 1) + why)
     note = (
         f"<p class='soft'>The best places that do not overlap, of {ranking.n_pairs} pairs of inlet "
         "and exit; the number is that on the maps, ranking.csv lists all pairs. Available is the "
@@ -222,7 +229,7 @@ def _ranking(contents: RunContents) -> str:
     )
     return (
         note
-        + _table(_row(titles, "th"), rows, "cards")
+        + html_table(html_row(titles, "th"), rows, "cards")
         + "<h3>In every condition</h3>"
         + _available(contents)
     )
@@ -237,7 +244,7 @@ def _drawn(ranking) -> str:
 def _available(contents: RunContents) -> str:
     """Available pressure of the short list in every condition."""
     ranking, conditions = contents.ranking, contents.flow.conditions
-    head = _row(
+    head = html_row(
         [("Available, Pa", "t"), ("Decides", "t"), ("Needed", "")]
         + [
             (f"{number}: {ranking.exit(pair).name}", "")
@@ -252,8 +259,8 @@ def _available(contents: RunContents) -> str:
         cells.append(("" if np.isnan(needed) else f"{needed:.0f}", ""))
         for pair in contents.short_list:
             cells.append(_available_cell(contents, c, pair))
-        rows.append(_row(cells))
-    return _table(head, rows)
+        rows.append(html_row(cells))
+    return html_table(head, rows)
 
 
 def _available_cell(contents: RunContents, c: int, pair: int) -> tuple[str, str]:
@@ -277,15 +284,17 @@ def _choice_sections(contents: RunContents, curves, vent_maps) -> list[tuple[str
     """What spoils places, vent maps, curves and combinations, where there are any."""
     sections = []
     if contents.spoilers:
-        body = spoilers_section(contents.spoilers, _table, _row)
+        body = spoilers_section(contents.spoilers, html_table, html_row)
         sections.append(("spoilers", "What spoils a place", body))
     if vent_maps:
         sections.append(("vent-map", "Vent map", _vent_maps(vent_maps)))
     if contents.curves is not None:
-        body = _pocket(contents) + curves_section(contents.curves, curves, _table, _row)
+        body = _pocket(contents) + curves_section(contents.curves, curves, html_table, html_row)
         sections.append(("curves", "Curves", body))
     if contents.combinations is not None:
-        body = combinations_section(contents.combinations, contents.flow.conditions, _table, _row)
+        body = combinations_section(
+            contents.combinations, contents.flow.conditions, html_table, html_row
+        )
         sections.append(("combinations", "Inlets and exits that share a bay", body))
     return sections
 
@@ -300,7 +309,7 @@ def _pocket(contents: RunContents) -> str:
         "air may separate, at H 2.4 it does (both from memory). An opening that ends ahead of the "
         "first lies outside the pocket.</p>"
     )
-    return f"<h3>Outside the windshield pocket</h3>{note}{_list(edge.line() for edge in edges)}"
+    return f"<h3>Outside the windshield pocket</h3>{note}{html_list(edge.line() for edge in edges)}"
 
 
 def _vent_maps(pictures) -> str:
@@ -345,16 +354,16 @@ def _openings(contents: RunContents) -> str:
     group, conditions = contents.openings, contents.flow.conditions
     if not group.openings:
         return "<p>The case names no openings of its own.</p>"
-    head = _row([("Opening", "t"), *((opening.name, "") for opening in group.openings)], "th")
+    head = html_row([("Opening", "t"), *((opening.name, "") for opening in group.openings)], "th")
     rows = [
-        _row([("place", "t"), *((kept(place_line(o)), "r") for o in group.openings)]),
-        _row([("use, kind", "t"), *((f"{o.use}, {o.kind}", "r") for o in group.openings)]),
-        _row([("area cm²", "t"), *((f"{o.area * 1e4:.0f}", "") for o in group.openings)]),
+        html_row([("place", "t"), *((kept(place_line(o)), "r") for o in group.openings)]),
+        html_row([("use, kind", "t"), *((f"{o.use}, {o.kind}", "r") for o in group.openings)]),
+        html_row([("area cm²", "t"), *((f"{o.area * 1e4:.0f}", "") for o in group.openings)]),
     ]
     rows += [
         _pressure_row(condition, group.patch_pressure[c]) for c, condition in enumerate(conditions)
     ]
-    return _table(head, rows)
+    return html_table(head, rows)
 
 
 def _air_sections(contents: RunContents) -> list[tuple[str, str, str]]:
@@ -365,7 +374,7 @@ def _air_sections(contents: RunContents) -> list[tuple[str, str, str]]:
     if contents.layers is not None:
         sections.append(("layers", "Boundary layer and separation", _layers(contents)))
     hits = exit_air_section(
-        contents.exit_air, contents.static_ports, contents.flow.conditions, _table, _row
+        contents.exit_air, contents.static_ports, contents.flow.conditions, html_table, html_row
     )
     sections.append(("exit-air", "Where the exit air goes", hits))
     if contents.through is not None:
@@ -388,8 +397,8 @@ def _effects(contents: RunContents) -> str:
         rows = []
         for c, condition in enumerate(conditions):
             values = [pressure[c, k], *effects.share[:, c, k]]
-            rows.append(_row([(condition.name, "t"), *((_whole(v), "") for v in values)]))
-        inside = _table(_row(titles, "th"), rows)
+            rows.append(html_row([(condition.name, "t"), *((_whole(v), "") for v in values)]))
+        inside = html_table(html_row(titles, "th"), rows)
         parts.append(
             f"<details{' open' if k == 0 else ''}><summary>{escape(kept(opening_line(opening)))}"
             f"</summary>{inside}</details>"
@@ -400,28 +409,29 @@ def _effects(contents: RunContents) -> str:
 def _layers(contents: RunContents) -> str:
     """State, thickness and way to separation at every opening shown."""
     layers, conditions = contents.layers, contents.flow.conditions
-    head = _row([("Opening", "t"), *((condition.name, "") for condition in conditions)], "th")
+    head = html_row([("Opening", "t"), *((condition.name, "") for condition in conditions)], "th")
     rows = []
     for k, opening in enumerate(layers.openings):
         cells = [_layer_cell(layers, c, k) for c in range(len(conditions))]
-        rows.append(_row([(opening.name, "t"), *cells]))
+        rows.append(html_row([(opening.name, "t"), *cells]))
     note = (
         "<p class='soft'>Thickness of the boundary layer in mm, and in brackets the way from the "
         "opening on to turbulent separation, mm (from where the layer comes near it, H 1.8, to H "
         "2.4: from memory). A pocket is separated air that comes back to the skin, as ahead of a "
         "windshield: its pressure lies between that at separation and the attached one, and both "
-        "stand in the deviation. A flush inlet keeps the part of its recovery that is given in "
-        "percent. Behind the propeller the layer is turbulent from the nose.</p>"
+        "stand in the deviation. Behind separation that does not close, and in the lee of a wind "
+        "across, the pressure is a band from memory. A flush inlet keeps the part of its recovery "
+        "that is given in percent. Behind the propeller the layer is turbulent from the nose.</p>"
     )
-    return note + _table(head, rows)
+    return note + html_table(head, rows)
 
 
 def _layer_cell(layers, c: int, k: int) -> tuple[str, str]:
     state = int(layers.state[c, k])
     if state == UNKNOWN:
         return "", ""
-    if state in (POCKET, OPEN):
-        return STATE_NAMES[state], "bad"
+    if state in (*SEPARATED_STATES, POSSIBLE):
+        return STATE_NAMES[state], "bad r"
     text = f"{1e3 * layers.thickness[c, k]:.0f}" if np.isfinite(layers.thickness[c, k]) else "?"
     soft, hard = layers.warned_margin[c, k], layers.margin[c, k]
     ends = sorted(1e3 * way for way in (soft, hard) if np.isfinite(way) and way >= 0.0)
@@ -450,7 +460,7 @@ def _through(contents: RunContents) -> str:
                 (_whole(through.lip_pressure[c, k]), ""),
                 (_whole(through.others[c, k]), ""),
             ]
-            rows.append(_row(cells, titles=titles))
+            rows.append(html_row(cells, titles=titles))
     note = (
         "<p class='soft'>Flow out of the body is positive. Speed ratio: mean speed through the "
         "opening over the speed the air there has at outside pressure. Spillage: part of the air "
@@ -458,7 +468,7 @@ def _through(contents: RunContents) -> str:
         "round its lip. The lip is looked at a quarter of the width outside the outline. The "
         "ranking leaves these flows out.</p>"
     )
-    return note + _table(_row(titles, "th"), rows, "cards")
+    return note + html_table(html_row(titles, "th"), rows, "cards")
 
 
 def _conditions(contents: RunContents) -> str:
@@ -481,8 +491,8 @@ def _conditions(contents: RunContents) -> str:
             (format_quantity(needed.value, "pressure", digits=3) if needed else "not given", ""),
             (needed.mark if needed else "", "t"),
         ]
-        rows.append(_row(cells, titles=titles))
-    return _table(_row(titles, "th"), rows, "cards")
+        rows.append(html_row(cells, titles=titles))
+    return html_table(html_row(titles, "th"), rows, "cards")
 
 
 def _air_cells(condition) -> list[tuple[str, str]]:
@@ -510,8 +520,8 @@ def _marks(contents: RunContents) -> str:
         numbers = [value.value, value.low, value.high]
         cells = [(place, "p")]
         cells += [("" if n is None else format_quantity(n, value.kind), "") for n in numbers]
-        rows.append(_row([*cells, (value.mark, "t"), (value.source, "w")], titles=titles))
-    return _table(_row(titles, "th"), rows, "cards")
+        rows.append(html_row([*cells, (value.mark, "t"), (value.source, "w")], titles=titles))
+    return html_table(html_row(titles, "th"), rows, "cards")
 
 
 def _ratio_cell(contents: RunContents, pair: int) -> tuple[str, str]:
@@ -540,25 +550,3 @@ def _spillage_text(share: float) -> str:
 
 def _flow_text(flow: float) -> str:
     return f"{flow:+.3f}".replace("-", "−") if flow else "none"
-
-
-def _row(cells, tag: str = "td", titles=()) -> str:
-    """Row of (text, style) cells; titles stand beside the cells on narrow screens."""
-    parts = []
-    for number, (text, style) in enumerate(cells):
-        marks = f' class="{style}"' if style else ""
-        if titles:
-            marks += f' data-label="{escape(titles[number][0])}"'
-        parts.append(f"<{tag}{marks}>{escape(text)}</{tag}>")
-    return "<tr>" + "".join(parts) + "</tr>"
-
-
-def _table(head: str, rows: list[str], style: str = "wide") -> str:
-    return (
-        f'<div class="scroll"><table class="{style}"><thead>{head}</thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>"
-    )
-
-
-def _list(lines) -> str:
-    return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"

@@ -25,6 +25,7 @@ from panelcp.report.contents import (
     reversed_conditions,
 )
 from panelcp.report.files import write_folder, write_text
+from panelcp.report.markup import html_list, html_row, html_table
 from panelcp.report.page import STYLE
 from panelcp.report.summary import summary_json
 from panelcp.report.tables import IN_H2O, pressures_csv, ranking_csv
@@ -335,9 +336,9 @@ def side_by_side_page(sides: SideBySide) -> str:
         ("pairs", "The same pairs in both", _pairs(sides)),
         ("openings", "The same openings in both", _openings(sides)),
         ("changes", "What is not the same", _changes(sides)),
-        ("common", "What the cases share", _list(sides.common)),
-        ("model", "Not modelled", _list(_not_modelled(sides))),
-        ("cautions", "Cautions", _list(CAUTIONS)),
+        ("common", "What the cases share", html_list(sides.common)),
+        ("model", "Not modelled", html_list(_not_modelled(sides))),
+        ("cautions", "Cautions", html_list(CAUTIONS)),
     ]
     sections = [section for section in sections if section[2]]
     links = "".join(f'<a href="#{name}">{escape(title)}</a>' for name, title, _ in sections)
@@ -391,13 +392,13 @@ def _cases(sides: SideBySide) -> str:
             (opening_line(contents.ranking.exit(0)), "p"),
             (_sign_text(contents), "p"),
         ]
-        rows.append(_row(cells, titles=titles))
+        rows.append(html_row(cells, titles=titles))
     files = "; ".join(f"{a}: {b}" for a, b in zip(sides.letters, sides.files, strict=True))
     note = (
         "<p class='soft'>Best pair of every case, best case first, over the conditions that decide "
         f"in all cases: {escape(listed(sides.conditions))}. Files: {escape(files)}.</p>"
     )
-    return _table(_row(titles, "th"), rows) + note
+    return html_table(html_row(titles, "th"), rows, "cards") + note
 
 
 def _sign_text(contents: RunContents) -> str:
@@ -451,9 +452,9 @@ def _one_difference(sides: SideBySide, first: int, second: int) -> str:
             (verdict(ratio, *names), "p"),
             (_gap(available, 0) if available else "", ""),
         ]
-        lines.append(_row(cells, titles=titles))
+        lines.append(html_row(cells, titles=titles))
     title = _against(sides, first, second)
-    return title + _bars(names, rows) + _table(_row(titles, "th"), lines)
+    return title + _bars(names, rows) + html_table(html_row(titles, "th"), lines, "cards")
 
 
 def _against(sides: SideBySide, first: int, second: int, between: str = "against") -> str:
@@ -502,7 +503,7 @@ def _pairs(sides: SideBySide) -> str:
         titles = (("Pair", "t"), (names[0], ""), (names[1], ""), ("Difference (apart)", ""))
         titles += ((f"{names[0]} better, probability", ""), ("Verdict", "t"))
         rows = [
-            _row(
+            html_row(
                 [
                     (" → ".join(found.pairs[0]), "p"),
                     (f"{found.least.first:.2f}", ""),
@@ -516,7 +517,7 @@ def _pairs(sides: SideBySide) -> str:
             for found in variant.pairs
         ]
         parts.append(_against(sides, 0, number))
-        parts.append(_table(_row(titles, "th"), rows))
+        parts.append(html_table(html_row(titles, "th"), rows, "cards"))
     note = (
         "<p class='soft'>Least available over needed of pairs whose openings both cases name; "
         "places of a search only where they are the same places.</p>"
@@ -535,9 +536,9 @@ def _openings(sides: SideBySide) -> str:
         for opening in variant.openings:
             cells = [(opening.name, "p"), (opening.use, "t"), (f"{1e3 * opening.moved:.0f}", "")]
             cells += [(_pressures_text(found), "r") for found in opening.pressures]
-            rows.append(_row(cells, titles=titles))
+            rows.append(html_row(cells, titles=titles))
         parts.append(_against(sides, 0, number, "less"))
-        parts.append(_table(_row(titles, "th"), rows))
+        parts.append(html_table(html_row(titles, "th"), rows, "cards"))
     note = (
         "<p class='soft'>Pa. At an inlet the pressure behind it, where more is better; at an exit "
         "that on the closed skin, where less is better.</p>"
@@ -557,11 +558,12 @@ def _changes(sides: SideBySide) -> str:
         titles = (("What", "t"), (sides.letters[0], "t"), (sides.letters[number], "t"))
         shown, more = variant.changes[:MOST_CHANGES], len(variant.changes) - MOST_CHANGES
         rows = [
-            _row([(c.where, "v"), (c.first, "v"), (c.second, "v")], titles=titles) for c in shown
+            html_row([(c.where, "v"), (c.first, "v"), (c.second, "v")], titles=titles)
+            for c in shown
         ]
         parts.append(_against(sides, 0, number))
         if rows:
-            parts.append(_table(_row(titles, "th"), rows))
+            parts.append(html_table(html_row(titles, "th"), rows, "cards"))
         else:
             parts.append("<p>Nothing: the same entries, the same surface.</p>")
         if more > 0:
@@ -571,28 +573,6 @@ def _changes(sides: SideBySide) -> str:
 
 def _not_modelled(sides: SideBySide) -> list[str]:
     return list(dict.fromkeys(line for c in sides.contents for line in c.not_modelled))
-
-
-def _row(cells, tag: str = "td", titles=()) -> str:
-    """Row of (text, style) cells; titles stand beside the cells on narrow screens."""
-    parts = []
-    for number, (text, style) in enumerate(cells):
-        marks = f' class="{style}"' if style else ""
-        if titles:
-            marks += f' data-label="{escape(titles[number][0])}"'
-        parts.append(f"<{tag}{marks}>{escape(text)}</{tag}>")
-    return "<tr>" + "".join(parts) + "</tr>"
-
-
-def _table(head: str, rows: Sequence[str]) -> str:
-    return (
-        f'<div class="scroll"><table class="cards"><thead>{head}</thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>"
-    )
-
-
-def _list(lines: Sequence[str]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
 
 
 # --- files ---------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from panelcp.report.combinations_section import combination_lines
 from panelcp.report.contents import RunContents
 from panelcp.report.curves import write_curves
 from panelcp.report.files import write_folder, write_text
@@ -71,5 +72,7 @@ def run_log(contents: RunContents) -> str:
     lines = [f"panelcp {contents.version}, inputs {contents.input_hash}", f"case: {contents.name}"]
     lines += [f"notice: {notice}" for notice in contents.notices]
     lines += contents.log
+    if contents.combinations is not None:
+        lines += combination_lines(contents.combinations, contents.flow.conditions)
     lines += [f"warning: {warning}" for warning in contents.warnings]
     return "\n".join(lines) + "\n"
