@@ -41,34 +41,59 @@ def warming(wanted: bool):
 
 
 def warm():
-    """Solve, follow streamlines and layers, and draw a map, on a ball of few panels."""
-    from panelcp.flow.boundary_layer import boundary_layers, turbulent_layers
-    from panelcp.flow.skin_layers import whole_skin
-    from panelcp.flow.streamlines import SkinVelocity, trace
-    from panelcp.flow.superposition import superpose
-    from panelcp.onset.conditions import FlightCondition
-    from panelcp.panels import farfield
-    from panelcp.panels.solving import solve_units
+    """Everything late that a run needs, on a ball of few panels.
+
+    First what needs no solution: the run itself compiles the solver meanwhile, and its loops are
+    there when the rest asks for them. What only large surfaces need comes last.
+    """
     from panelcp.report.maps import pressure_figure
     from panelcp.surface.mesh import SurfaceMesh
-    from panelcp.surface.opening import lay_opening
-    from panelcp.surface.skin_distance import tape_distances
 
     body = SurfaceMesh(*_ball())
     n = body.n_panels
-    usual, farfield.DIRECT_PAIRS = farfield.DIRECT_PAIRS, 0.0
-    try:
-        units = solve_units(body)
-    finally:
-        farfield.DIRECT_PAIRS = usual
-    lines = trace(SkinVelocity(body, np.tile([1.0, 0.1, 0.2], (n, 3, 1))), np.arange(8))
-    rows = np.linspace(0.1, 1.0, 12)[None] * np.ones((lines.n_lines, 1))
+    _warm_layers()
+    _warm_pairs()
+    pressure_figure(body, np.linspace(-1.0, 1.0, 3 * n).reshape(n, 3), ["left", "front"])
+    _warm_skin(body)
+    _warm_tree(body)
+
+
+def _warm_layers():
+    from panelcp.flow.boundary_layer import boundary_layers, turbulent_layers
+
+    rows = np.linspace(0.1, 1.0, 12)[None] * np.ones((2, 1))
     boundary_layers(rows, 10.0 + rows, np.ones_like(rows), 1.5e-5, turbulent_start=True)
     turbulent_layers(rows, 10.0 + rows, np.ones_like(rows), 1.5e-5, 1e-3, 1.6)
-    whole_skin(superpose(units, [FlightCondition("warm", 30.0)]), [True])
-    _warm_pairs()
-    tape_distances(body, lay_opening(body, "warm", [0.0, 0.6, 0.6], 0.1, 0.1))
-    pressure_figure(body, np.linspace(-1.0, 1.0, 3 * n).reshape(n, 3), ["left", "front"])
+
+
+def _warm_skin(body):
+    """Follow lines over a body in an even stream as if it were the flow over it."""
+    from panelcp.flow.skin_layers import whole_skin
+    from panelcp.flow.streamlines import SkinVelocity, trace
+    from panelcp.flow.superposition import SurfaceFlow
+    from panelcp.onset.conditions import FlightCondition
+    from panelcp.surface.opening import lay_opening
+    from panelcp.surface.skin_distance import tape_distances
+
+    n = body.n_panels
+    velocity = np.tile([30.0, 3.0, 6.0], (n, 1))
+    trace(SkinVelocity(body, np.repeat(velocity[:, None], 3, axis=1)), np.arange(8))
+    condition = FlightCondition("warm", true_airspeed=30.0)
+    along = velocity - (velocity * body.normals).sum(axis=1, keepdims=True) * body.normals
+    whole_skin(SurfaceFlow(body, (condition,), along[None], np.zeros((1, n))), [True])
+    tape_distances(body, lay_opening(body, "warm", [0.0, 0.7, 0.7], 0.2, 0.2))
+
+
+def _warm_tree(body):
+    """Solve with the far field through a tree, as on large surfaces."""
+    from panelcp.panels import farfield
+    from panelcp.panels.solving import solve_units
+
+    usual, farfield.DIRECT_PAIRS = farfield.DIRECT_PAIRS, 0.0
+    try:
+        solve_units(body)
+    finally:
+        farfield.DIRECT_PAIRS = usual
 
 
 def _warm_pairs():

@@ -134,12 +134,18 @@ def point_rules(patches, controls, centroids, areas, neighbours, stencil):
 @njit(cache=True, error_model="numpy")
 def _add_flat(x, corners, control, middle, u, w):
     """Add the flat triangle through three points exactly, its linear moments by its middle."""
-    e0, e1 = corners[1] - corners[0], corners[2] - corners[0]
-    normal = np.cross(e0, e1)
-    length = sqrt((normal * normal).sum())
+    normal = np.empty(3)
+    for d in range(3):
+        e, f = (d + 1) % 3, (d + 2) % 3
+        normal[d] = (corners[1, e] - corners[0, e]) * (corners[2, f] - corners[0, f]) - (
+            corners[1, f] - corners[0, f]
+        ) * (corners[2, e] - corners[0, e])
+    length = sqrt(normal[0] ** 2 + normal[1] ** 2 + normal[2] ** 2)
     if length == 0.0:
         return
-    v0, v1, v2 = triangle_velocity(x[0], x[1], x[2], corners, normal / length)
+    for d in range(3):
+        normal[d] /= length
+    v0, v1, v2 = triangle_velocity(x[0], x[1], x[2], corners, normal)
     u[0] += v0
     u[1] += v1
     u[2] += v2

@@ -137,7 +137,9 @@ def _fit_slopes(origin, points, found, count, e1, e2, normal, terms, matrix, rig
             right[i] += weight * row[i] * z
             for j in range(i + 1):
                 matrix[i, j] += weight * row[i] * row[j]
-    before = right[:terms].copy()
+    before = np.empty(9)
+    for i in range(terms):
+        before[i] = right[i]
     solved = _solve_positive(matrix, right, terms)
     for i in range(terms):
         squares -= before[i] * right[i]
@@ -146,14 +148,35 @@ def _fit_slopes(origin, points, found, count, e1, e2, normal, terms, matrix, rig
     return right[0], right[1], solved, left
 
 
+@njit(cache=True)
+def _cross(a, b):
+    """(3,) a x b."""
+    product = np.empty(3)
+    product[0] = a[1] * b[2] - a[2] * b[1]
+    product[1] = a[2] * b[0] - a[0] * b[2]
+    product[2] = a[0] * b[1] - a[1] * b[0]
+    return product
+
+
+@njit(cache=True, error_model="numpy")
+def _divide(vector, number):
+    """Divide a vector (3,) in place."""
+    for k in range(3):
+        vector[k] /= number
+
+
 @njit(cache=True, error_model="numpy")
 def _turned_normal(normal, origin, points, found, count, matrix, right):
     """Normal after one fit, (3,), or the old one when no fit is possible; roughness, nan then."""
     axis = np.zeros(3)
-    axis[np.argmin(np.abs(normal))] = 1.0
-    e1 = np.cross(normal, axis)
-    e1 /= np.sqrt((e1 * e1).sum())
-    e2 = np.cross(normal, e1)
+    least = 0
+    for k in range(1, 3):
+        if abs(normal[k]) < abs(normal[least]):
+            least = k
+    axis[least] = 1.0
+    e1 = _cross(normal, axis)
+    _divide(e1, np.sqrt(e1[0] * e1[0] + e1[1] * e1[1] + e1[2] * e1[2]))
+    e2 = _cross(normal, e1)
     a, b, solved, left = 0.0, 0.0, False, np.nan
     if count >= 10:
         a, b, solved, left = _fit_slopes(
@@ -165,8 +188,26 @@ def _turned_normal(normal, origin, points, found, count, matrix, right):
         )
     if not solved:
         return normal, np.nan
-    turned = normal - a * e1 - b * e2
-    return turned / np.sqrt((turned * turned).sum()), left
+    turned = np.empty(3)
+    for k in range(3):
+        turned[k] = normal[k] - a * e1[k] - b * e2[k]
+    _divide(turned, np.sqrt(turned[0] ** 2 + turned[1] ** 2 + turned[2] ** 2))
+    return turned, left
+
+
+@njit(cache=True, error_model="numpy")
+def _fit_normal(i, points, normals, starts, links, result, rough):
+    """Write the normal of one vertex into `result`, the distance of its neighbours into `rough`."""
+    found = np.empty(MAX_NEIGHBOURS, dtype=np.int64)
+    matrix, right, normal = np.empty((9, 9)), np.empty(9), np.empty(3)
+    count = _ring_points(i, starts, links, found)
+    for k in range(3):
+        normal[k] = normals[i, k]
+    for _ in range(2):
+        normal, rough[i] = _turned_normal(normal, points[i], points, found, count, matrix, right)
+    turn = normal[0] * normals[i, 0] + normal[1] * normals[i, 1] + normal[2] * normals[i, 2]
+    for k in range(3):
+        result[i, k] = normal[k] if turn > 0.5 else normals[i, k]
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
@@ -179,17 +220,5 @@ def fitted_normals(points, normals, starts, links):
     n = len(points)
     result, rough = np.empty((n, 3)), np.empty(n)
     for i in prange(n):
-        found = np.empty(MAX_NEIGHBOURS, dtype=np.int64)
-        matrix, right = np.empty((9, 9)), np.empty(9)
-        count = _ring_points(i, starts, links, found)
-        normal = normals[i].copy()
-        for _ in range(2):
-            normal, rough[i] = _turned_normal(
-                normal, points[i], points, found, count, matrix, right
-            )
-        turn = normal[0] * normals[i, 0] + normal[1] * normals[i, 1] + normal[2] * normals[i, 2]
-        if turn > 0.5:
-            result[i] = normal
-        else:
-            result[i] = normals[i]
+        _fit_normal(i, points, normals, starts, links, result, rough)
     return result, rough
