@@ -17,7 +17,6 @@ from panelcp.report.contents import (
     RunContents,
     answer,
     bearing,
-    explain,
     in_pascal,
     kept,
     likely_reversed,
@@ -62,8 +61,6 @@ th { background:var(--pale); text-align:right; font-weight:600 }
 th { white-space:normal; vertical-align:bottom } th.t, td.t, td.p { text-align:left }
 td.p, td.r { white-space:normal; min-width:15ch }
 td.w { white-space:normal; text-align:left; min-width:24ch }
-tr.first td { border-bottom:0; padding-bottom:0 }
-tr.first + tr td { padding-top:0; color:var(--soft) }
 .bad { color:var(--bad); font-weight:600 } .good { color:var(--good); font-weight:600 }
 details { margin:.4rem 0 } summary { cursor:pointer; font-weight:600 }
 figure { margin:1.4rem 0 } figure img { width:100%; height:auto; background:#fff;
@@ -78,7 +75,6 @@ footer { margin:3rem 0 2rem; color:var(--soft); font-size:.85rem }
   .cards, .cards tbody, .cards tr, .cards td { display:block }
   .cards thead, .cards td:empty { display:none }
   .cards tr { padding:.5rem 0; border-bottom:1px solid var(--line) }
-  .cards tr.first { border-bottom:0; padding-bottom:0 } .cards tr.first + tr { padding-top:0 }
   .cards td { display:flex; justify-content:space-between; gap:1rem; border:0;
               padding:.1rem 0; text-align:right; white-space:normal; overflow-wrap:anywhere }
   .cards td::before { content:attr(data-label); color:var(--soft); text-align:left;
@@ -215,12 +211,10 @@ def _ranking(contents: RunContents) -> str:
             (f"{ranking.mean_ratio[pair]:.2f}", ""),
             (str(pair + 1), ""),
         ]
-        reason = escape(kept(explain(contents, pair)))
-        why = f'<tr><td></td><td class="w" colspan="9">{reason}</td></tr>'
-        rows.append(html_row(cells, titles=titles).replace("<tr>", '<tr class="first">', 1) + why)
+        rows.append(html_row(cells, titles=titles))
     note = (
         f"<p class='soft'>The best places that do not overlap, of {ranking.n_pairs} pairs of inlet "
-        "and exit; the number is that on the maps, ranking.csv lists all pairs. Available is the "
+        "and exit; the number is that on the maps and cards, ranking.csv lists all pairs. Available is the "
         "pressure behind the inlet less the pressure at the exit, both on the closed skin; needed "
         "is what inlet, core and exit use up. The deviation is one standard deviation of the "
         f"estimate. Deviations and probabilities come from {_drawn(ranking)} of all that is not "
