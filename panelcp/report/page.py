@@ -214,7 +214,7 @@ def _ranking(contents: RunContents) -> str:
         rows.append(html_row(cells, titles=titles))
     note = (
         f"<p class='soft'>The best places that do not overlap, of {ranking.n_pairs} pairs of inlet "
-        "and exit; the number is that on the maps and cards, ranking.csv lists all pairs. Available is the "
+        "and exit; the number is that on maps and cards, ranking.csv lists all. Available is the "
         "pressure behind the inlet less the pressure at the exit, both on the closed skin; needed "
         "is what inlet, core and exit use up. The deviation is one standard deviation of the "
         f"estimate. Deviations and probabilities come from {_drawn(ranking)} of all that is not "
