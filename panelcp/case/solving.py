@@ -105,6 +105,7 @@ def solve_case(
     RunContents
     """
     air = _solved_air(prepared, progress)
+    searches = tuple(result.line() for result in prepared.searches)
     progress("looking for the best places between those tried")
     prepared, found = _with_found_places(prepared, air)
     progress("solving on a coarser panelling, to see how much it matters")
@@ -120,6 +121,7 @@ def solve_case(
     check = check_surface(prepared.surface)
     return RunContents(
         **_from_the_case(prepared, check),
+        searches=searches,
         **_answers(prepared, air, ranking, at_openings, hits),
         **({} if only_ranking else _more(prepared, air, ranking, progress)),
         solutions=air.solutions,
@@ -147,7 +149,7 @@ def solve_case(
         ),
         log=(
             *check.lines(),
-            *(result.line() for result in prepared.searches),
+            *searches,
             *(places.line() for places in found if places.openings),
             *solver_lines(air.solutions, air.checks),
             *air_lines(prepared.case, air.solutions),
@@ -230,7 +232,6 @@ def _from_the_case(prepared: PreparedCase, check) -> dict:
         "input_hash": input_hash(prepared),
         "check": check,
         "needed_pressure": case.needed_pressure,
-        "searches": tuple(result.line() for result in prepared.searches),
         "inputs": {"surface_hash": prepared.surface_hash, "case": case.tables},
         "marks": marks_of(prepared),
         "views": case.views,
