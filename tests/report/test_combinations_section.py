@@ -19,7 +19,7 @@ from panelcp.report.combinations_section import (
     ratio_text,
     sign_warnings,
 )
-from panelcp.report.page import _row, _table
+from panelcp.report.markup import html_row, html_table
 from panelcp.report.summary import _plain
 from tests.placement.test_combinations import (
     CONDITIONS,
@@ -47,7 +47,7 @@ def number_of(found, exits):
 
 
 def page(found):
-    return combinations_section(found, CONDITIONS, _table, _row)
+    return combinations_section(found, CONDITIONS, html_table, html_row)
 
 
 def test_an_exit_that_draws_in_is_told_with_condition_and_strength(found):
@@ -158,7 +158,7 @@ def test_every_row_of_a_table_has_as_many_cells_as_its_head(found):
 
 def test_texts_of_the_case_are_escaped(found):
     names = (replace(CONDITIONS[0], name="<b>fast</b>"), *CONDITIONS[1:])
-    html = combinations_section(found, names, _table, _row)
+    html = combinations_section(found, names, html_table, html_row)
     assert "<b>" not in html
     assert "&lt;b&gt;fast" in html
 

@@ -26,7 +26,7 @@ from panelcp.report.curve_drawing import (
 )
 from panelcp.report.curves import _station_text, figure_plans, shown_pairs, write_curves
 from panelcp.report.curves_section import curves_section
-from panelcp.report.page import _row, _table
+from panelcp.report.markup import html_row, html_table
 from panelcp.report.tables import IN_H2O
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.opening import lay_opening
@@ -212,7 +212,7 @@ def test_tables_hold_the_numbers_that_are_drawn(curves):
 
 
 def test_the_section_escapes_every_name(curves, pictures):
-    html = curves_section(curves, pictures, _table, _row)
+    html = curves_section(curves, pictures, html_table, html_row)
     assert EVIL not in html
     assert "left &lt;i&gt;&quot;&amp;$x$" in html
     assert "climb <&>" not in html
@@ -220,4 +220,7 @@ def test_the_section_escapes_every_name(curves, pictures):
     assert html.count("<figure>") == html.count("<details>") == len(pictures)
     assert len(re.findall(r'<img alt="[^"]{40,}" ', html)) == len(pictures)
     assert 'href="curves/01-top-bottom-sides.png"' in html
-    assert curves_section(curves, [], _table, _row) == "<p>No curve can be drawn for this case.</p>"
+    assert (
+        curves_section(curves, [], html_table, html_row)
+        == "<p>No curve can be drawn for this case.</p>"
+    )

@@ -5,7 +5,7 @@ from dataclasses import fields
 from html.parser import HTMLParser
 
 from panelcp.placement.spoilers import Spoiler
-from panelcp.report.page import _row, _table
+from panelcp.report.markup import html_row, html_table
 from panelcp.report.spoilers_section import (
     LOOK_HERE,
     shown,
@@ -78,7 +78,7 @@ def cells_of(html):
 
 
 def test_one_row_for_each_thing_with_its_worst_condition_first():
-    parsed = cells_of(spoilers_section(FOUND, _table, _row))
+    parsed = cells_of(spoilers_section(FOUND, html_table, html_row))
     heading, *rows = parsed.rows
     assert [row[:5] for row in rows] == [
         ["top vent", "reversed flow", "spoils it", "run-up", "0.90"],
@@ -96,7 +96,7 @@ def test_one_row_for_each_thing_with_its_worst_condition_first():
 
 
 def test_texts_are_escaped():
-    html = spoilers_section(FOUND, _table, _row)
+    html = spoilers_section(FOUND, html_table, html_row)
     assert "<chin>" not in html
     assert "&lt;chin&gt;" in html
     assert "Glass &amp; acrylic." in html
@@ -105,15 +105,15 @@ def test_texts_are_escaped():
 
 def test_of_many_conditions_a_few_are_named():
     many = [reversed_in(f"c{k}", 0.5 - 0.01 * k) for k in range(8)]
-    (_, row) = cells_of(spoilers_section(many, _table, _row)).rows
+    (_, row) = cells_of(spoilers_section(many, html_table, html_row)).rows
     assert row[3] == "c0"
     assert row[7] == "c1, c2, c3 and 4 more"
-    (_, row) = cells_of(spoilers_section(many[:5], _table, _row)).rows
+    (_, row) = cells_of(spoilers_section(many[:5], html_table, html_row)).rows
     assert row[7] == "c1, c2, c3, c4"
 
 
 def test_nothing_found_is_not_called_good():
-    html = spoilers_section((), _table, _row)
+    html = spoilers_section((), html_table, html_row)
     assert "No number passes its limit." in html
     assert "not found good by that" in " ".join(html.split())
     for text in (LOOK_HERE, html):
