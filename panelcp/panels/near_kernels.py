@@ -100,7 +100,7 @@ def rule_points(c, xi, eta, size, share, points, weights):
         weights[k] = share * _patch_area(c, a, b) / 6.0
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def point_rules(patches, controls, centroids, areas, neighbours, stencil):
     """Point sources that stand for each panel at some distance, its own point source taken off.
 
@@ -110,7 +110,7 @@ def point_rules(patches, controls, centroids, areas, neighbours, stencil):
     """
     n = len(patches)
     places, strengths = np.empty((n, 3, 4)), np.zeros((n, 4, 4))
-    for j in prange(n):
+    for j in range(n):
         points, weights = np.empty((3, 3)), np.empty(3)
         rule_points(patches[j], 0.0, 0.0, 1.0, 1.0, points, weights)
         for k in range(3):

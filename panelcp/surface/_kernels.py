@@ -210,7 +210,7 @@ def _fit_normal(i, points, normals, starts, links, result, rough):
         result[i, k] = normal[k] if turn > 0.5 else normals[i, k]
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
+@njit(cache=True, error_model="numpy")
 def fitted_normals(points, normals, starts, links):
     """(n, 3) vertex normals by two passes of a cubic fit over the two rings of neighbours.
 
@@ -219,6 +219,6 @@ def fitted_normals(points, normals, starts, links):
     """
     n = len(points)
     result, rough = np.empty((n, 3)), np.empty(n)
-    for i in prange(n):
+    for i in range(n):
         _fit_normal(i, points, normals, starts, links, result, rough)
     return result, rough
