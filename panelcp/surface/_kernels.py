@@ -1,7 +1,7 @@
 """Compiled loops over rays and panels."""
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 
 @njit(cache=True, error_model="numpy")
