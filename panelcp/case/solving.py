@@ -28,6 +28,7 @@ from panelcp.case.log_lines import (
 )
 from panelcp.case.marks import marks_of
 from panelcp.case.preparing import PreparedCase, Progress, quiet
+from panelcp.case.reading import DEFAULT_RECOVERY
 from panelcp.flow.pocket_edges import PocketEdges, pocket_edges
 from panelcp.flow.skin_layers import SkinLayers, SkinStates, separation_change, whole_skin
 from panelcp.flow.solutions import Solutions, solve_conditions
@@ -60,6 +61,9 @@ from panelcp.surface.checking import check_surface
 from panelcp.surface.opening import Opening
 from panelcp.surface.rays import SkinFinder
 from panelcp.surface.skin_distance import TapeDistances, tape_distances
+
+SKIN_INLET = "submerged"
+"""Kind of inlet whose vent map is drawn where no inlet is searched."""
 
 FORWARD_ROOM = 0.12
 """Room behind the last opening in which the air is followed, parts of the body's length."""
@@ -274,16 +278,24 @@ def _combinations(case, flow: SurfaceFlow, ranking: OpeningRanking):
 
 
 def _vent_maps(prepared: PreparedCase, flow: SurfaceFlow, ranking) -> tuple[VentMap, ...]:
-    """What a small opening would be worth all over the searched skin, by use."""
+    """What a small opening would be worth all over the searched skin, by use and kind of inlet.
+
+    Without a search for inlets, what a submerged inlet would be worth where exits are searched.
+    """
+    entries = prepared.case.searches
+    inlets = [e for e in entries if e.region.use in ("inlet", "both")]
+    kinds = {e.region.kind: e.recovery for e in inlets} or {
+        SKIN_INLET: DEFAULT_RECOVERY[SKIN_INLET]
+    }
+    wanted = [("exit", "", 0.0, [e for e in entries if e.region.use in ("exit", "both")])]
+    wanted += [("inlet", kind, eta.value, inlets or entries) for kind, eta in kinds.items()]
     maps, finder = [], SkinFinder(prepared.surface)
-    for use in ("exit", "inlet"):
-        entries = [e for e in prepared.case.searches if e.region.use in (use, "both")]
-        if not entries:
-            continue
-        searched = searched_panels(finder, [e.region for e in entries], prepared.case.zones)
+    for use, kind, eta, chosen in wanted:
+        regions = [e.region for e in chosen if use == "exit" or not inlets or e.region.kind == kind]
+        searched = searched_panels(finder, regions, prepared.case.zones)
         if searched.any():
-            recovery = entries[0].recovery.value if use == "inlet" else 0.0
-            maps.append(vent_map(flow, use, ranking, searched, ranking.needed, recovery))
+            words = kind and f"{kind}, recovery {eta:g}"
+            maps.append(vent_map(flow, use, ranking, searched, ranking.needed, eta, words))
     return tuple(maps)
 
 

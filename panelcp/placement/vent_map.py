@@ -33,6 +33,7 @@ class VentMap:
         best of the partners; nan where not searched
     mean_ratio : (n_panels,) float, its weighted mean over the deciding conditions, same partner
     deciding : (n_panels,) int, number of the condition with the least; -1 where not searched
+    kind : of the opening looked for, in words, where it matters
     """
 
     use: str
@@ -41,6 +42,7 @@ class VentMap:
     least_ratio: np.ndarray
     mean_ratio: np.ndarray
     deciding: np.ndarray
+    kind: str = ""
 
     def __post_init__(self):
         object.__setattr__(self, "searched", frozen_array(self.searched, bool))
@@ -56,6 +58,7 @@ def vent_map(
     searched: np.ndarray,
     needed: Sequence[float] | None = None,
     recovery: float | Sequence[float] = 0.0,
+    kind: str = "",
 ) -> VentMap:
     """Available over needed pressure all over the searched skin.
 
@@ -69,6 +72,7 @@ def vent_map(
     needed : Pa for each condition; the conditions' own when not given
     recovery : of the kind of inlet looked for, one number or one for each condition; only for
         inlets
+    kind : in words, for the title
 
     Returns
     -------
@@ -106,6 +110,7 @@ def vent_map(
         least_ratio=_spread(ratio.min(axis=1), searched, np.nan),
         mean_ratio=_spread(ratio @ weights, searched, np.nan),
         deciding=_spread(chosen[ratio.argmin(axis=1)], searched, -1),
+        kind=kind,
     )
 
 

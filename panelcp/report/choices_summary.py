@@ -62,6 +62,7 @@ def _vent_map(contents: RunContents, found) -> dict[str, Any]:
     panel = found.searched.nonzero()[0][best]
     return {
         "use": found.use,
+        "kind": found.kind,
         "partners": list(found.partners),
         "panels_searched": int(found.searched.sum()),
         "greatest_least_ratio": found.least_ratio[panel],

@@ -35,7 +35,7 @@ from panelcp.report.pages import (
     write_title,
 )
 from panelcp.report.projection import SHARP_EDGE_COSINE, visible_runs
-from panelcp.report.sheets import LONGEST_LABEL, LONGEST_TITLE, part_of, picture_text
+from panelcp.report.sheets import LONGEST_LABEL, LONGEST_TITLE, file_word, part_of, picture_text
 from panelcp.report.vent_map_colours import (
     ENOUGH,
     VentScale,
@@ -112,7 +112,7 @@ def write_vent_map_sheet(
                 f"the {surface.n_panels} of the surface"
             )
         title, caption = _words(vent_map, conditions, name)
-        path = Path(folder) / f"vent-map-{vent_map.use}.png"
+        path = Path(folder) / f"vent-map-{_file_words(vent_map, vent_maps)}.png"
         with own_look():
             figure = vent_map_figure(
                 projected,
@@ -127,18 +127,27 @@ def write_vent_map_sheet(
     return sheets
 
 
+def _file_words(vent_map, vent_maps) -> str:
+    """exit or inlet, with the kind where there are several maps of one use."""
+    several = sum(other.use == vent_map.use for other in vent_maps) > 1
+    return file_word(f"{vent_map.use} {vent_map.kind}") if several else vent_map.use
+
+
 def _words(vent_map, conditions, name) -> tuple[str, str]:
     """Title and caption of a map."""
+    kind = f" ({vent_map.kind})" if vent_map.kind else ""
     partner = "inlet" if vent_map.use == "exit" else "exit"
     names = [picture_text(text, LONGEST_LABEL) for text in vent_map.partners]
     with_them = f"{partner}{'s' if len(names) > 1 else ''} {', '.join(names)}"
-    title = f"vent map, {vent_map.use}s: least available over needed pressure, with {with_them}"
+    title = (
+        f"vent map, {vent_map.use}s{kind}: least available over needed pressure, with {with_them}"
+    )
     deciding = np.unique(vent_map.deciding[vent_map.searched])
     if len(deciding) == 1:
         title += f"; decided by {picture_text(conditions[deciding[0]], LONGEST_TITLE)}"
     enough = vent_map.least_ratio[vent_map.searched] >= ENOUGH
     caption = (
-        f"Least available over needed pressure of a small {vent_map.use} at every panel of the "
+        f"Least available over needed pressure of a small {vent_map.use}{kind} at every panel of the "
         f"searched skin, with {partner} {', '.join(vent_map.partners)}; at least 1 on "
         f"{np.count_nonzero(enough)} of {enough.size} searched panels"
     )
