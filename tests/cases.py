@@ -1,6 +1,8 @@
 """A small invented case: a body of 4 m by 1 m by 1 m with a few openings, written to a folder."""
 
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
@@ -102,6 +104,18 @@ def write_case(folder: Path, text: str = CASE, name: str = "case.toml") -> Path:
     path = folder / name
     path.write_text(text, encoding="utf-8")
     return path
+
+
+@cache
+def ranked(text: str = CASE):
+    """The case made ready and what is found for it, without curves; solved once per run."""
+    from panelcp.case.preparing import prepare_case
+    from panelcp.case.reading import read_case
+    from panelcp.case.solving import solve_case
+
+    with TemporaryDirectory() as folder:
+        prepared = prepare_case(read_case(write_case(Path(folder), text)))
+    return prepared, solve_case(prepared, only_ranking=True)
 
 
 def changed(old: str, new: str, text: str = CASE) -> str:

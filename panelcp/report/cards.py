@@ -18,7 +18,7 @@ from panelcp.report.contents import (
 )
 from panelcp.report.tables import any_reversal
 
-WIDTH, ROW, NAMES, NUMBERS = 640, 22, 210, 92
+WIDTH, ROW, NAMES, NUMBERS = 640, 22, 210, 108
 """Units of the picture: its width, a row's height, room for names on the left and numbers on the
 right."""
 
@@ -44,11 +44,11 @@ CARD_STYLE = """
 def cards_section(contents: RunContents) -> str:
     """HTML of the cards; every text of the case is escaped."""
     note = (
-        "<p class='soft'>Bars: available pressure in every condition, pale where it does not "
-        "decide; the thin line is one standard deviation to both sides, the thick tick the needed "
-        "pressure. Chance of being best: the part of all sampled worlds in which this place, or "
-        "one that overlaps it, is the best of all that were tried. Regret: by how much available / "
-        "needed falls behind the best place of this list in a condition.</p>"
+        "<p class='soft'>Bars: available pressure in every condition, on one scale for all places, "
+        "pale where it does not decide; the thin line is one standard deviation to both sides, the "
+        "thick tick the needed pressure. Chance of being best: the part of all sampled worlds in "
+        "which this place, or one that overlaps it, is the best of all that were tried. Regret: by "
+        "how much available / needed falls behind the best place of this list in a condition.</p>"
     )
     cards = [_card(contents, k, pair) for k, pair in enumerate(contents.short_list)]
     return note + "".join(cards)
@@ -125,23 +125,25 @@ def _bars(contents: RunContents, pair: int) -> str:
         return ""
     available, spread = ranking.available[shown, pair], ranking.deviation[shown, pair]
     needed = ranking.needed[shown]
-    ends = np.concatenate([available - spread, available + spread, needed[needed > 0.0], [0.0]])
-    low, high = float(ends.min()), float(ends.max())
+    low, high = _ends(contents, shown)
     scale = (WIDTH - NAMES - NUMBERS) / max(high - low, 1e-9)
 
     def x(value) -> float:
         return NAMES + (value - low) * scale
 
+    def said(c) -> str:
+        value = ranking.available[c, pair]
+        return whole(value) if flow.predicted[c] else _direction(value)
+
     rows = []
     for row, c in enumerate(shown):
         condition, top = flow.conditions[c], ROW * row + 6
         numbers = available[row], spread[row], needed[row]
-        rows.append(_bar(condition, top, numbers, x))
+        rows.append(_bar(condition, top, numbers, x, flow.predicted[c]))
     height = ROW * len(shown) + 8
     axis = f'<line class="axis" x1="{x(0):.1f}" x2="{x(0):.1f}" y1="2" y2="{height - 4}"/>'
-    label = (
-        f"Available pressure with {ranking.exit(pair).name}, Pa: "
-        + "; ".join(f"{flow.conditions[c].name} {a:.0f}" for c, a in zip(shown, available))  # noqa: B905
+    label = f"Available pressure with {ranking.exit(pair).name}, Pa: " + "; ".join(
+        f"{flow.conditions[c].name} {said(c)}" for c in shown
     )
     return (
         f'<svg viewBox="0 0 {WIDTH} {height}" role="img" aria-label="{escape(label, quote=True)}">'
@@ -149,8 +151,17 @@ def _bars(contents: RunContents, pair: int) -> str:
     )
 
 
-def _bar(condition, top: float, numbers, x) -> str:
-    """One condition: name, bar, deviation, needed pressure, number."""
+def _ends(contents: RunContents, shown) -> tuple[float, float]:
+    """Least and greatest pressure in the pictures of all cards, Pa."""
+    ranking, pairs = contents.ranking, contents.short_list
+    available, needed = ranking.available[shown][:, pairs], ranking.needed[shown]
+    spread = ranking.deviation[shown][:, pairs]
+    ends = [*(available - spread).flat, *(available + spread).flat, *needed[needed > 0.0], 0.0]
+    return float(min(ends)), float(max(ends))
+
+
+def _bar(condition, top: float, numbers, x, predicted: bool) -> str:
+    """One condition: name, bar, deviation, needed pressure, number or that there is none."""
     value, spread, needed = numbers
     left, right = sorted((x(0.0), x(value)))
     style = "short" if value < 0.0 or (needed > 0.0 and value < needed) else "enough"
@@ -161,7 +172,7 @@ def _bar(condition, top: float, numbers, x) -> str:
     if needed > 0.0:
         tick = f'<line class="need" x1="{x(needed):.1f}" x2="{x(needed):.1f}" y1="{top - 3}" '
         tick += f'y2="{top + 15}"/>'
-    number = f"{value:.0f} ± {spread:.0f} Pa".replace("-", "−")
+    number = f"{whole(value)} ± {spread:.0f} Pa" if predicted else _direction(value)
     return (
         f'<text x="{NAMES - 8}" y="{middle + 4}" text-anchor="end">{escape(name)}</text>'
         f'<rect class="{style}" x="{left:.1f}" y="{top}" width="{right - left:.1f}" height="12"/>'
@@ -169,6 +180,22 @@ def _bar(condition, top: float, numbers, x) -> str:
         f'y1="{middle}" y2="{middle}"/>{tick}'
         f'<text class="s" x="{WIDTH - 2}" y="{middle + 4}" text-anchor="end">{number}</text>'
     )
+
+
+def whole(value: float) -> str:
+    """A number without its decimals.
+
+    Examples
+    --------
+    >>> whole(-12.6), whole(-0.2), whole(3.5)
+    ('−13', '0', '4')
+    """
+    return f"{round(value)}".replace("-", "−")
+
+
+def _direction(value: float) -> str:
+    """All that is known where the pressure is not predicted."""
+    return f"{'out' if value > 0.0 else 'in'}? not predicted"
 
 
 def _spoiled(contents: RunContents, pair: int) -> str:
