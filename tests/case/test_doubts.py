@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panelcp.case import deviations, doubts, running
+from panelcp.case import deviations, doubts, solving
 from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
 from panelcp.case.solving import solve_case
@@ -13,16 +13,12 @@ from panelcp.panels.faults import CHANGE_KIND, solution_checks
 from panelcp.panels.solving import solve_units
 from panelcp.placement.bands import PANELLING, SAMPLES
 from tests import bodies
-from tests.cases import CASE, changed, write_case, write_mesh
+from tests.cases import CASE, changed, ranked, write_case, write_mesh
 
 
 @pytest.fixture
-def warnings(tmp_path):
-    def run(text):
-        case = read_case(write_case(tmp_path, text))
-        return solve_case(prepare_case(case)).warnings
-
-    return run
+def warnings():
+    return lambda text: ranked(text)[1].warnings
 
 
 def test_small_case_as_it_is_says_only_what_it_is_known_for(warnings):
@@ -73,16 +69,23 @@ def test_left_handed_axes(warnings):
 
 @pytest.fixture(scope="module")
 def coarse_nosed(tmp_path_factory):
-    """The small case on a body whose nose has too few panels."""
+    """The small case, with the grid's places alone, on a body whose nose has too few panels."""
     folder = tmp_path_factory.mktemp("coarse")
     body = bodies.coarse_nosed_ellipsoid((2.0, 0.5, 0.5), 3)
     write_mesh(folder / "body.stl", body.vertices, body.triangles)
     text = changed('centre = ["-2 m", "0 m", "0 m"]', 'centre = ["-1.8 m", "0 m", "-170 mm"]')
+    text = changed('spacing = "200 mm"', 'spacing = "200 mm"\nfind = 0', text)
     return prepare_case(read_case(write_case(folder, text)))
 
 
-def test_pressure_that_changes_on_finer_panels_is_doubted_where_it_does(coarse_nosed):
-    contents = solve_case(coarse_nosed)
+@pytest.fixture(scope="module")
+def coarse_ranked(coarse_nosed):
+    """What is found for it."""
+    return solve_case(coarse_nosed, only_ranking=True)
+
+
+def test_pressure_that_changes_on_finer_panels_is_doubted_where_it_does(coarse_ranked):
+    contents = coarse_ranked
     check = contents.checks[-1]
     assert check.kind == CHANGE_KIND
     assert check.failed
@@ -96,15 +99,15 @@ def test_good_body_is_settled(warnings):
     assert not [line for line in warnings(CASE) if CHANGE_KIND in line]
 
 
-def test_openings_carry_the_change_into_their_deviations(coarse_nosed, monkeypatch):
-    usual, found = solve_case(coarse_nosed), usual_settling(coarse_nosed)
+def test_openings_carry_the_change_into_their_deviations(coarse_nosed, coarse_ranked, monkeypatch):
+    usual, found = coarse_ranked, usual_settling(coarse_nosed)
     coarser, _ = deviations.discretisation(coarse_nosed, usual.flow)
     kept = np.maximum(coarser, deviations.settling_at_openings(coarse_nosed, found.pressure))
     rise = np.array([30.0, -200.0, 0.0])
     pressure = np.repeat(rise[:, None], coarse_nosed.surface.n_panels, axis=1)
     given = deviations.Settling((), pressure, "as it is given here")
-    monkeypatch.setattr(running, "settling", lambda *_: given)
-    wide = solve_case(coarse_nosed).ranking
+    monkeypatch.setattr(solving, "settling", lambda *_: given)
+    wide = solve_case(coarse_nosed, only_ranking=True).ranking
     gain = np.maximum(coarser, np.abs(rise)[:, None]) ** 2 - kept**2
     assert gain[1].min() > 0.5 * 200.0**2
     (kind,) = [kind for kind in wide.bands.samples.kinds if kind.name == PANELLING]
@@ -157,7 +160,7 @@ def test_finer_panels_that_cannot_be_solved_are_a_warning(coarse_nosed, monkeypa
         return solve_units(surface, **options)
 
     monkeypatch.setattr(deviations, "solve_units", refuse)
-    contents = solve_case(coarse_nosed)
+    contents = solve_case(coarse_nosed, only_ranking=True)
     assert CHANGE_KIND not in [check.kind for check in contents.checks]
     assert any("but the solution did not converge" in line for line in contents.warnings)
 

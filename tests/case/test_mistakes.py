@@ -4,8 +4,8 @@ import re
 
 import pytest
 
+from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
-from panelcp.case.running import prepare_case
 from panelcp.case.schema import band, quantity
 from panelcp.errors import CaseError, PanelcpError, QuantityError, SurfaceError
 from tests.cases import CASE, changed, line_of, write_case

@@ -3,14 +3,11 @@
 import json
 from functools import cache
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from panelcp.case.preparing import prepare_case
-from panelcp.case.reading import read_case
 from panelcp.case.side_by_side import (
     ABSENT,
     MOST_PAIRS,
@@ -22,14 +19,13 @@ from panelcp.case.side_by_side import (
     side_by_side,
     table_changes,
 )
-from panelcp.case.solving import solve_case
 from panelcp.errors import CaseError, SurfaceError
 from panelcp.placement.comparing import draw_names
 from panelcp.report.side_by_side import LONGEST_VALUE
 from panelcp.report.tables import ranking_csv
 from panelcp.surface.mesh import SurfaceMesh
 from tests import bodies
-from tests.cases import CASE, changed, write_body, write_case
+from tests.cases import CASE, changed, ranked, write_body, write_case
 
 SAME = changed('"Invented."', '"A copy."', changed("Small body", "Copy"))
 GLIDE = '[[condition]]\nname = "glide"\ntrue_airspeed = "40 m/s"\nneeded_pressure = "400 Pa"\n\n'
@@ -42,13 +38,10 @@ MOVED = changed('"500 Pa"', '"520 Pa"', changed(LATCH, "", MOVED))
 @cache
 def small_sides():
     """The small case, a copy of it, and one that is moved; each is solved once per run."""
-    with TemporaryDirectory() as folder:
-        texts = {"case.toml": CASE, "copy.toml": SAME, "moved.toml": MOVED}
-        paths = [write_case(Path(folder), text, name) for name, text in texts.items()]
-        prepared = [prepare_case(read_case(path)) for path in paths]
-        contents = [solve_case(ready) for ready in prepared]
-        names = case_names([ready.case for ready in prepared])
-        return side_by_side(names, list(texts), prepared, contents)
+    prepared, contents = zip(*(ranked(text) for text in (CASE, SAME, MOVED)), strict=True)
+    names = case_names([ready.case for ready in prepared])
+    files = ["case.toml", "copy.toml", "moved.toml"]
+    return side_by_side(names, files, list(prepared), list(contents))
 
 
 def test_copy_of_a_case_is_a_tie_without_any_difference():
