@@ -66,6 +66,7 @@ details { margin:.4rem 0 } summary { cursor:pointer; font-weight:600 }
 figure { margin:1.4rem 0 } figure img { width:100%; height:auto; background:#fff;
          border:1px solid var(--line) } figcaption { color:var(--soft); font-size:.9rem }
 h3 { font-size:1rem; margin:1.6rem 0 .4rem }
+h3, figcaption, summary { overflow-wrap:anywhere }
 nav a { display:inline-block; margin-right:1rem } a { color:inherit }
 footer { margin:3rem 0 2rem; color:var(--soft); font-size:.85rem }
 @media (max-width:640px) {
