@@ -31,6 +31,7 @@ from panelcp.report.contents import (
 )
 from panelcp.report.tables import effects_csv
 from tests.case.test_air_tables import PROPELLER, WING
+from tests.case.test_solving import BLOWN
 from tests.cases import CASE, changed, ranked, write_case
 
 GROUND = """
@@ -51,8 +52,7 @@ wind_from = "180 deg"
 power = "8 %"
 decides = false
 """
-FLOW = 'flow = { climb = "0.2 m3/s" }\nrecovery = { value = "0.8"'
-AIR = changed('recovery = { value = "0.8"', FLOW, CASE) + PROPELLER + WING + GROUND
+AIR = BLOWN + WING + GROUND
 
 
 @pytest.fixture(scope="module")
@@ -270,7 +270,7 @@ def test_reversal_is_told_by_its_probability(finished):
 
 
 def test_condition_without_power_is_told():
-    contents = ranked(CASE + PROPELLER)[1]
+    contents = ranked(BLOWN)[1]
     assert any("no slipstream in sideslip, parked" in line for line in contents.warnings)
     assert np.isnan(contents.flow.cp[2]).all()
 
