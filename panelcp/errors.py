@@ -27,3 +27,7 @@ class FlowError(PanelcpError):
 
 class PlacementError(PanelcpError):
     """Openings or searches that leave nothing to compare."""
+
+
+class NetworkError(PanelcpError):
+    """A cooling network that cannot work; the message lists all that is wrong with it."""
