@@ -1,0 +1,1 @@
+"""The cooling air inside the cowl: losses, network, cores, heat and temperatures."""

@@ -1,0 +1,854 @@
+"""The cooling-air network: nodes, elements between them, and the steady flows through it.
+
+Notes
+-----
+Unknown are the flows round a set of independent loops. All nodes with a given total pressure are
+taken as one place outside, a tree of elements reaches every inner node from there, and every other
+element closes one loop through the tree. So mass is conserved at every node by construction, also
+through elements without any resistance, and only the total pressure round the loops is left to be
+balanced: Newton's method with its analytic, symmetric matrix C^T diag(slope) C, once for all
+worlds. Where all losses rise with the flow this is the minimum of a convex function (the sum of the
+elements' integrals of pressure over flow, less what the outside supplies), whose derivative along a
+step shortens the step where needed; it is reached from anywhere.
+
+Temperatures follow the flows (upwind, mixed at the nodes); both are repeated until they agree.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import cached_property
+
+import numpy as np
+
+from panelcp.atmosphere import SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE
+from panelcp.cooling.elements import LEAST_DROP, Element, ElementAir, Fan, QuadraticLaw
+from panelcp.errors import NetworkError
+from panelcp.surface.mesh import frozen_array
+
+HEAT_CAPACITY = 1006.0
+"""J/(kg K), of air at constant pressure near 300 K (common practice)."""
+STARTS = ("at rest", "all forward", "all backward", "random")
+HOTTEST_AIR, COLDEST_AIR = 600.0, 150.0
+"""K; what air in the network can be heated or cooled to at most (memory)."""
+SAME_STATE = 1e-4
+"""Two states are the same where no flow differs by more than this share of the largest."""
+LEAST_FLOW = 1e-9
+"""kg/s; differences of flow below this are none."""
+_MOST_PASSES = 60
+_MOST_TRIALS = 14
+
+
+@dataclass(frozen=True)
+class Node:
+    """Place in the network.
+
+    Attributes
+    ----------
+    name : str
+    boundary : bool, True where the total pressure is given (outside, at an opening)
+    """
+
+    name: str
+    boundary: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Network:
+    """Nodes and the elements that join them.
+
+    Attributes
+    ----------
+    nodes : tuple of Node
+    elements : tuple of Element
+
+    Raises
+    ------
+    NetworkError : doubled names, unknown nodes, no boundary, parts that no way leads into from a
+        boundary, loops without any resistance, impossible numbers; all of them at once
+    """
+
+    nodes: tuple[Node, ...]
+    elements: tuple[Element, ...]
+
+    def __post_init__(self):
+        object.__setattr__(self, "nodes", tuple(self.nodes))
+        object.__setattr__(self, "elements", tuple(self.elements))
+        wrong = _mistakes(self)
+        if wrong:
+            lines = "".join(f"\n- {line}" for line in wrong)
+            raise NetworkError(f"cooling network: {len(wrong)} mistakes{lines}")
+
+    @cached_property
+    def boundaries(self) -> tuple[str, ...]:
+        """Names of the nodes with a given total pressure, in the order of their columns."""
+        return tuple(node.name for node in self.nodes if node.boundary)
+
+    @cached_property
+    def ends(self) -> np.ndarray:
+        """(n_elements, 2) int, indices of the nodes where the elements start and end."""
+        index = {node.name: k for k, node in enumerate(self.nodes)}
+        pairs = [(index[e.start], index[e.end]) for e in self.elements]
+        return frozen_array(np.reshape(pairs, (-1, 2)), dtype=int)
+
+    @cached_property
+    def _tree(self):
+        """Elements of the tree as (element, known node, new node), outwards, and the others."""
+        order = np.argsort(self._stiffness, kind="stable")
+        merged = self._merged
+        part = np.arange(len(self.nodes) + 1)
+        chosen, chords = [], []
+        for e in order:
+            start, end = (part[merged[k]] for k in self.ends[e])
+            (chords if start == end else chosen).append(int(e))
+            part[part == end] = start
+        return _outwards(chosen, self.ends, merged), sorted(chords)
+
+    @cached_property
+    def _merged(self):
+        """Index of every node with all boundaries as one, the last."""
+        outside = len(self.nodes)
+        return [outside if node.boundary else k for k, node in enumerate(self.nodes)]
+
+    @cached_property
+    def _stiffness(self):
+        """Slope of every element at 0.1 kg/s in sea-level air: the tree takes the least ones."""
+        air = ElementAir.uniform()
+        return np.array([float(np.mean(e.drop(0.1, air)[1])) for e in self.elements])
+
+    @cached_property
+    def loops(self) -> np.ndarray:
+        """(n_elements, n_loops) of -1, 0, 1: the elements that every loop runs through."""
+        tree, chords = self._tree
+        way = {k: [] for k, node in enumerate(self.nodes) if node.boundary}
+        for element, known, new in tree:
+            forward = self.ends[element][0] == known
+            way[new] = [*way[known], (element, 1.0 if forward else -1.0)]
+        found = np.zeros((len(self.elements), len(chords)))
+        for column, chord in enumerate(chords):
+            found[chord, column] = 1.0
+            for node, turn in zip(self.ends[chord], (1.0, -1.0), strict=True):
+                for element, sign in way[node]:
+                    found[element, column] += turn * sign
+        return frozen_array(found)
+
+    @cached_property
+    def dead_ends(self) -> tuple[str, ...]:
+        """Names of elements that no flow is possible through: they belong to no loop."""
+        still = ~np.any(self.loops, axis=1)
+        return tuple(e.name for e, dead in zip(self.elements, still, strict=True) if dead)
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """What the user should know of the network, in sentences."""
+        if not self.dead_ends:
+            return ()
+        names = ", ".join(self.dead_ends)
+        return (f"no air can flow through {len(self.dead_ends)} elements (dead ends): {names}",)
+
+    @cached_property
+    def unique(self) -> bool:
+        """True where only one steady state is possible: no buoyancy, no fan inside its dip."""
+        fans = [e for e in self.elements if isinstance(e, Fan)]
+        return all(e.resists for e in self.elements) and all(fan.monotone for fan in fans)
+
+
+def _outwards(chosen, ends, merged):
+    """Tree as (element, known node, new node), so that every known node comes first."""
+    known, left, found = {k for k, m in enumerate(merged) if m == len(merged)}, chosen, []
+    while left:
+        later = []
+        for e in left:
+            start, end = (int(k) for k in ends[e])
+            if start in known or end in known:
+                pair = (start, end) if start in known else (end, start)
+                found.append((e, *pair))
+                known.add(pair[1])
+            else:
+                later.append(e)
+        left = later
+    return found
+
+
+def _mistakes(network):
+    """Texts of all that is wrong with a network."""
+    nodes, elements = network.nodes, network.elements
+    wrong = _doubled("node", nodes) + _doubled("element", elements)
+    known = {node.name for node in nodes}
+    for e in elements:
+        unknown = [name for name in dict.fromkeys((e.start, e.end)) if name not in known]
+        wrong += [f"element {e.name!r}: node {name!r} is unknown" for name in unknown]
+        if e.start == e.end and not unknown:
+            wrong.append(f"element {e.name!r} starts and ends at the same node {e.start!r}")
+        wrong += [f"element {e.name!r}: {text}" for text in e.mistakes()]
+    joined = [e for e in elements if {e.start, e.end} <= known and e.start != e.end]
+    if not elements:
+        wrong.append("there are no elements")
+    if not any(node.boundary for node in nodes):
+        wrong.append(
+            "no node has a given total pressure; give at least one boundary (outside, an opening)"
+        )
+        return wrong
+    return wrong + _islands(nodes, joined) + _free_loops(nodes, joined)
+
+
+def _doubled(word, things):
+    counts = Counter(thing.name for thing in things)
+    return [f"{word} {name!r} is there {n} times" for name, n in counts.items() if n > 1]
+
+
+def _parts(nodes, elements):
+    """Find the part of every node, boundaries as one part, and the elements that close a loop."""
+    part = {node.name: ("" if node.boundary else node.name, node.boundary) for node in nodes}
+    closing = []
+    for e in elements:
+        start, end = part[e.start], part[e.end]
+        if start == end:
+            closing.append(e)
+        keep, lose = (start, end) if start[1] or not end[1] else (end, start)
+        part = {name: keep if own == lose else own for name, own in part.items()}
+    return part, closing
+
+
+def _islands(nodes, elements):
+    part, _ = _parts(nodes, elements)
+    islands = {}
+    for name, own in part.items():
+        if not own[1]:
+            islands.setdefault(own, []).append(repr(name))
+    return [
+        f"no way leads from a boundary to {', '.join(names)}; join them to the rest or leave them "
+        f"out"
+        for names in islands.values()
+    ]
+
+
+def _free_loops(nodes, elements):
+    _, closing = _parts(nodes, [e for e in elements if not e.resists])
+    return [
+        f"element {e.name!r} closes a loop (or a way between boundaries) without any resistance; "
+        f"add the losses of the way"
+        for e in closing
+    ]
+
+
+@dataclass(frozen=True, eq=False)
+class NetworkState:
+    """One steady state in every world.
+
+    Attributes
+    ----------
+    start : str, one of STARTS, that led here
+    mass_flow : (n_worlds, n_elements) float, kg/s, from start to end positive
+    drop : (n_worlds, n_elements) float, Pa, fall of total pressure by the element's law
+    node_pressure : (n_worlds, n_nodes) float, Pa, gauge, total
+    node_temperature : (n_worlds, n_nodes) float, K
+    inlet_temperature, outlet_temperature : (n_worlds, n_elements) float, K, of the air that comes
+        and goes, whichever way it flows
+    heat : (n_worlds, n_elements) float, W, taken up by the air; less than given where there is so
+        little air that it would become hotter than the hottest air allowed
+    residual : (n_worlds,) float, greatest imbalance of pressure round a loop, as a share of the
+        pressures in it
+    temperature_change : (n_worlds,) float, K, what temperatures still changed by at last
+    iterations : (n_worlds,) int, steps of Newton's method, all passes together
+    passes : (n_worlds,) int, solutions of the temperatures
+    converged : (n_worlds,) bool
+    near_dip, holds_back : (n_worlds, n_elements) bool: a fan near its stall dip; a fan that more
+        air is pushed through than it would blow by itself
+    """
+
+    start: str
+    mass_flow: np.ndarray
+    drop: np.ndarray
+    node_pressure: np.ndarray
+    node_temperature: np.ndarray
+    inlet_temperature: np.ndarray
+    outlet_temperature: np.ndarray
+    heat: np.ndarray
+    residual: np.ndarray
+    temperature_change: np.ndarray
+    iterations: np.ndarray
+    passes: np.ndarray
+    converged: np.ndarray
+    near_dip: np.ndarray
+    holds_back: np.ndarray
+
+    def __post_init__(self):
+        for name in _arrays_of_states():
+            value = getattr(self, name)
+            object.__setattr__(self, name, frozen_array(value, dtype=value.dtype))
+
+
+def _arrays_of_states():
+    return [field.name for field in fields(NetworkState) if field.name != "start"]
+
+
+def _picked(states, chosen):
+    """State that takes every world from the start that was chosen for it."""
+    if not np.any(chosen):
+        parts = {name: getattr(states[0], name) for name in _arrays_of_states()}
+    else:
+        worlds = np.arange(len(chosen))
+        parts = {
+            name: np.stack([getattr(state, name) for state in states])[chosen, worlds]
+            for name in _arrays_of_states()
+        }
+    return NetworkState("chosen", **parts)
+
+
+def _distinct(states):
+    """(n_starts, n_worlds) bool, True where a start led to something new."""
+    found = np.array([state.converged for state in states])
+    for k, state in enumerate(states):
+        largest = np.abs(state.mass_flow).max(axis=1, initial=0.0)
+        for earlier, before in enumerate(states[:k]):
+            apart = np.abs(state.mass_flow - before.mass_flow).max(axis=1, initial=0.0)
+            found[k] &= ~(found[earlier] & (apart <= SAME_STATE * largest + LEAST_FLOW))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class NetworkResult:
+    """Steady states of a network.
+
+    Attributes
+    ----------
+    network : Network
+    states : tuple of NetworkState, one per start
+    distinct : (n_starts, n_worlds) bool, True where the start converged to a state that none before
+        it led to
+    chosen : (n_worlds,) int, the start whose state is shown by `state`: the first that converged
+    state : NetworkState, its `start` "chosen"
+    """
+
+    network: Network
+    states: tuple[NetworkState, ...]
+    distinct: np.ndarray
+    chosen: np.ndarray
+    state: NetworkState
+
+    def __post_init__(self):
+        object.__setattr__(self, "distinct", frozen_array(self.distinct, dtype=bool))
+        object.__setattr__(self, "chosen", frozen_array(self.chosen, dtype=int))
+
+    @property
+    def n_states(self) -> np.ndarray:
+        """(n_worlds,) int, number of different steady states that were found."""
+        return self.distinct.sum(axis=0)
+
+    @property
+    def reversed(self) -> np.ndarray:
+        """(n_worlds, n_elements) bool, True where air flows from end to start."""
+        flow = self.state.mass_flow
+        return flow < -1e-6 * np.abs(flow).max(axis=1, keepdims=True, initial=0.0)
+
+    @property
+    def converged(self) -> np.ndarray:
+        """(n_worlds,) bool, of the chosen states."""
+        return self.state.converged
+
+    def flow(self, name: str) -> np.ndarray:
+        """(n_worlds,) kg/s through one element, in the chosen states."""
+        return self.state.mass_flow[:, _index(self.network.elements, name)]
+
+    def pressure(self, name: str) -> np.ndarray:
+        """(n_worlds,) Pa, gauge total pressure of one node, in the chosen states."""
+        return self.state.node_pressure[:, _index(self.network.nodes, name)]
+
+    def temperature(self, name: str) -> np.ndarray:
+        """(n_worlds,) K of one node, in the chosen states."""
+        return self.state.node_temperature[:, _index(self.network.nodes, name)]
+
+
+def _index(things, name):
+    names = [thing.name for thing in things]
+    if name not in names:
+        raise NetworkError(f"no {name!r} in the network; there are {', '.join(names)}")
+    return names.index(name)
+
+
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """What is given to a solution.
+
+    pressures, temperatures : (n_worlds, n_boundaries); air_pressure, outside : (n_worlds,)
+    heat : dict of element index and (n_worlds,) W or a function of flow and inlet temperature
+    """
+
+    network: Network
+    pressures: np.ndarray
+    temperatures: np.ndarray
+    air_pressure: np.ndarray
+    outside: np.ndarray
+    heat: dict
+    hottest: float
+    tolerance: float
+    temperature_tolerance: float
+    most_iterations: int
+
+    @cached_property
+    def mixing(self):
+        """Patterns of the energy balances, see `_mixing`."""
+        return _mixing(self.network)
+
+
+def solve_network(
+    network: Network,
+    boundary_pressures,
+    boundary_temperatures=SEA_LEVEL_TEMPERATURE,
+    *,
+    air_pressure=SEA_LEVEL_PRESSURE,
+    outside_temperature=None,
+    heat: Mapping | None = None,
+    starts: tuple[str, ...] | None = None,
+    hottest_air: float = HOTTEST_AIR,
+    tolerance: float = 1e-10,
+    temperature_tolerance: float = 1e-6,
+    most_iterations: int = 100,
+) -> NetworkResult:
+    """Steady flows, pressures and temperatures in all worlds.
+
+    Parameters
+    ----------
+    network : Network
+    boundary_pressures : (n_worlds, n_boundaries) float, Pa, gauge total pressure of the boundary
+        nodes in the order of `network.boundaries`
+    boundary_temperatures : float or (n_worlds,) or (n_worlds, n_boundaries) float, K
+    air_pressure : float or (n_worlds,) float, Pa, absolute, for the density
+    outside_temperature : float or (n_worlds,) float or None, K, of the still air that buoyancy is
+        against; None: the mean of the boundary temperatures
+    heat : mapping of names of elements to W, a float or (n_worlds,), or a function of the size of
+        the mass flow (kg/s) and the inlet temperature (K), both (n_worlds,), that gives W
+    starts : names out of STARTS, or None: "at rest" alone where the state is unique, otherwise all
+    hottest_air : float, K, that no heat can bring the air above
+    tolerance : float, greatest imbalance of pressure round a loop, in parts of those in it
+    temperature_tolerance : float, K
+    most_iterations : int, of Newton's method in one pass
+
+    Returns
+    -------
+    NetworkResult
+        Worlds that did not converge are said in `converged`, with their residual.
+
+    Raises
+    ------
+    NetworkError : shapes that do not fit, numbers that are not finite, unknown names
+    """
+    task = _task(
+        network, boundary_pressures, boundary_temperatures, air_pressure, outside_temperature,
+        heat, hottest_air, tolerance, temperature_tolerance, most_iterations,
+    )  # fmt: skip
+    if starts is None:
+        starts = STARTS[:1] if network.unique else STARTS
+    unknown = [name for name in starts if name not in STARTS]
+    if unknown or not starts:
+        raise NetworkError(f"unknown starts {unknown}; choose from {', '.join(STARTS)}")
+    states = tuple(_solved(task, start) for start in starts)
+    converged = np.array([state.converged for state in states])
+    chosen = np.where(converged.any(axis=0), converged.argmax(axis=0), 0)
+    return NetworkResult(network, states, _distinct(states), chosen, _picked(states, chosen))
+
+
+def _task(network, pressures, temperatures, air_pressure, outside, heat, hottest, *limits):
+    pressures = np.array(pressures, dtype=float)
+    n = len(network.boundaries)
+    if pressures.ndim != 2 or pressures.shape[1] != n or not len(pressures):
+        raise NetworkError(
+            f"boundary_pressures has shape {pressures.shape}; expected (n_worlds, {n}): one column "
+            f"for each of {', '.join(network.boundaries)}"
+        )
+    worlds = len(pressures)
+    temperatures = np.asarray(temperatures, dtype=float)
+    if temperatures.ndim == 1:
+        temperatures = temperatures[:, None]
+    temperatures = _given("boundary_temperatures", temperatures, (worlds, n), positive=True)
+    if outside is None:
+        outside = temperatures.mean(axis=1)
+    sources = {}
+    for name, given in (heat or {}).items():
+        e = _index(network.elements, name)
+        sources[e] = given if callable(given) else _given(f"heat of {name}", given, (worlds,))
+    _check_worlds(network, worlds)
+    return _Task(
+        network,
+        _given("boundary_pressures", pressures, pressures.shape),
+        temperatures,
+        _given("air_pressure", air_pressure, (worlds,), positive=True),
+        _given("outside_temperature", outside, (worlds,), positive=True),
+        sources,
+        float(hottest),
+        *limits,
+    )
+
+
+def _given(name, values, shape, positive=False):
+    """Array of a wanted shape, of finite numbers."""
+    values = np.asarray(values, dtype=float)
+    try:
+        values = np.ascontiguousarray(np.broadcast_to(values, shape))
+    except ValueError:
+        raise NetworkError(f"{name} has shape {values.shape}; expected {shape}") from None
+    bad = ~np.isfinite(values) | (positive & (values <= 0.0))
+    if bad.any():
+        wanted = "finite numbers above 0" if positive else "finite numbers"
+        raise NetworkError(
+            f"{name}: {bad.sum()} of {bad.size} numbers are no good (first: "
+            f"{values[bad][0]:g}); expected {wanted}"
+        )
+    return values
+
+
+def _check_worlds(network, worlds):
+    """Numbers per world must be for as many worlds as there are pressures."""
+    air = ElementAir.uniform()
+    for e in network.elements:
+        n = np.shape(e.drop(0.0, air)[0])[0]
+        if n not in (1, worlds):
+            raise NetworkError(
+                f"element {e.name!r} has numbers for {n} worlds; the pressures are for {worlds}"
+            )
+
+
+# ---- laws of all elements -------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Laws:
+    """Laws of all elements: quadratic ones stacked (n_worlds, n_elements), others by column."""
+
+    quadratic: QuadraticLaw
+    others: tuple
+
+    def at(self, index):
+        return _Laws(self.quadratic.at(index), tuple((e, law.at(index)) for e, law in self.others))
+
+    def drop(self, mass_flow):
+        drop, slope = self.quadratic.drop(mass_flow)
+        for e, law in self.others:
+            drop[:, e], slope[:, e] = law.drop(mass_flow[:, e])
+        return drop, slope
+
+
+def _element_air(task, e, known):
+    """Air in element e; known : (n_worlds, 2 n_elements) K, of the air that comes and goes."""
+    n = len(task.network.elements)
+    return ElementAir(known[:, e], known[:, n + e], task.outside, task.air_pressure)
+
+
+def _laws(task, known):
+    """Laws at given temperatures of the air that comes and goes."""
+    elements, others = task.network.elements, []
+    parts = np.zeros((4, len(known), len(elements)))
+    for e, element in enumerate(elements):
+        law = element.law(_element_air(task, e, known))
+        if isinstance(law, QuadraticLaw):
+            quartet = law.linear, law.forward, law.backward, law.rise
+            for part, values in zip(parts, quartet, strict=True):
+                part[:, e] = values
+        else:
+            others.append((e, law))
+    return _Laws(QuadraticLaw(*parts), tuple(others))
+
+
+# ---- flows at given temperatures ------------------------------------------------------------
+
+
+def _drive(network, pressures):
+    """(n_worlds, n_loops) Pa that the boundaries supply round every loop."""
+    ends, loops = network.ends, network.loops
+    take = np.zeros((len(network.boundaries), loops.shape[1]))
+    columns = {name: b for b, name in enumerate(network.boundaries)}
+    for e, (start, end) in enumerate(ends):
+        for node, sign in ((start, 1.0), (end, -1.0)):
+            b = columns.get(network.nodes[node].name)
+            if b is not None:
+                take[b] += sign * loops[e]
+    return pressures @ take
+
+
+def _newton(loops, laws, drive, loop_flow, tolerance, most):
+    """Flows round the loops that balance the pressures.
+
+    Parameters
+    ----------
+    loops : (n_elements, n_loops)
+    laws : _Laws
+    drive : (n_worlds, n_loops) Pa
+    loop_flow : (n_worlds, n_loops) kg/s, where to start
+
+    Returns
+    -------
+    loop_flow, residual (n_worlds,), iterations (n_worlds,)
+    """
+    worlds, n = drive.shape
+    found, residual = loop_flow.copy(), np.zeros(worlds)
+    iterations = np.zeros(worlds, dtype=int)
+    if n == 0:
+        return found, residual, iterations
+    products = (loops[:, :, None] * loops[:, None, :]).reshape(len(loops), n * n)
+    sizes, index, flow = np.abs(loops), np.arange(worlds), found
+    drop, slope = laws.drop(flow @ loops.T)
+    for step in range(most + 1):
+        imbalance = drive - drop @ loops
+        share = np.abs(imbalance) / (np.abs(drop) @ sizes + np.abs(drive) + LEAST_DROP)
+        residual[index] = share.max(axis=1)
+        left = np.flatnonzero(residual[index] > tolerance)
+        if step == most or not len(left):
+            break
+        if len(left) < len(index):
+            index, laws, drive = index[left], laws.at(left), drive[left]
+            flow, imbalance, slope = flow[left], imbalance[left], slope[left]
+        change, slant = _direction(slope, products, imbalance)
+        flow, drop, slope = _searched(loops, laws, drive, flow, change, slant)
+        found[index] = flow
+        iterations[index] += 1
+    return found, residual, iterations
+
+
+def _direction(slope, products, imbalance):
+    """Newton step, and the derivative of the convex function along it (not positive)."""
+    n = imbalance.shape[1]
+    change = _linear_solution((slope @ products).reshape(-1, n, n), imbalance)
+    slant = -np.sum(imbalance * change, axis=1)
+    wrong = np.flatnonzero(~(slant < 0.0))
+    if len(wrong):
+        # a part of a fan's curve that rises: a step downhill with that slope left out
+        kept = np.maximum(slope[wrong], 1e-3 * np.abs(slope[wrong]) + 1e-9)
+        change[wrong] = _linear_solution((kept @ products).reshape(-1, n, n), imbalance[wrong])
+        slant[wrong] = -np.sum(imbalance[wrong] * change[wrong], axis=1)
+    return change, slant
+
+
+def _linear_solution(matrix, right):
+    if matrix.shape[1] == 1:
+        return right / matrix[:, 0]
+    return np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
+
+
+def _searched(loops, laws, drive, flow, change, slant):
+    """Flow after a step, shortened where the pressures would be out of balance the other way."""
+
+    def tried(index, length):
+        some = flow[index] + length[:, None] * change[index]
+        part = laws if len(index) == len(flow) else laws.at(index)
+        drop, slope = part.drop(some @ loops.T)
+        return some, drop, slope, -np.sum((drive[index] - drop @ loops) * change[index], axis=1)
+
+    index, limit = np.arange(len(flow)), 0.25 * np.abs(slant)
+    low, low_value = np.zeros(len(flow)), slant.copy()
+    high = np.ones(len(flow))
+    best, drop, slope, value = tried(index, high)
+    high_value = value.copy()
+    index = np.flatnonzero(value > limit)
+    for _ in range(_MOST_TRIALS):
+        if not len(index):
+            break
+        a, b = -low_value[index], high_value[index]
+        share = np.where(low[index] == 0.0, np.sqrt(a / (a + b)), a / (a + b))
+        share = np.clip(share, 1e-4, 0.9)
+        length = low[index] + share * (high[index] - low[index])
+        best[index], drop[index], slope[index], value = tried(index, length)
+        over = value > 0.0
+        high[index[over]], high_value[index[over]] = length[over], value[over]
+        low[index[~over]], low_value[index[~over]] = length[~over], value[~over]
+        index = index[np.abs(value) > limit[index]]
+    return best, drop, slope
+
+
+# ---- temperatures at given flows ------------------------------------------------------------
+
+
+def _mixing(network):
+    """Patterns of the nodes' energy balances.
+
+    Returns
+    -------
+    inner : indices of the nodes without a given pressure
+    forward, backward : (n_elements, n_inner^2), what a flow of 1 kg/s adds to the matrix
+    into : (2, n_elements, n_inner), 1 where an element ends (0) and starts (1)
+    """
+    inner = [k for k, node in enumerate(network.nodes) if not node.boundary]
+    row = {k: i for i, k in enumerate(inner)}
+    n, count = len(inner), len(network.elements)
+    matrices, into = np.zeros((2, count, n, n)), np.zeros((2, count, n))
+    for e, pair in enumerate(network.ends):
+        for way, (source, target) in enumerate((pair, pair[::-1])):
+            if target in row:
+                i = row[target]
+                into[way, e, i] = 1.0
+                matrices[way, e, i, i] += 1.0
+                if source in row:
+                    matrices[way, e, i, row[source]] -= 1.0
+    return inner, *matrices.reshape(2, count, n * n), into
+
+
+def _rise(task, index, size, inlet):
+    """(n, n_elements) K by which elements heat the air, in the worlds `index`.
+
+    Functions that give heat always see all worlds.
+    """
+    rise = np.zeros((len(index), size.shape[1]))
+    for e, given in task.heat.items():
+        heat = np.asarray(given(size[:, e], inlet[:, e]) if callable(given) else given)
+        known = inlet[index, e]
+        change = heat[index] / (HEAT_CAPACITY * np.maximum(size[index, e], 1e-12))
+        coldest = np.minimum(COLDEST_AIR - known, 0.0)
+        rise[:, e] = np.clip(change, coldest, np.maximum(task.hottest - known, 0.0))
+    return rise
+
+
+def _temperatures(task, index, flow, inlet):
+    """Temperatures of nodes and elements, and how much the elements heat the air.
+
+    Parameters
+    ----------
+    index : (n,) int, worlds to look at
+    flow, inlet : (n_worlds, n_elements), kg/s; K, inlet temperatures as known so far
+
+    Returns
+    -------
+    nodes (n, n_nodes), inlet, rise (n, n_elements)
+    """
+    network, outside = task.network, task.temperatures[index]
+    inner, forward, backward, into = task.mixing
+    rise, flow = _rise(task, index, np.abs(flow), inlet), flow[index]
+    nodes = np.zeros((len(flow), len(network.nodes)))
+    nodes[:, [k for k, node in enumerate(network.nodes) if node.boundary]] = outside
+    plus, minus = np.maximum(flow, 0.0), np.maximum(-flow, 0.0)
+    start, end = network.ends.T
+    n = len(inner)
+    if n:
+        right = (plus * (nodes[:, start] + rise)) @ into[0]
+        right += (minus * (nodes[:, end] + rise)) @ into[1]
+        matrix = (plus @ forward + minus @ backward).reshape(-1, n, n)
+        # air that stands still has the temperature outside
+        still = 1e-10 * np.abs(flow).max(axis=1, initial=0.0)[:, None] + 1e-15
+        matrix[:, np.arange(n), np.arange(n)] += still
+        right += still * outside.mean(axis=1, keepdims=True)
+        top = np.maximum(task.hottest, outside.max(axis=1, keepdims=True))
+        nodes[:, inner] = np.clip(_linear_solution(matrix, right), COLDEST_AIR, top)
+    return nodes, np.where(flow >= 0.0, nodes[:, start], nodes[:, end]), rise
+
+
+# ---- both together --------------------------------------------------------------------------
+
+
+def _start_flow(task, start):
+    """(n_worlds, n_loops) kg/s round the loops."""
+    network, worlds = task.network, len(task.pressures)
+    loops = network.loops
+    if start == "at rest" or not loops.shape[1]:
+        return np.zeros((worlds, loops.shape[1]))
+    air = ElementAir(task.outside, task.outside, task.outside, task.air_pressure)
+    spread = np.ptp(task.pressures, axis=1)[:, None] + 1.0
+    one = np.ones(worlds)
+    drop, slope = (
+        np.stack(np.broadcast_arrays(*parts, one)[:-1], axis=1)
+        for parts in zip(*(e.drop(one, air) for e in network.elements), strict=True)
+    )
+    drop = np.maximum(drop, 1e-6)
+    power = np.clip(slope / drop, 1.0, 2.0)
+    typical = np.minimum((spread / drop) ** (1.0 / power), 1e3)
+    free = [not e.resists or isinstance(e, Fan) for e in network.elements]
+    typical[:, free] = typical[:, [not f for f in free]].mean(axis=1, keepdims=True)
+    if start == "random":
+        typical = typical * np.random.default_rng(1).uniform(-1.0, 1.0, loops.shape[0])
+    elif start == "all backward":
+        typical = -typical
+    return typical @ loops @ np.linalg.inv(loops.T @ loops)
+
+
+def _solved(task, start):
+    """State that a start leads to."""
+    loops, everywhere = task.network.loops, np.arange(len(task.pressures))
+    drive, loop_flow = _drive(task.network, task.pressures), _start_flow(task, start)
+    n, flow = len(loops), loop_flow @ loops.T
+    known = np.repeat(task.temperatures.mean(axis=1)[:, None], 2 * n, axis=1)
+    if start != "at rest":
+        _, inlet, rise = _temperatures(task, everywhere, flow, known[:, :n])
+        known = np.hstack([inlet, inlet + rise])
+    mixer, active, nodes = _Relaxation(len(drive)), everywhere, np.zeros(())
+    counts, marks = np.zeros((2, len(drive)), dtype=int), np.zeros((2, len(drive)))
+    for _ in range(_MOST_PASSES):
+        laws = _laws(task, known)
+        part = laws if len(active) == len(drive) else laws.at(active)
+        loop_flow[active], marks[0, active], steps = _newton(
+            loops, part, drive[active], loop_flow[active], task.tolerance, task.most_iterations
+        )
+        counts[:, active] += np.stack([steps, np.ones_like(steps)])
+        flow[active] = loop_flow[active] @ loops.T
+        _, inlet, rise = _temperatures(task, active, flow, known[:, :n])
+        error = np.hstack([inlet, inlet + rise]) - known[active]
+        marks[1, active] = np.abs(error).max(axis=1, initial=0.0)
+        going = marks[1, active] > task.temperature_tolerance
+        active, error = active[going], error[going]
+        if not len(active):
+            break
+        known[active] += mixer.step(active, error)
+    nodes, inlet, rise = _temperatures(task, everywhere, flow, known[:, :n])
+    return _state(task, start, flow, known, (nodes, inlet, rise), marks, counts)
+
+
+class _Relaxation:
+    """Share of a change of temperature that is carried out, world by world.
+
+    Vector form of Aitken's extrapolation (B. M. Irons and R. C. Tuck, A version of the Aitken
+    accelerator for computer iteration, Int. J. Numer. Methods Eng. 1, 1969; from memory).
+    """
+
+    def __init__(self, worlds):
+        self._share, self._before = np.ones(worlds), None
+
+    def step(self, active, error):
+        if self._before is None:
+            self._before = np.zeros((len(self._share), error.shape[1]))
+        else:
+            turn = error - self._before[active]
+            square = np.sum(turn * turn, axis=1)
+            ratio = -np.sum(self._before[active] * turn, axis=1) / np.maximum(square, 1e-300)
+            share = np.where(square > 0.0, self._share[active] * ratio, 1.0)
+            self._share[active] = np.clip(share, 0.05, 2.0)
+        self._before[active] = error
+        return self._share[active][:, None] * error
+
+
+def _state(task, start, flow, known, warmth, marks, counts):
+    """State from flows, the temperatures they were found with, and what follows from them."""
+    drop, _ = _laws(task, known).drop(flow)
+    nodes, inlet, rise = warmth
+    near, back = np.zeros((2, *flow.shape), dtype=bool)
+    for e, element in enumerate(task.network.elements):
+        if isinstance(element, Fan):
+            air = _element_air(task, e, known)
+            near[:, e] = element.near_dip(flow[:, e], air)
+            back[:, e] = element.holds_back(flow[:, e], air)
+    return NetworkState(
+        start=start,
+        mass_flow=flow,
+        drop=drop,
+        node_pressure=_node_pressures(task, drop),
+        node_temperature=nodes,
+        inlet_temperature=inlet,
+        outlet_temperature=inlet + rise,
+        heat=HEAT_CAPACITY * np.abs(flow) * rise,
+        residual=marks[0],
+        temperature_change=marks[1],
+        iterations=counts[0],
+        passes=counts[1],
+        converged=(marks[0] <= task.tolerance) & (marks[1] <= task.temperature_tolerance),
+        near_dip=near,
+        holds_back=back,
+    )
+
+
+def _node_pressures(task, drop):
+    """(n_worlds, n_nodes) Pa, from the boundaries outwards along the tree."""
+    network = task.network
+    found = np.zeros((len(drop), len(network.nodes)))
+    found[:, [k for k, node in enumerate(network.nodes) if node.boundary]] = task.pressures
+    for e, near, new in network._tree[0]:
+        sign = 1.0 if network.ends[e][0] == near else -1.0
+        found[:, new] = found[:, near] - sign * drop[:, e]
+    return found
