@@ -149,7 +149,9 @@ def test_given_flow_is_shown(finished, summary):
     assert chin["change_by_other_openings"][0] != 0.0
     (page,) = texts(finished, "report.html")
     assert "Given flow through openings" in page
-    assert 'href="#effects"' in page
+    for section in ("effects", "flows", "curves", "vent-map", "cards"):
+        assert f'href="#{section}"' in page
+        assert page.count(f'<section id="{section}">') == 1
 
 
 def test_ground_conditions_are_shown_in_pascal(finished):

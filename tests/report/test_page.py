@@ -2,19 +2,29 @@
 
 import shutil
 import subprocess
+from dataclasses import replace
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 from panelcp.case.running import run_case
+from panelcp.placement.combinations import combine
 from panelcp.report.contents import CAUTIONS, NOT_MODELLED, PROPELLER_NOTICE
-from tests.cases import changed, write_case
+from panelcp.report.page import report_page
+from tests.cases import changed, ranked, write_case
+from tests.placement.test_combinations import SETTINGS
+from tests.report.test_choices_summary import small as with_curves
 
 SECTIONS = (
     "answer",
     "sides",
     "ranking",
+    "cards",
+    "spoilers",
+    "vent-map",
+    "curves",
     "maps",
     "openings",
     "layers",
@@ -25,6 +35,9 @@ SECTIONS = (
     "model",
     "cautions",
 )
+PICTURES = 2 + 5 + 2
+"""Pressure maps, curves, vent maps."""
+
 VOID = {"meta", "link", "img", "br"}
 SCRIPT = "<script>alert('x')</script><img src=x onerror=\"alert(1)\">"
 HOSTILE = {
@@ -33,7 +46,7 @@ HOSTILE = {
     "Invented.": "</p></header><script src='https://example.org/x.js'></script>\nsecond line",
     "climb": "climb </td><script>1</script> 🔥 $\\frac$",
     "sideslip": 'sideslip" onload="alert(1)',
-    "chin": "<b onmouseover=alert(1)>chin</b> 試",
+    "chin": "<u onmouseover=alert(1)>chin</u> 試",
     "nose": "nose" + "e" * 300,
     "invented": "<iframe src='http://example.org'></iframe>",
 }
@@ -106,12 +119,12 @@ def test_page_is_well_formed_and_has_all_sections(which, request):
 def test_page_runs_nothing_and_loads_nothing(which, request):
     path = request.getfixturevalue(which)
     page = page_of(path)
-    for tag in ("script", "iframe", "object", "embed", "form", "base", "b"):
+    for tag in ("script", "iframe", "object", "embed", "form", "base", "u"):
         assert tag not in page.tags
     for name, value in page.attributes:
         assert not name.startswith("on"), (name, value)
         if name in ("src", "href"):
-            beside = value.startswith("maps/") and (path.parent / value).is_file()
+            beside = value.endswith(".png") and (path.parent / value).is_file()
             assert beside or value.startswith(("data:", "#")), value[:80]
     style = page.texts[page.texts.index(next(t for t in page.texts if ":root" in t))]
     assert "url(" not in style
@@ -122,7 +135,7 @@ def test_hostile_texts_come_back_letter_by_letter(hostile):
     page = page_of(hostile)
     for word, text in HOSTILE.items():
         assert text.strip() in page.text, word
-    assert page.tags.count("img") == 2
+    assert page.tags.count("img") == PICTURES
 
 
 def test_page_says_what_must_be_known(plain):
@@ -149,6 +162,57 @@ def test_hostile_texts_leave_the_other_files_readable(hostile):
     assert rows_of(folder / "ranking.csv")[0]["limiting_condition"] == HOSTILE["climb"]
     names = sorted(path.name for path in (folder / "maps").iterdir())
     assert names == ["01-climb-td-script-1-script-frac.png", "02-sideslip-onload-alert-1.png"]
+
+
+# --- sections where there is something to show ---------------------------------------------
+
+
+@cache
+def ids_of(contents, **pictures) -> tuple[str, ...]:
+    """Sections of a page; all links in it lead to them, and each to one."""
+    page = Page(report_page(contents, [], **pictures))
+    assert page.open == []
+    ids = [value for name, value in page.attributes if name == "id"]
+    inside = [value[1:] for name, value in page.attributes if name == "href" and value[0] == "#"]
+    assert inside == ids
+    assert len(set(ids)) == len(ids) == page.tags.count("section")
+    return tuple(ids)
+
+
+def small():
+    return ranked()[1]
+
+
+def test_a_ranking_alone_has_no_sections_on_curves_vent_maps_and_bays():
+    absent = {"vent-map", "curves", "combinations", "effects", "flows"}
+    assert set(ids_of(small())) == set(SECTIONS) - absent
+
+
+@pytest.mark.parametrize(
+    ("section", "without"), [("spoilers", {"spoilers": ()}), ("layers", {"layers": None})]
+)
+def test_section_goes_with_what_it_shows(section, without):
+    assert section in ids_of(small())
+    changes = set(ids_of(small())) ^ set(ids_of(replace(small(), **without)))
+    assert changes == {section}
+
+
+def test_section_on_a_bay_comes_with_combinations():
+    ranking, flow = small().ranking, small().flow
+    settings = replace(SETTINGS, names=("chin",))
+    samples, moving = ranking.bands.samples, flow.moving
+    found = combine(ranking, samples, flow.conditions, settings, moving, flow.predicted)
+    changes = set(ids_of(small())) ^ set(ids_of(replace(small(), combinations=found)))
+    assert changes == {"combinations"}
+
+
+def test_section_on_curves_comes_with_curves_and_on_a_vent_map_with_its_picture(plain):
+    found = ids_of(replace(small(), curves=with_curves().curves))
+    assert set(found) ^ set(ids_of(small())) == {"curves"}
+    picture = plain.parent / "vent-map-exit.png"
+    page = Page(report_page(small(), [], vent_maps=[("Exit", "caption", picture)]))
+    assert ("id", "vent-map") in page.attributes
+    assert ("href", picture.name) in page.attributes
 
 
 # --- a real browser ------------------------------------------------------------------------
@@ -198,7 +262,7 @@ def test_browser_sees_all_sections_and_runs_nothing(browser, which, request):
     seen = Page(browser("--dump-dom", request.getfixturevalue(which).as_uri()))
     assert [value for name, value in seen.attributes if name == "id"] == list(SECTIONS)
     assert "script" not in seen.tags
-    assert seen.tags.count("img") == 2
+    assert seen.tags.count("img") == PICTURES
 
 
 @pytest.mark.parametrize("width", [1280, 390])

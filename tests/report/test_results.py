@@ -12,6 +12,7 @@ import pytest
 from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
 from panelcp.case.running import run_case
+from panelcp.case.solving import solve_case
 from panelcp.cli import main
 from panelcp.errors import CaseError, FlowError
 from panelcp.report.contents import PROPELLER_NOTICE
@@ -19,13 +20,21 @@ from panelcp.report.files import require_folder
 from tests.cases import CASE, changed, write_body, write_case
 
 FILES = [
+    "curves/01-top-bottom-sides.png",
+    "curves/02-how-far-forward-a-top-exit-must-go.png",
+    "curves/03-along-top-bottom-and-sides.png",
+    "curves/04-sideslip-and-angle-of-attack.png",
+    "curves/05-airspeed.png",
     "maps/01-climb.png",
     "maps/02-sideslip.png",
     "pressures.csv",
     "ranking.csv",
     "report.html",
     "run.log",
+    "spoilers.csv",
     "summary.json",
+    "vent-map-exit.png",
+    "vent-map-inlet.png",
 ]
 
 
@@ -74,7 +83,7 @@ def test_folder_is_complete_and_latest_points_at_it(finished):
     assert all(files_of(folder).values())
     assert sorted(path.name for path in folder.parent.iterdir()) == ["latest.json", folder.name]
     assert folder.name.startswith("run-")
-    for name in ("maps/01-climb.png", "maps/02-sideslip.png"):
+    for name in (name for name in FILES if name.endswith(".png")):
         assert (folder / name).read_bytes().startswith(b"\x89PNG")
 
 
@@ -174,6 +183,8 @@ def test_log_counts_what_the_search_did(finished):
     (found,) = prepared.searches
     assert found.line() in log
     assert found.tried == len(found.openings) + sum(found.removed.values()) == 12
+    assert f"search top: {len(found.openings)} admissible places of 12 tried" in log
+    assert "search top: 2 best places between the grid points" in log
     assert found.removed["in no-cut zone latch"] > 0
     assert "panels: 320" in log
 
@@ -195,6 +206,18 @@ def test_run_again_replaces_its_folder_whole(finished):
     assert files_of(folder.parent) == before
 
 
+@pytest.fixture
+def light(monkeypatch):
+    """Runs without curves and vent maps, where only the folder of results matters."""
+
+    def solve(prepared, progress):
+        return solve_case(prepared, progress, only_ranking=True)
+
+    monkeypatch.setattr("panelcp.case.running.solve_case", solve)
+    monkeypatch.setattr("panelcp.report.writing.write_vent_map_sheet", lambda *_, **__: [])
+
+
+@pytest.mark.usefixtures("light")
 def test_changed_case_and_changed_surface_get_folders_of_their_own(tmp_path):
     text = changed(
         'decides = false\n\n[[condition]]\nname = "parked"',
@@ -236,6 +259,7 @@ def test_bad_input_writes_nothing(tmp_path, capsys):
     assert "Traceback" not in captured.err
 
 
+@pytest.mark.usefixtures("light")
 @pytest.mark.parametrize("failure", [RuntimeError("broken drawing"), KeyboardInterrupt()])
 def test_run_that_breaks_leaves_the_earlier_one_untouched(tmp_path, monkeypatch, failure):
     path = write_case(tmp_path, no_maps(CASE))
@@ -253,6 +277,7 @@ def test_run_that_breaks_leaves_the_earlier_one_untouched(tmp_path, monkeypatch,
     assert len(list((tmp_path / "results").iterdir())) == 2
 
 
+@pytest.mark.usefixtures("light")
 def test_same_run_that_breaks_leaves_the_earlier_one_untouched(finished, monkeypatch):
     path, folder, _, _ = finished
     before = files_of(folder.parent)
@@ -302,6 +327,7 @@ def test_results_that_may_not_be_written(tmp_path, locked_folder, capsys):
     assert "results cannot be written here" in captured.err
 
 
+@pytest.mark.usefixtures("light")
 def test_full_disk_is_one_line_and_leaves_no_draft(tmp_path, monkeypatch, capsys):
     path = write_case(tmp_path, no_maps(CASE))
 
@@ -315,6 +341,7 @@ def test_full_disk_is_one_line_and_leaves_no_draft(tmp_path, monkeypatch, capsys
     assert list((tmp_path / "results").iterdir()) == []
 
 
+@pytest.mark.usefixtures("light")
 def test_latest_that_cannot_be_replaced(tmp_path):
     path = write_case(tmp_path, no_maps(CASE))
     (tmp_path / "results" / "latest.json").mkdir(parents=True)
@@ -348,12 +375,14 @@ def test_a_solution_that_fails_leaves_no_folder(tmp_path, monkeypatch):
 
 
 def test_drafts_of_killed_runs_are_cleared_after_a_day(tmp_path):
-    old, young, other = (tmp_path / name for name in (".run-1-a", ".run-2-b", "run-3"))
-    for folder in (old, young, other):
+    drafts = [".run-1-a", ".run-9-old-a", ".rank-1-a", ".side-by-side-1-a"]
+    old = [tmp_path / name for name in drafts]
+    young, other = tmp_path / ".run-2-b", tmp_path / "run-3"
+    for folder in (*old, young, other):
         folder.mkdir()
         (folder / "half").write_text("", encoding="utf-8")
     yesterday = time.time() - 25 * 3600
-    for folder in (old, other):
+    for folder in (*old, other):
         os.utime(folder, (yesterday, yesterday))
     require_folder(tmp_path)
     assert sorted(path.name for path in tmp_path.iterdir()) == [".run-2-b", "run-3"]
