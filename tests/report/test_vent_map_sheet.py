@@ -49,7 +49,7 @@ def body():
     return block()
 
 
-def vent_map(surface, use="exit"):
+def vent_map(surface, use="exit", kind=""):
     """Ratio x on the skin from x = 0.2 m on; two conditions decide, one on each half."""
     x, y, _ = surface.centroids.T
     searched = x > 0.2
@@ -60,6 +60,7 @@ def vent_map(surface, use="exit"):
         least_ratio=np.where(searched, x, np.nan),
         mean_ratio=np.where(searched, x, np.nan),
         deciding=np.where(searched, np.where(y > 0.5, 2, 0), -1),
+        kind=kind,
     )
 
 
@@ -239,6 +240,27 @@ def test_one_condition_that_decides_everywhere_stands_in_the_title(body, tmp_pat
     assert sheet[0].endswith("decided by cruise")
     with Image.open(sheet[2]) as picture:
         assert picture.size[0] > picture.size[1]
+
+
+def test_kinds_of_inlets_have_sheets_and_words_of_their_own(body, tmp_path):
+    kinds = ["submerged, recovery 0.45", "flush hole, recovery 0.2"]
+    sheets = write_vent_map_sheet(
+        body,
+        [vent_map(body), *(vent_map(body, "inlet", kind) for kind in kinds)],
+        [],
+        tmp_path,
+        conditions=["tow", "cruise", "climb"],
+        views=("top",),
+        dots_per_inch=30,
+    )
+    names = [path.name for *_, path in sheets]
+    assert names[0] == "vent-map-exit.png"
+    assert names[1].startswith("vent-map-inlet-submerged")
+    assert names[2].startswith("vent-map-inlet-flush-hole")
+    for (title, caption, path), kind in zip(sheets[1:], kinds, strict=True):
+        assert f"inlets ({kind})" in title
+        assert f"a small inlet ({kind}) at every panel" in caption
+        assert path.is_file()
 
 
 def test_part_of_the_body_is_drawn(body, tmp_path):
