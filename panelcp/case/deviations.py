@@ -223,7 +223,9 @@ def discretisation(prepared: PreparedCase, flow: SurfaceFlow) -> tuple[np.ndarra
             continue
     difference = np.full((len(flow.conditions), len(openings)), np.nan)
     if laid:
-        fine = opening_pressures(flow, [openings[k] for k in places], np.zeros(len(laid)))
+        nothing = np.zeros(flow.gauge_pressure.shape)
+        attached = flow.with_separation(nothing, nothing)  # the coarse one has attached air only
+        fine = opening_pressures(attached, [openings[k] for k in places], np.zeros(len(laid)))
         rough = opening_pressures(coarse, laid, np.zeros(len(laid)))
         difference[:, places] = np.abs(rough.patch_pressure - fine.patch_pressure)
     largest = np.nan_to_num(difference).max(axis=1, keepdims=True)

@@ -53,7 +53,11 @@ TABLES = {
 
 DEFAULT_RECOVERY = {
     "forward-facing": UncertainValue(
-        0.85, 0.75, 0.90, "common practice", "plain ram inlet with a good duct, at the core face"
+        0.85,
+        0.75,
+        0.90,
+        "common practice",
+        "plain ram inlet, entry alone: losses of duct and diffuser belong to the needed pressure",
     ),
     "scoop": UncertainValue(0.85, 0.70, 0.95, "memory", "scoop standing clear of the skin"),
     "submerged": UncertainValue(0.45, 0.30, 0.60, "memory", "flush ramp on the side of a body"),

@@ -274,7 +274,9 @@ def _combinations(case, flow: SurfaceFlow, ranking: OpeningRanking):
     if case.combinations is None:
         return None
     samples, settings = ranking.bands.samples, case.combinations
-    return combine(ranking, samples, flow.conditions, settings, flow.moving, flow.predicted)
+    return combine(
+        ranking, samples, flow.conditions, settings, flow.moving, flow.predicted, case.zones
+    )
 
 
 def _vent_maps(prepared: PreparedCase, flow: SurfaceFlow, ranking) -> tuple[VentMap, ...]:

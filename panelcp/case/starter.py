@@ -58,8 +58,9 @@ axes = {axes}   # axes of the file that point there
 # cp_deviation = {{ value = "0.20", mark = "memory" }}
 
 [engine]
-# Pressure that inlet, core and exit need together at full power on the hot day at sea level:
-# from a bench test of the core if you can. This is a placeholder of common size: replace it.
+# Pressure that duct, core and exit need together at full power on the hot day at sea level:
+# from a bench test of the core if you can; duct and diffuser belong to it too. This is a
+# placeholder of common size: replace it.
 needed_pressure = {needed}
 limit_temperature = "115 degC"    # of the coolant; the engine's own document governs
 # rated_power = "75 kW"           # of the shaft; wanted as soon as there is a propeller
@@ -148,7 +149,7 @@ width = {exit_size}
 # windshield_distance = "610 mm" # from a [[region]] called windshield
 # least_radius = "400 mm"        # of the skin under it: a set of louvres does not bend
 # opening_distance = "40 mm"     # from the case's own openings, and between the places found
-# pairs = "mirrored"             # right and left together are one exit
+# pairs = "mirrored"             # right and left come as a pair
 # find = 3                       # best places looked for between the grid points
 
 # Where nothing may be cut: box (low, high), cylinder (start, end, radius), sphere (centre,

@@ -20,6 +20,9 @@ HALF_WIDTH = 0.1
 AHEAD = 0.25
 """m, lines are laid through panels up to so far ahead of the windshield base."""
 
+FAR_AHEAD = 0.5
+"""m; what begins farther ahead of the base is the layer behind the front, not the pocket."""
+
 BEHIND = 0.1
 """m, what begins farther behind the base than this is another separation."""
 
@@ -41,7 +44,9 @@ class PocketEdges:
     reattached_station : float, m, where the air comes back behind it; where H stays below 2.4, the
         end of the possible pocket
 
-    All are medians over lines near the middle; nan where most lines do not have it.
+    base_station : float, m, the windshield base that was found
+
+    All but the last are medians over lines near the middle; nan where most lines do not have it.
     """
 
     condition: str
@@ -49,12 +54,28 @@ class PocketEdges:
     separated_station: float
     stratford_station: float
     reattached_station: float
+    base_station: float = nan
 
     def line(self) -> str:
         """What this means for a vent on top, in one line."""
         warned, separated = 1e3 * self.warned_station, 1e3 * self.separated_station
         if isnan(warned):
             return f"{self.condition}: no separation ahead of the windshield"
+        return self._begins(warned, separated) + self._second_opinion(warned)
+
+    def _second_opinion(self, warned: float) -> str:
+        """Stratford's criterion, where it is reached first."""
+        other = 1e3 * self.stratford_station
+        if isnan(other) or other >= warned:
+            return ""
+        return f"; by a second criterion (Stratford) already ahead of STA {other:.0f} mm"
+
+    def _begins(self, warned: float, separated: float) -> str:
+        if 1e-3 * warned < self.base_station - FAR_AHEAD:
+            return (
+                f"{self.condition}: the layer on top comes near separation already behind the "
+                f"front, at STA {warned:.0f} mm; no edge of the pocket can be told"
+            )
         if isnan(separated):
             return (
                 f"{self.condition}: the air may separate from STA {warned:.0f} mm on (H 1.8); H "
@@ -126,7 +147,8 @@ def _edges(marcher: LineMarcher, c: int, top) -> PocketEdges:
             found.append(_stations(states, suction, base))
     if not found:
         return PocketEdges(name, nan, nan, nan, nan)
-    return PocketEdges(name, *(_median(values) for values in np.concatenate(found, axis=1)))
+    medians = [_median(values) for values in np.concatenate(found, axis=1)]
+    return PocketEdges(name, *medians, base_station=base)
 
 
 def _suction_and_base(x, pressure) -> tuple[float, float]:

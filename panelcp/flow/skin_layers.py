@@ -523,10 +523,10 @@ def separation_change(
 
     In a pocket the pressure is the plateau, or the attached one, or between: d/2 and |d|/2.
 
-    In a possible pocket the air is attached in one half of all worlds and separated in the other.
-    So the change x is a mixture of 0 and of what a pocket has, mean d/2 and deviation |d|/2: mean
-    1/2 (0 + d/2) = d/4; mean of x^2 is 1/2 (0 + d^2/4 + d^2/4) = d^2/4; variance d^2/4 - d^2/16 =
-    3/16 d^2; deviation sqrt(3)/4 |d|.
+    In a possible pocket the attached pressure stays the central one, so that no place is made
+    better by a pocket that may not be there. In one half of all worlds the air is taken to be
+    separated, with what a pocket has, mean d/2 and deviation |d|/2: the mean of the square of the
+    change is 1/2 (d^2/4 + d^2/4) = d^2/4, so |d|/2 stands in the deviation.
 
     Behind separation that does not close the pressure is BASE_PRESSURE times q and mean rise
     together, whatever it would be attached: change = base - attached, deviation = half the width
@@ -542,7 +542,7 @@ def separation_change(
         raise FlowError(f"the states have shape {state.shape}; expected {attached.shape}")
     step = np.where(np.isfinite(skin.plateau), skin.plateau - attached, 0.0)
     change, deviation = np.zeros((2, *attached.shape))
-    for kind, mean, spread in ((POCKET, 0.5, 0.5), (POSSIBLE, 0.25, 0.25 * np.sqrt(3.0))):
+    for kind, mean, spread in ((POCKET, 0.5, 0.5), (POSSIBLE, 0.0, 0.5)):
         here = state == kind
         change[here], deviation[here] = mean * step[here], spread * np.abs(step[here])
     bands = [(OPEN, BASE_PRESSURE, flow.reference_pressure)]

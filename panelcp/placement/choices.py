@@ -13,6 +13,9 @@ from panelcp.placement.ranking import OpeningRanking
 from panelcp.surface.mesh import frozen_array
 from panelcp.surface.opening import Opening
 
+ENOUGH = 2.0
+"""More available/needed than this is worth nothing more, and no regret: memory."""
+
 BY_EASE = "the difference is smaller than its uncertainty: choose by ease of building"
 
 
@@ -28,8 +31,8 @@ class Choices:
     elsewhere : float, part of the worlds in which none of the short list has; they add up to 1
     chance_of_exit : (n,) float, as chance_of_best, whatever the inlet
     chance_among : (n,) float, part of the worlds in which it is the best of the short list alone
-    regret : (n_deciding, n) float, by how much available/needed a choice falls behind the best
-        choice of the short list in that condition, central values
+    regret : (n_deciding, n) float, by how much available/needed, ENOUGH at most, a choice falls
+        behind the best choice of the short list in that condition, central values
     worst_regret, mean_regret : (n,) float, greatest, and mean by the weights of the conditions
     regret_band : (3, n) float, QUANTILES of the worst regret over the worlds
     difference : (n, n) float, mean over the worlds of the least ratio of the row less the column
@@ -85,10 +88,11 @@ def choices(ranking: OpeningRanking, pairs: Sequence[int]) -> Choices:
     """
     pairs = _short_list(ranking, pairs)
     ratios = ranking.bands.ratios(ranking.inlet_index[pairs], ranking.exit_index[pairs])
-    least, regret = ratios.min(axis=0), central_regret(ranking.ratio[ranking.decides][:, pairs])
+    least = ratios.min(axis=0)
+    regret = central_regret(np.minimum(ranking.ratio[ranking.decides][:, pairs], ENOUGH))
     conditions = ranking.bands.samples.conditions
     weights = np.array([c.weight for c in conditions])[ranking.decides]
-    drawn = central_regret(ratios).max(axis=0)
+    drawn = central_regret(np.minimum(ratios, ENOUGH)).max(axis=0)
     difference, deviation = _differences(least)
     best, by_exit = _chances_of_best(ranking, pairs)
     ahead = least[:, [np.argmin(pairs)]] - least

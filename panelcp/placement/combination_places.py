@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 from itertools import combinations
 
@@ -144,18 +145,42 @@ def require_named_apart(openings: Sequence[Opening], settings):
             )
 
 
-def place_rules(inlets, exits, settings) -> SetRules:
-    """Which of the chosen places may stand together, and the areas of the exits."""
+def scaled(opening: Opening, factor: float) -> Opening:
+    """The opening with its area times a factor: both sides grow alike about the centre."""
+    side = float(np.sqrt(factor))
+    points = (
+        opening.centre + side * (part - opening.centre)
+        for part in (opening.outline, opening.sample_points)
+    )
+    both = dict(zip(("outline", "sample_points"), points, strict=True))
+    return replace(opening, length=side * opening.length, width=side * opening.width, **both)
+
+
+def place_rules(inlets, exits, settings, zones=()) -> SetRules:
+    """Which of the chosen places may stand together, and the areas of the exits.
+
+    An area is nan, and so never within the bound, where the opening of that size lies in a zone.
+    Exits stand together where they do at the largest area, or at their own where that is larger.
+    """
     least = settings.least_distance
-    areas = np.outer([opening.area for opening in exits], settings.area_factors)
+    factors = settings.area_factors
+    areas = np.outer([opening.area for opening in exits], factors)
+    for row, opening in zip(areas, exits, strict=True):
+        for k, factor in enumerate(factors):
+            if factor > 1.0 and any(z.holds(scaled(opening, factor).outline).any() for z in zones):
+                row[k] = np.nan
+    whole = [
+        [f for f, area in zip(factors, row, strict=True) if np.isfinite(area)] for row in areas
+    ]
+    grown = [scaled(o, max([1.0, *some])) for o, some in zip(exits, whole, strict=True)]
 
     def apart(first, second):
         return np.array([[a.name != b.name and _apart(a, b, least) for b in second] for a in first])
 
     return SetRules(
         inlets_apart=apart(inlets, inlets),
-        exits_apart=apart(exits, exits),
-        both_apart=apart(inlets, exits),
+        exits_apart=apart(grown, grown),
+        both_apart=apart(inlets, grown),
         areas=areas,
         twins=mirror_twins(exits),
         most_inlets=settings.most_inlets,

@@ -6,6 +6,7 @@ from html import escape
 
 import numpy as np
 
+from panelcp.placement.choices import ENOUGH
 from panelcp.placement.spoilers import worst_of_each
 from panelcp.report.contents import (
     CAUTIONS,
@@ -47,8 +48,10 @@ def cards_section(contents: RunContents) -> str:
         "<p class='soft'>Bars: available pressure in every condition, on one scale for all places, "
         "pale where it does not decide; the thin line is one standard deviation to both sides, the "
         "thick tick the needed pressure. Chance of being best: the part of all sampled worlds in "
-        "which this place, or one that overlaps it, is the best of all that were tried. Regret: by "
-        "how much available / needed falls behind the best place of this list in a condition.</p>"
+        "which this exit, or one that overlaps it, is the best of all that were tried, whatever "
+        "the inlet; a finer grid of places lowers it. Regret: by how much available / needed falls "
+        "behind the best place of this list in a condition; more than "
+        f"{ENOUGH:g} counts as {ENOUGH:g}.</p>"
     )
     cards = [_card(contents, k, pair) for k, pair in enumerate(contents.short_list)]
     return note + "".join(cards)
@@ -103,8 +106,7 @@ def _numbers(contents: RunContents, k: int, pair: int) -> list[tuple[str, str]]:
     if chosen is not None:
         low, _, high = chosen.regret_band[:, k]
         rows += [
-            ("Chance of being best", f"{percent(chosen.chance_of_best[k])} of all places tried"),
-            ("Best exit, any inlet", percent(chosen.chance_of_exit[k])),
+            ("Chance of being best", f"{percent(chosen.chance_of_exit[k])}, of all exits tried"),
             (
                 "Regret",
                 f"{chosen.worst_regret[k]:.2f} at worst ({low:.2f} to {high:.2f} over the sampled "

@@ -63,7 +63,6 @@ def _vent_map(contents: RunContents, found) -> dict[str, Any]:
     return {
         "use": found.use,
         "kind": found.kind,
-        "kind": found.kind,
         "partners": list(found.partners),
         "panels_searched": int(found.searched.sum()),
         "greatest_least_ratio": found.least_ratio[panel],

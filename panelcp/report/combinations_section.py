@@ -25,8 +25,10 @@ ESTIMATE = (
     "out of the exits that share it. Two exits that share a bay do not simply add up: the one in "
     "higher pressure passes less, and draws air in where the bay lies below it. One density is "
     "taken, though the air leaves the core warmer: air that is 40 K warmer than the hot day's 38 "
-    "°C wants 13 % more pressure at the exits. Leaks, fans, ducts and what openings do to each "
-    "other's pressure are left out. Tuft and measure before cutting a second exit."
+    "°C wants 13 % more pressure at the exits. Areas are those of the "
+    "outlines; the open area of louvres is less, and so is their discharge coefficient. Leaks, "
+    "fans, ducts and what openings do to each other's pressure are left out. Tuft "
+    "and measure before cutting a second exit."
 )
 
 

@@ -302,7 +302,7 @@ def _pocket(contents: RunContents) -> str:
     note = (
         "<p class='soft'>The layer on top is followed towards the windshield: from H 1.8 on the "
         "air may separate, at H 2.4 it does (both from memory). An opening that ends ahead of the "
-        "first lies outside the pocket.</p>"
+        "first, and of the second criterion where one is named, lies outside the pocket.</p>"
     )
     return f"<h3>Outside the windshield pocket</h3>{note}{html_list(edge.line() for edge in edges)}"
 

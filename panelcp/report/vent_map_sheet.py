@@ -147,8 +147,8 @@ def _words(vent_map, conditions, name) -> tuple[str, str]:
         title += f"; decided by {picture_text(conditions[deciding[0]], LONGEST_TITLE)}"
     enough = vent_map.least_ratio[vent_map.searched] >= ENOUGH
     caption = (
-        f"Least available over needed pressure of a small {vent_map.use}{kind} at every panel of the "
-        f"searched skin, with {partner} {', '.join(vent_map.partners)}; at least 1 on "
+        f"Least available over needed pressure of a small {vent_map.use}{kind} at every panel of "
+        f"the searched skin, with {partner} {', '.join(vent_map.partners)}; at least 1 on "
         f"{np.count_nonzero(enough)} of {enough.size} searched panels"
     )
     return (f"{picture_text(name, LONGEST_TITLE)}: {title}" if name else title), caption

@@ -132,10 +132,10 @@ def test_regret_of_a_table_worked_by_hand():
     # available/needed, conditions down, exits A, B, C across; and how far each falls behind
     #              A    B    C      best    A    B    C
     # slow (3)    1.2  1.5  1.0     1.5    0.3  0.0  0.5
-    # fast (1)    2.0  1.4  2.4     2.4    0.4  1.0  0.0
+    # fast (1)    2.0  1.4  2.4     2.0    0.0  0.6  0.0   more than 2 counts as 2
     # hot  (2)    1.1  1.2  0.7     1.2    0.1  0.0  0.5
-    # worst                                0.4  1.0  0.5
-    # weighted mean over 6: A (0.9 + 0.4 + 0.2) / 6, B 1.0 / 6, C (1.5 + 0 + 1.0) / 6
+    # worst                                0.3  0.6  0.5
+    # weighted mean over 6: A (0.9 + 0 + 0.2) / 6, B 0.6 / 6, C (1.5 + 0 + 1.0) / 6
     table = np.array([[1.2, 1.5, 1.0], [2.0, 1.4, 2.4], [1.1, 1.2, 0.7]])
     needed = np.array([100.0, 250.0, 80.0])
     laid = [opening("inlet", -5.0, use="inlet")]
@@ -146,12 +146,12 @@ def test_regret_of_a_table_worked_by_hand():
     assert order == [1, 0, 2]  # least: 1.1, 1.2, 0.7
     found = choices(ranking, order)
     assert found.first == 1
-    expected = np.array([[0.3, 0.0, 0.5], [0.4, 1.0, 0.0], [0.1, 0.0, 0.5]])
+    expected = np.array([[0.3, 0.0, 0.5], [0.0, 0.6, 0.0], [0.1, 0.0, 0.5]])
     assert found.regret == pytest.approx(expected)
-    assert found.worst_regret == pytest.approx([0.4, 1.0, 0.5])
-    assert found.mean_regret == pytest.approx([1.5 / 6.0, 1.0 / 6.0, 2.5 / 6.0])
+    assert found.worst_regret == pytest.approx([0.3, 0.6, 0.5])
+    assert found.mean_regret == pytest.approx([1.1 / 6.0, 0.6 / 6.0, 2.5 / 6.0])
     # nothing is uncertain: every world is the central one
-    assert found.regret_band == pytest.approx(np.tile([0.4, 1.0, 0.5], (3, 1)))
+    assert found.regret_band == pytest.approx(np.tile([0.3, 0.6, 0.5], (3, 1)))
     assert found.difference[0] == pytest.approx([0.0, -0.1, 0.4])
     assert found.chance_of_best.tolist() == [0.0, 1.0, 0.0]
     assert found.margin_of_best.tolist() == [1.0, 0.5, 1.0]

@@ -10,7 +10,8 @@ from panelcp.errors import PlacementError
 from panelcp.placement import combination_search, combinations
 from panelcp.placement.bands import PatchForms, PressureSamples, UncertainAir, patch_kind
 from panelcp.placement.bay import BayAir, exit_strength, inlet_strength, solve_bay
-from panelcp.placement.combination_places import gap, mirror_twins
+from panelcp.placement.candidates import NoCutZone
+from panelcp.placement.combination_places import gap, mirror_twins, place_rules, scaled
 from panelcp.placement.combination_search import OpeningSets, SetRules, find_sets
 from panelcp.placement.combinations import (
     DISCHARGE,
@@ -602,3 +603,23 @@ def test_records_are_protected(ranking):
     for array in (found.ratio, found.flows.core, found.sets.exits, found.moving, found.limiting):
         with pytest.raises(ValueError, match="read-only"):
             array[0] = 0
+
+
+def test_no_exit_grows_into_a_zone_or_into_another_one(ranking):
+    """What is recommended must be cut as it is: at its area, not at the opening's own."""
+    exits = list(ranking.exits.openings)[:2]
+    inlets = list(ranking.inlets.openings)
+    settings = replace(SETTINGS, area_factors=(1.0, 2.25))
+    grown = scaled(exits[0], 2.25)
+    assert (grown.length, grown.width) == pytest.approx(
+        (1.5 * exits[0].length, 1.5 * exits[0].width)
+    )
+    reach = 0.5 * np.linalg.norm(grown.outline - exits[0].centre, axis=1).max()
+    free = place_rules(inlets, exits, settings)
+    assert np.isfinite(free.areas).all()
+    beyond = grown.outline[np.argmax(grown.outline[:, 0])]
+    zone = NoCutZone("flange", "sphere", centre=beyond, radius=0.02 * reach)
+    assert not zone.holds(exits[0].outline).any()
+    bound = place_rules(inlets, exits, settings, [zone])
+    assert np.isnan(bound.areas[0]).tolist() == [False, True]
+    assert np.isfinite(bound.areas[1]).all()

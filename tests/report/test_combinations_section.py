@@ -9,6 +9,7 @@ import pytest
 
 from panelcp.placement import combinations
 from panelcp.placement.combinations import combine
+from panelcp.quantity import UncertainValue
 from panelcp.report.combinations_section import (
     ESTIMATE,
     combination_lines,
@@ -21,6 +22,7 @@ from panelcp.report.combinations_section import (
 )
 from panelcp.report.markup import html_row, html_table
 from panelcp.report.summary import _plain
+from panelcp.surface.opening import KINDS
 from tests.placement.test_combinations import (
     CONDITIONS,
     SETTINGS,
@@ -35,7 +37,8 @@ __all__ = ["places", "ranking"]  # fixtures
 @pytest.fixture(scope="module")
 def found(ranking):
     """Rear and top only: in the glide the top draws air in."""
-    settings = replace(SETTINGS, names=("rear", "top"), area_factors=(0.7, 1.0))
+    sharp = dict.fromkeys(KINDS, UncertainValue(0.62, 0.55, 0.68, "memory"))
+    settings = replace(SETTINGS, names=("rear", "top"), area_factors=(0.7, 1.0), discharge=sharp)
     return combine(ranking, sampled(ranking, 0.02), CONDITIONS, settings, moving=[True, True, True])
 
 
