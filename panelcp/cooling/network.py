@@ -37,6 +37,8 @@ SAME_STATE = 1e-4
 """Two states are the same where no flow differs by more than this share of the largest."""
 LEAST_FLOW = 1e-9
 """kg/s; differences of flow below this are none."""
+_BLOCK = 1000
+_FIRST_TOLERANCE, _SHARE_PER_KELVIN = 1e-3, 1e-5
 _MOST_PASSES = 60
 _MOST_TRIALS = 14
 
@@ -405,7 +407,7 @@ def solve_network(
     starts: tuple[str, ...] | None = None,
     hottest_air: float = HOTTEST_AIR,
     tolerance: float = 1e-10,
-    temperature_tolerance: float = 1e-6,
+    temperature_tolerance: float = 1e-5,
     most_iterations: int = 100,
 ) -> NetworkResult:
     """Steady flows, pressures and temperatures in all worlds.
@@ -577,6 +579,7 @@ def _newton(loops, laws, drive, loop_flow, tolerance, most):
     laws : _Laws
     drive : (n_worlds, n_loops) Pa
     loop_flow : (n_worlds, n_loops) kg/s, where to start
+    tolerance : (n_worlds,) greatest share of imbalance
 
     Returns
     -------
@@ -594,7 +597,7 @@ def _newton(loops, laws, drive, loop_flow, tolerance, most):
         imbalance = drive - drop @ loops
         share = np.abs(imbalance) / (np.abs(drop) @ sizes + np.abs(drive) + LEAST_DROP)
         residual[index] = share.max(axis=1)
-        left = np.flatnonzero(residual[index] > tolerance)
+        left = np.flatnonzero(residual[index] > tolerance[index])
         if step == most or not len(left):
             break
         if len(left) < len(index):
@@ -771,19 +774,26 @@ def _solved(task, start):
         known = np.hstack([inlet, inlet + rise])
     mixer, active, nodes = _Relaxation(len(drive)), everywhere, np.zeros(())
     counts, marks = np.zeros((2, len(drive)), dtype=int), np.zeros((2, len(drive)))
+    # flows need be no better than the temperatures are so far
+    enough = np.full(len(drive), _FIRST_TOLERANCE if task.heat else task.tolerance)
     for _ in range(_MOST_PASSES):
         laws = _laws(task, known)
-        part = laws if len(active) == len(drive) else laws.at(active)
-        loop_flow[active], marks[0, active], steps = _newton(
-            loops, part, drive[active], loop_flow[active], task.tolerance, task.most_iterations
-        )
-        counts[:, active] += np.stack([steps, np.ones_like(steps)])
+        for block in np.array_split(active, -(-len(active) // _BLOCK)):
+            loop_flow[block], marks[0, block], steps = _newton(
+                loops, laws.at(block), drive[block], loop_flow[block], enough[block],
+                task.most_iterations,
+            )  # fmt: skip
+            counts[:, block] += np.stack([steps, np.ones_like(steps)])
         flow[active] = loop_flow[active] @ loops.T
         _, inlet, rise = _temperatures(task, active, flow, known[:, :n])
         error = np.hstack([inlet, inlet + rise]) - known[active]
         marks[1, active] = np.abs(error).max(axis=1, initial=0.0)
         going = marks[1, active] > task.temperature_tolerance
+        going |= marks[0, active] > task.tolerance
         active, error = active[going], error[going]
+        enough[active] = np.clip(
+            _SHARE_PER_KELVIN * marks[1, active], task.tolerance, enough[active]
+        )
         if not len(active):
             break
         known[active] += mixer.step(active, error)
