@@ -70,7 +70,11 @@ class Settling:
 
 def inlets_and_exits(prepared: PreparedCase) -> tuple[list[Opening], list[Opening]]:
     """Openings and candidates that may take air in, and those that may let it out."""
-    everything = [*prepared.openings, *prepared.candidates]
+    return by_use([*prepared.openings, *prepared.candidates])
+
+
+def by_use(everything: list[Opening]) -> tuple[list[Opening], list[Opening]]:
+    """Openings that may take air in, and those that may let it out."""
     inlets = [opening for opening in everything if opening.takes_air_in]
     return inlets, [opening for opening in everything if opening.lets_air_out]
 

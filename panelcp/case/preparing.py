@@ -51,7 +51,12 @@ class PreparedCase:
 
     @property
     def candidates(self) -> list[Opening]:
-        """Openings that the searches have found."""
+        """Openings that the searches have found; mirrored pairs are one opening."""
+        return [opening for found in self.searches for opening in found.places]
+
+    @property
+    def single_candidates(self) -> list[Opening]:
+        """The same, right and left each alone."""
         return [opening for found in self.searches for opening in found.openings]
 
 
@@ -93,7 +98,7 @@ def prepare_case(case: Case, progress: Progress = quiet) -> PreparedCase:
         raise CaseError("\n  ".join([title, *mistakes]))
     recovery = {entry.name: entry.recovery for entry in case.openings}
     for entry, found in zip(case.searches, searches, strict=True):
-        recovery |= {opening.name: entry.recovery for opening in found.openings}
+        recovery |= {o.name: entry.recovery for o in (*found.openings, *found.places)}
     return PreparedCase(
         case=case,
         surface=surface,

@@ -9,6 +9,7 @@ import numpy as np
 
 import panelcp
 from panelcp.case.deviations import (
+    by_use,
     deviation_of,
     discretisation,
     inlets_and_exits,
@@ -205,7 +206,7 @@ def _with_found_places(
     case = prepared.case
     if not prepared.searches:
         return prepared, []
-    inlets, exits = inlets_and_exits(prepared)
+    inlets, exits = by_use([*prepared.openings, *prepared.single_candidates])
     eta = [prepared.recovery[opening.name].value for opening in inlets]
     recovery = {entry.region.name: entry.recovery for entry in case.searches}
     found = found_places(
@@ -219,8 +220,12 @@ def _with_found_places(
         case.zones,
         prepared.openings,
     )
-    names = {o.name: recovery[places.region.name] for places in found for o in places.openings}
     searches = [with_found(*both) for both in zip(prepared.searches, found, strict=True)]
+    names = {
+        opening.name: recovery[result.region.name]
+        for result in searches
+        for opening in (*result.openings, *result.places)
+    }
     more = {"searches": tuple(searches), "recovery": prepared.recovery | names}
     return replace(prepared, **more), found
 

@@ -10,7 +10,7 @@ import numpy as np
 from panelcp.errors import PlacementError, SurfaceError
 from panelcp.placement.rules import PlaceRules, clearance
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
-from panelcp.surface.opening import Opening, lay_opening
+from panelcp.surface.opening import Opening, lay_opening, paired
 from panelcp.surface.rays import SkinFinder
 from panelcp.surface.repair import format_place
 
@@ -236,6 +236,14 @@ class SearchResult:
     removed: dict[str, int] = field(default_factory=dict)
     mates: dict[str, str] = field(default_factory=dict)
 
+    @property
+    def places(self) -> tuple[Opening, ...]:
+        """The openings, mirrored ones two by two as one opening."""
+        if not self.mates:
+            return self.openings
+        two = zip(self.openings[::2], self.openings[1::2], strict=True)
+        return tuple(paired(right, left, pair_name(right.name)) for right, left in two)
+
     def line(self) -> str:
         """One line for the log."""
         rules = ", ".join(f"{count} {rule}" for rule, count in self.removed.items() if count)
@@ -247,35 +255,22 @@ class SearchResult:
         )
 
 
+def pair_name(name: str) -> str:
+    """Name of a pair of mirrored places from that of its right one.
+
+    Examples
+    --------
+    >>> pair_name("side 12 right")
+    'side 12 right and left'
+    """
+    return f"{name} and left"
+
+
 def mates_of(openings: Sequence[Opening]) -> dict[str, str]:
     """Name -> name of the mate, of openings right and left in turn."""
     names = [opening.name for opening in openings]
     both = [*zip(names[::2], names[1::2], strict=True)]
     return dict(both) | {left: right for right, left in both}
-
-
-def mean_of_mates(values, names: Sequence[str], mates: Mapping[str, str]) -> np.ndarray:
-    """Values of openings, where mirrored mates get the mean of both: together they are one.
-
-    Parameters
-    ----------
-    values : (..., n_openings) float, such as pressures
-    names : of the openings, in order
-    mates : name -> name of the mate, see `SearchResult`
-
-    Returns
-    -------
-    (..., n_openings) float. Both mates have the same area, so it is the area mean.
-
-    Examples
-    --------
-    >>> mean_of_mates([1.0, 5.0, 7.0], ["a right", "a left", "b"], {"a right": "a left"})
-    array([3., 5., 7.])
-    """
-    values = np.array(values, dtype=float)
-    places = {name: place for place, name in enumerate(names)}
-    order = np.array([places.get(mates.get(name, name), k) for k, name in enumerate(names)])
-    return 0.5 * (values + values[..., order])
 
 
 def search(

@@ -64,7 +64,7 @@ def _card(contents: RunContents, k: int, pair: int) -> str:
     rows = "".join(
         f"<dt>{escape(name)}</dt><dd>{escape(kept(value))}</dd>"
         for name, value in [
-            ("Exit", f"{outlet.kind}, {size}, {place_line(outlet)}"),
+            ("Exit", f"{outlet.kind}, {size}, {place_line(outlet)}{_twin(outlet)}"),
             ("Along the skin", tape_text(contents, outlet.name)),
             ("Air in at", contents.ranking.inlet(pair).name),
             *_numbers(contents, k, pair),
@@ -78,6 +78,10 @@ def _card(contents: RunContents, k: int, pair: int) -> str:
         f'<article class="card"><h3>{escape(title)}</h3>{"".join(parts)}'
         f"<p><b>Cautions</b></p><ul>{cautions}</ul></article>"
     )
+
+
+def _twin(opening) -> str:
+    return "" if opening.twin is None else ", and its mirror image: both together are one exit"
 
 
 def tape_text(contents: RunContents, name: str) -> str:

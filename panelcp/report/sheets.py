@@ -267,6 +267,8 @@ def map_markers(contents: RunContents) -> list:
     for name, (place, opening) in exits.items():
         if name not in named:
             markers.append(Marker(opening.outline, str(place), "best"))
+            if opening.twin is not None:
+                markers.append(Marker(opening.twin.outline, str(place), "best"))
     return markers
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -65,6 +65,8 @@ class Opening:
     sample_panels : (n_samples,) int, the panels they lie on
     sample_weights : (n_samples,) float, shares of the area, their sum is 1
     area : m2, on the skin
+    twin : its mirror image, when both together are one opening: then samples and area are those of
+        both, while place, axes and outline are its own
     """
 
     name: str
@@ -83,6 +85,7 @@ class Opening:
     sample_panels: np.ndarray
     sample_weights: np.ndarray
     area: float
+    twin: Opening | None = None
 
     def __post_init__(self):
         for name in ("centre", "along", "across", "normal", "outline", "sample_points"):
@@ -102,6 +105,9 @@ class Opening:
 
     def laid_on(self, skin: SkinFinder | SurfaceMesh) -> Opening:
         """The same opening laid onto another panelling of the skin."""
+        if self.twin is not None:
+            alone = replace(self, twin=None)
+            return paired(alone.laid_on(skin), self.twin.laid_on(skin), self.name)
         return lay_opening(
             skin,
             self.name,
@@ -120,6 +126,25 @@ class Opening:
         axis = int(np.argmax(np.abs(self.normal)))
         names = (("front", "rear"), ("left", "right"), ("bottom", "top"))[axis]
         return names[int(self.normal[axis] > 0.0)]
+
+
+def paired(opening: Opening, twin: Opening, name: str) -> Opening:
+    """An opening and its mirror image as one: the area means are those of both together.
+
+    Parameters
+    ----------
+    opening, twin : two openings of one size
+    name : of the pair
+    """
+    return replace(
+        opening,
+        name=name,
+        sample_points=np.concatenate([opening.sample_points, twin.sample_points]),
+        sample_panels=np.concatenate([opening.sample_panels, twin.sample_panels]),
+        sample_weights=0.5 * np.concatenate([opening.sample_weights, twin.sample_weights]),
+        area=opening.area + twin.area,
+        twin=twin,
+    )
 
 
 def lay_opening(

@@ -9,7 +9,6 @@ from panelcp.placement.candidates import (
     VIEWS,
     NoCutZone,
     SearchRegion,
-    mean_of_mates,
     search,
 )
 from panelcp.placement.rules import (
@@ -395,10 +394,24 @@ def test_each_mirrored_pair_comes_once(brick, low, high):
     assert sorted(o.centre[1] for o in result.openings[::2]) == pytest.approx([0.1, 0.2, 0.3, 0.4])
 
 
-def test_mean_of_mates():
-    mates = {"b right": "b left", "b left": "b right"}
-    values = mean_of_mates([[1.0, 2.0, 6.0]], ["a", "b right", "b left"], mates)
-    assert values == pytest.approx(np.array([[1.0, 4.0, 4.0]]))
+def test_mirrored_places_are_one_opening(brick):
+    result = search(brick, region(low=(0, -0.4, 0), high=(0, 0.4, 0.6), pairs="mirrored"))
+    right, left = result.openings[:2]
+    both = result.places[0]
+    assert len(result.places) == len(result.openings) // 2
+    assert both.name == f"{right.name} and left"
+    assert both.area == pytest.approx(2.0 * right.area)
+    assert both.sample_weights.sum() == pytest.approx(1.0)
+    assert both.twin.name == left.name
+    values = np.random.default_rng(3).random(brick.n_panels)
+    means = [values[o.sample_panels] @ o.sample_weights for o in (both, right, left)]
+    assert means[0] == pytest.approx(0.5 * (means[1] + means[2]))
+    assert both.sample_weights @ both.sample_points[:, 1] == pytest.approx(0.0, abs=1e-9)
+    again = both.laid_on(brick)
+    assert (again.name, again.area) == (both.name, pytest.approx(both.area))
+    assert again.sample_points == pytest.approx(both.sample_points)
+    alone = search(brick, region(low=(0, -0.4, 0), high=(0, 0.4, 0.6)))
+    assert alone.places == alone.openings
 
 
 @pytest.mark.parametrize(
