@@ -149,7 +149,7 @@ width = {exit_size}
 # windshield_distance = "610 mm" # from a [[region]] called windshield
 # least_radius = "400 mm"        # of the skin under it: a set of louvres does not bend
 # opening_distance = "40 mm"     # from the case's own openings, and between the places found
-# pairs = "mirrored"             # right and left come as a pair
+# pairs = "mirrored"             # right and left together are one opening
 # find = 3                       # best places looked for between the grid points
 
 # Where nothing may be cut: box (low, high), cylinder (start, end, radius), sphere (centre,

@@ -12,7 +12,7 @@ import pytest
 from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
 from panelcp.case.running import run_case
-from panelcp.case.solving import solve_case
+from panelcp.case.solving import input_hash, solve_case
 from panelcp.cli import main
 from panelcp.errors import CaseError, FlowError
 from panelcp.report.contents import PROPELLER_NOTICE
@@ -206,12 +206,21 @@ def test_run_again_replaces_its_folder_whole(finished):
     assert files_of(folder.parent) == before
 
 
+@pytest.fixture(scope="module")
+def solved():
+    """Hash of the input -> what is found for it, without curves."""
+    return {}
+
+
 @pytest.fixture
-def light(monkeypatch):
+def light(monkeypatch, solved):
     """Runs without curves and vent maps, where only the folder of results matters."""
 
     def solve(prepared, progress):
-        return solve_case(prepared, progress, only_ranking=True)
+        key = input_hash(prepared)
+        if key not in solved:
+            solved[key] = solve_case(prepared, progress, only_ranking=True)
+        return solved[key]
 
     monkeypatch.setattr("panelcp.case.running.solve_case", solve)
     monkeypatch.setattr("panelcp.report.writing.write_vent_map_sheet", lambda *_, **__: [])
