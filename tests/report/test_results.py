@@ -216,7 +216,7 @@ def solved():
 def light(monkeypatch, solved):
     """Runs without curves and vent maps, where only the folder of results matters."""
 
-    def solve(prepared, progress):
+    def solve(prepared, progress, only_ranking=False):
         key = input_hash(prepared)
         if key not in solved:
             solved[key] = solve_case(prepared, progress, only_ranking=True)
@@ -363,7 +363,7 @@ def test_a_folder_that_cannot_be_written_is_found_before_anything_is_solved(
 ):
     path = write_case(tmp_path / "case", no_maps(CASE))
 
-    def solved(*arguments):
+    def solved(*arguments, **options):
         raise AssertionError("solved first")
 
     monkeypatch.setattr("panelcp.case.running.solve_case", solved)
@@ -374,7 +374,7 @@ def test_a_folder_that_cannot_be_written_is_found_before_anything_is_solved(
 def test_a_solution_that_fails_leaves_no_folder(tmp_path, monkeypatch):
     path = write_case(tmp_path, no_maps(CASE))
 
-    def fails(*arguments):
+    def fails(*arguments, **options):
         raise FlowError("the solution did not converge")
 
     monkeypatch.setattr("panelcp.case.running.solve_case", fails)
