@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -44,16 +46,38 @@ def run_case(case, results=None, progress: Progress = quiet) -> Run:
     ------
     PanelcpError : a mistake in the input; nothing is written then
     """
-    from panelcp.report.files import require_folder
     from panelcp.report.writing import write_results
+
+    return finished_run(case, results, progress, write_results)
+
+
+def finished_run(
+    case, results, progress: Progress, write: Callable, only_ranking: bool = False
+) -> Run:
+    """A case solved and written.
+
+    Parameters
+    ----------
+    case, results, progress : see `run_case`
+    write : function of contents, folder of all results and progress; gives the folder it made
+    only_ranking : see `solve_case`
+    """
+    from panelcp.report.files import require_folder
 
     case = case if isinstance(case, Case) else read_case(case)
     root = Path(results) if results is not None else case.path.parent / "results"
+    with compiling(progress):
+        prepared = prepare_case(case, progress)
+        require_folder(root)
+        contents = solve_case(prepared, progress, only_ranking)
+        return Run(write(contents, root, progress), contents)
+
+
+@contextmanager
+def compiling(progress: Progress):
+    """Say so when loops are compiled on the way, and compile the late ones beside it."""
     first = not is_compiled()
     if first:
         progress("first run: compiling the inner loops on the way, about a minute in all")
     with warming(first):
-        prepared = prepare_case(case, progress)
-        require_folder(root)
-        contents = solve_case(prepared, progress)
-        return Run(write_results(contents, root, progress), contents)
+        yield

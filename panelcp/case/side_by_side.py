@@ -16,11 +16,9 @@ import numpy as np
 import panelcp
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
-from panelcp.case.running import Run
+from panelcp.case.running import Run, compiling, finished_run
 from panelcp.case.solving import solve_case
-from panelcp.case.warming import warming
 from panelcp.errors import CaseError, PanelcpError
-from panelcp.panels.influence import is_compiled
 from panelcp.placement.comparing import (
     SAME_PLACE,
     case_differences,
@@ -86,13 +84,7 @@ def rank_case(case, results=None, progress: Progress = quiet) -> Run:
     ------
     PanelcpError : a mistake in the input; nothing is written then
     """
-    case = case if isinstance(case, Case) else read_case(case)
-    root = Path(results) if results is not None else case.path.parent / "results"
-    with _compiling(progress):
-        prepared = prepare_case(case, progress)
-        require_folder(root)
-        contents = solve_case(prepared, progress, only_ranking=True)
-    return Run(write_ranking(contents, root, progress), contents)
+    return finished_run(case, results, progress, write_ranking, only_ranking=True)
 
 
 def rank_side_by_side(paths, results=None, progress: Progress = quiet) -> Comparison:
@@ -122,7 +114,7 @@ def rank_side_by_side(paths, results=None, progress: Progress = quiet) -> Compar
     _require_common_conditions(cases)
     names = case_names(cases)
     root = Path(results) if results is not None else paths[0].parent / "results"
-    with _compiling(progress):
+    with compiling(progress):
         steps = [_with_name(progress, name) for name in names]
         prepared = []
         for path, case, step in zip(paths, cases, steps, strict=True):
@@ -136,15 +128,6 @@ def rank_side_by_side(paths, results=None, progress: Progress = quiet) -> Compar
     progress("comparing")
     sides = side_by_side(names, [str(path) for path in paths], prepared, contents)
     return Comparison(write_side_by_side(sides, root), sides)
-
-
-@contextmanager
-def _compiling(progress: Progress) -> Iterator[None]:
-    first = not is_compiled()
-    if first:
-        progress("first run: compiling the inner loops on the way, about a minute in all")
-    with warming(first):
-        yield
 
 
 @contextmanager
