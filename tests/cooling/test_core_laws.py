@@ -164,6 +164,28 @@ def test_parts_of_the_drop_of_a_core():
     assert mean_density(1.2, 1.2) == pytest.approx(1.2)
 
 
+def test_bench_law_of_a_core_that_heats_the_air():
+    # a bench law made from a friction factor, then heated: against the full formula, which takes
+    # the losses of entrance and exit where they are. G on the face 4.8, on the free area 8
+    friction = {"free_share": 0.6, "contraction": 0.4, "expansion": 0.2, "friction": 0.03}
+    velocity = np.array([2.0, 6.0])
+    drops = core_drop(velocity * 1.19 / 0.6, 1.19, 1.19, **friction, length_ratio=100.0)
+    law = fit_drop_law(velocity, drops, **BENCH)
+    behind = 1.10 * 310.0 / 360.0
+    full = core_drop(8.0, 1.10, behind, **friction, length_ratio=100.0)
+    heated = law.heated_drop(4.8, 1.10, behind, free_share=0.6)
+    gain = 0.5 * heating_drop(4.8, 1.10, behind)  # of head between the faces
+    assert heated == pytest.approx(full - gain, rel=5e-3)  # (Kc - Ke) (r - 1) / 2 of a head
+    assert law.heated_drop(4.8, 1.10, 1.10, free_share=0.6) == law.pressure_drop(4.8, 1.10)
+    # without losses at the ends and at constant area nothing is left out
+    friction |= {"free_share": 1.0, "contraction": 0.0, "expansion": 0.0}
+    drops = core_drop(velocity * 1.19, 1.19, 1.19, **friction, length_ratio=100.0)
+    law = fit_drop_law(velocity, drops, **BENCH)
+    full = core_drop(4.8, 1.10, behind, **friction, length_ratio=100.0)
+    heated = law.heated_drop(4.8, 1.10, behind, free_share=1.0)
+    assert heated == pytest.approx(full - gain, rel=1e-12)
+
+
 def test_conductance_scales_with_both_flows():
     law = ConductanceLaw(800.0, 1.0, 1.5, 0.8, 0.5, 0.8)
     assert law.at(1.0, 1.5) == pytest.approx(800.0)
