@@ -242,12 +242,13 @@ class _Progress:
 
 def _short_table(contents) -> str:
     """The answer and the short list for the terminal."""
-    from panelcp.report.contents import answer, ratio_text
+    from panelcp.report.answers import whole_answer
+    from panelcp.report.contents import ratio_text
     from panelcp.report.tables import IN_H2O
 
     ranking, conditions = contents.ranking, contents.flow.conditions
     lines = [f"\n{contents.name}", ""]
-    lines += [f"  {line}" for line in answer(contents)]
+    lines += [f"  {line}" for line in whole_answer(contents)]
     lines += ["", f"  {'no.':>4}  {'least':>11}  {'Pa':>6} {'inH2O':>6}  in -> out (limiting)"]
     for number, pair in enumerate(contents.short_list, start=1):
         c = ranking.limiting[pair]

@@ -56,6 +56,7 @@ from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_op
 from panelcp.placement.spoilers import spoilers
 from panelcp.placement.through_flow import through_flow
 from panelcp.placement.vent_map import VentMap, searched_panels, vent_map
+from panelcp.report.combinations_section import exits_to_mark
 from panelcp.report.contents import RunContents
 from panelcp.report.exit_air_section import exit_air_lines
 from panelcp.surface.checking import check_surface
@@ -252,14 +253,14 @@ def _from_the_case(prepared: PreparedCase, check) -> dict:
 def _answers(prepared: PreparedCase, air: SolvedAir, ranking, layers, hits) -> dict:
     """What follows from the ranking: chances, what spoils places, where to mark them."""
     flow, short = air.flow, ranking.distinct(prepared.case.best)
-    shown = _shown(prepared, ranking)
+    shown, found = _shown(prepared, ranking), _combinations(prepared.case, flow, ranking)
     return {
         "static_ports": _static_ports(prepared, flow),
         "choices": choices(ranking, short),
         "spoilers": spoilers(flow, shown, layers, hits, ranking, short),
-        "tape": _tape(prepared, shown),
+        "tape": _tape(prepared, [*shown, *(exits_to_mark(found) if found else [])]),
         "vent_maps": _vent_maps(prepared, flow, ranking),
-        "combinations": _combinations(prepared.case, flow, ranking),
+        "combinations": found,
     }
 
 

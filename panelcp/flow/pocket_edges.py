@@ -56,6 +56,11 @@ class PocketEdges:
     reattached_station: float
     base_station: float = nan
 
+    @property
+    def has_pocket(self) -> bool:
+        """Whether the edge of a pocket ahead of the windshield can be told."""
+        return self.warned_station >= self.base_station - FAR_AHEAD
+
     def line(self) -> str:
         """What this means for a vent on top, in one line."""
         warned, separated = 1e3 * self.warned_station, 1e3 * self.separated_station
@@ -71,7 +76,7 @@ class PocketEdges:
         return f"; by a second criterion (Stratford) already ahead of STA {other:.0f} mm"
 
     def _begins(self, warned: float, separated: float) -> str:
-        if 1e-3 * warned < self.base_station - FAR_AHEAD:
+        if not self.has_pocket:
             return (
                 f"{self.condition}: the layer on top comes near separation already behind the "
                 f"front, at STA {warned:.0f} mm; no edge of the pocket can be told"

@@ -63,6 +63,24 @@ def combination_lines(found: Combinations, conditions) -> list[str]:
     return lines
 
 
+def size_line(found: Combinations, conditions) -> str:
+    """What the sizes of the openings make of the answer, in one sentence."""
+    k = found.preferred
+    return (
+        "That is pressure alone, not size. With the areas counted, what serves best with fewest "
+        f"and smallest openings: {described(found, k)}; air flow over needed "
+        f"{ratio_text(found, k)} in {listed([conditions[found.limiting[k]].name])}"
+        f"{_chance(found, k)} (see inlets and exits that share a bay)."
+    )
+
+
+def exits_to_mark(found: Combinations) -> list:
+    """Exits of the best combination and of the preferred one, each once."""
+    numbers = dict.fromkeys((0, found.preferred))
+    exits = [opening for k in numbers for opening, _ in found.exits_of(k)]
+    return list({opening.name: opening for opening in exits}.values())
+
+
 def _searched(found: Combinations) -> str:
     if found.exact:
         return f"Best of all {found.possible} combinations of openings that share one bay"
@@ -95,7 +113,7 @@ def described(found: Combinations, k: int) -> str:
 
 def exit_text(opening, factor: float) -> str:
     """Name of an exit with its area, and the factor where that is not its own."""
-    times = "" if factor == 1.0 else f", {factor:g} times its own"
+    times = "" if factor == 1.0 else f", ×{factor:g}"
     return f"{opening.name} ({1e4 * opening.area * factor:.0f} cm²{times})"
 
 
@@ -171,7 +189,8 @@ def _note(found: Combinations) -> str:
     how = "all were looked at" if found.exact else f"a search looked at {found.looked_at}"
     return (
         f"{len(found.inlets)} inlets and {len(found.exits)} exits entered, every exit with "
-        f"{factors} times its area: {found.possible} combinations, {how}. The order goes by the "
+        f"{factors} times its area (× behind the area; an exit that grows does so alike in length "
+        f"and width about its centre): {found.possible} combinations, {how}. The order goes by the "
         f"least flow over needed flow of the deciding conditions, then by the mean. The table "
         f"shows the best of every number of openings and the best of different openings, at most "
         f"{min(SHOWN, KEPT)}. Best of these: the probability that no other one listed has more. "
@@ -183,7 +202,7 @@ def _note(found: Combinations) -> str:
 def _best(found: Combinations, conditions, table, row) -> str:
     titles = (("No.", ""), ("Least flow / needed", ""), ("Enough, probability", ""))
     titles += (("Best of these", ""), ("Inlets", "t"), ("Exits", "t"), ("Decided by", "t"))
-    titles += (("Flow there, m³/s", ""), ("Needed", ""), ("Mean", ""), ("Wrong way", "t"))
+    titles += (("Flow there, m³/s", ""), ("Needed", ""), ("Mean", ""))
     rows, tied = [], found.tied()
     for k in _shown(found):
         c = int(found.limiting[k])
@@ -202,9 +221,11 @@ def _best(found: Combinations, conditions, table, row) -> str:
             (f"{found.flows.core[k, c]:.3f}", ""),
             (f"{found.needed_flow[c]:.3f}", ""),
             (f"{found.mean_ratio[k]:.2f}", ""),
-            ("; ".join(warned) or clear, "w bad" if warned else "p"),
         ]
         rows.append(row(cells, titles=titles))
+        style = "w bad" if warned else "w"
+        text = escape(f"Wrong way: {'; '.join(warned) or clear}")
+        rows.append(f'<tr><td></td><td class="{style}" colspan="9">{text}</td></tr>')
     return table(row(titles, "th"), rows, "cards")
 
 

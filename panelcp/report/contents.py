@@ -46,8 +46,8 @@ NOT_MODELLED = (
     "separated air but for its edges: the layer is followed to separation, a pocket gets a band, "
     "and behind bluff edges the pressure shown is too high or too low",
     "wakes of cowl flaps, exhaust pipes and blade roots",
-    "the ducts and cores inside: the openings are closed skin here, and how much air flows, so "
-    "how big they must be, is not computed",
+    "the ducts and cores inside: in the ranking the openings are closed skin, and how much air "
+    "flows, so how big they must be, is not in it",
     "unsteady flow, and structure",
 )
 ALONE = (
@@ -462,8 +462,19 @@ def _named_exits_line(contents: RunContents) -> str:
 
 def _sides_line(contents: RunContents) -> str:
     sides = contents.ranking.best_of_each_side()
-    parts = [f"{side} {contents.ranking.least_ratio[pair]:.2f}" for side, pair in sides.items()]
+    parts = [
+        f"{side} {ratio_text(contents, pair)}{_against_first(contents, pair)}"
+        for side, pair in sides.items()
+    ]
     return f"Best exit by side, available over needed: {', '.join(parts)}." if parts else ""
+
+
+def _against_first(contents: RunContents, pair: int) -> str:
+    """Whether a pair is equal to the first one within the uncertainty of their difference."""
+    if pair == 0:
+        return " (the best)"
+    gap, spread = _gap(contents, 0, pair)
+    return " (equal within the uncertainty)" if gap < spread else ""
 
 
 def _chance_line(contents: RunContents) -> str:
@@ -475,12 +486,14 @@ def _chance_line(contents: RunContents) -> str:
     others = np.argsort(-chosen.chance_of_exit, kind="stable")
     rivals = [j for j in others if j != k and chosen.chance_of_exit[j] >= NAMED_SHARE][:2]
     line = (
-        f"The chance that {names[k]} is really the best of all exits tried is "
-        f"{percent(chosen.chance_of_exit[k])}"
+        f"The chance that {names[k]}, or a place that overlaps it, is really the best of all exits "
+        f"tried is {percent(chosen.chance_of_exit[k])}"
     )
     if rivals:
         listed_rivals = [f"{names[j]} {percent(chosen.chance_of_exit[j])}" for j in rivals]
-        line += f" (next {', '.join(listed_rivals)})"
+        line += f" (others of the list: {', '.join(listed_rivals)})"
+    if chosen.worst_regret[k] < 0.005:
+        return f"{line}; no place of the list serves any deciding condition better."
     return (
         f"{line}; in the condition that suits it least it falls behind the best of the list by "
         f"{chosen.worst_regret[k]:.2f} of the needed pressure."
@@ -488,7 +501,7 @@ def _chance_line(contents: RunContents) -> str:
 
 
 def _tie_line(contents: RunContents) -> str:
-    lines = [_next_inlet_line(contents), _next_place_line(contents)]
+    lines = [_next_inlet_line(contents), _next_place_line(contents), _equal_line(contents)]
     return " ".join(line for line in lines if line)
 
 
@@ -520,6 +533,17 @@ def _next_place_line(contents: RunContents) -> str:
             "between them by ease of building."
         )
     return f"{line}, more than the uncertainty of {spread:.0f} Pa of that difference."
+
+
+def _equal_line(contents: RunContents) -> str:
+    """All places of the short list that cannot be told from the first."""
+    chosen = contents.choices
+    if chosen is None or chosen.first != 0:
+        return ""
+    equal = [str(j + 1) for j in np.flatnonzero(chosen.tie[0]) if j != 0]
+    if len(equal) < 2:
+        return ""
+    return f"Equal to the first within the uncertainty: places {', '.join(equal)} of the list."
 
 
 def _gap(contents: RunContents, first: int, second: int) -> tuple[float, float]:

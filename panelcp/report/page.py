@@ -10,12 +10,12 @@ from urllib.parse import quote
 import numpy as np
 
 from panelcp.flow.skin_layers import POSSIBLE, SEPARATED_STATES, STATE_NAMES, UNKNOWN
-from panelcp.report.cards import CARD_STYLE, cards_section
-from panelcp.report.combinations_section import combinations_section
+from panelcp.report.answers import whole_answer
+from panelcp.report.cards import CARD_STYLE, cards_section, tape_text
+from panelcp.report.combinations_section import combinations_section, exits_to_mark
 from panelcp.report.contents import (
     CAUTIONS,
     RunContents,
-    answer,
     bearing,
     in_pascal,
     kept,
@@ -153,7 +153,7 @@ def _head(contents: RunContents) -> str:
 
 
 def _answer(contents: RunContents) -> str:
-    return "<ol>" + "".join(f"<li>{escape(line)}</li>" for line in answer(contents)) + "</ol>"
+    return "<ol>" + "".join(f"<li>{escape(line)}</li>" for line in whole_answer(contents)) + "</ol>"
 
 
 def _sides(contents: RunContents) -> str:
@@ -287,9 +287,9 @@ def _choice_sections(contents: RunContents, curves, vent_maps) -> list[tuple[str
         body = _pocket(contents) + curves_section(contents.curves, curves, html_table, html_row)
         sections.append(("curves", "Curves", body))
     if contents.combinations is not None:
-        body = combinations_section(
-            contents.combinations, contents.flow.conditions, html_table, html_row
-        )
+        found, conditions = contents.combinations, contents.flow.conditions
+        body = combinations_section(found, conditions, html_table, html_row)
+        body += _places_on_a_bay(contents)
         sections.append(("combinations", "Inlets and exits that share a bay", body))
     return sections
 
@@ -300,11 +300,35 @@ def _pocket(contents: RunContents) -> str:
     if not edges:
         return ""
     note = (
-        "<p class='soft'>The layer on top is followed towards the windshield: from H 1.8 on the "
-        "air may separate, at H 2.4 it does (both from memory). An opening that ends ahead of the "
-        "first, and of the second criterion where one is named, lies outside the pocket.</p>"
+        "<p class='soft'>The layer on top is followed towards the windshield. Its shape factor H "
+        "grows towards separation: from 1.8 on the air may separate, at 2.4 it does (both from "
+        "memory). An opening that ends ahead of the first, and of the second criterion where one "
+        "is named, lies outside the pocket.</p>"
     )
-    return f"<h3>Outside the windshield pocket</h3>{note}{html_list(edge.line() for edge in edges)}"
+    lines = html_list(edge.line() for edge in edges)
+    return (
+        f"<h3>Outside the windshield pocket</h3><p>{escape(_foremost_edge(contents))}</p>{note}"
+        f"<details><summary>In every condition</summary>{lines}</details>"
+    )
+
+
+def _foremost_edge(contents: RunContents) -> str:
+    """The condition in flight whose pocket begins farthest forward."""
+    both = zip(contents.pocket_edges, contents.flow.conditions, strict=True)
+    told = [edge for edge, c in both if not c.on_ground and edge.has_pocket]
+    if not told:
+        return "In flight no pocket is found ahead of the windshield."
+    first = min(told, key=lambda edge: edge.warned_station)
+    return f"In flight the pocket reaches farthest forward in {first.line()}."
+
+
+def _places_on_a_bay(contents: RunContents) -> str:
+    """Where the exits of the best combination, and of the preferred one, are marked."""
+    lines = [
+        f"{opening_line(o)}: {tape_text(contents, o.name)}"
+        for o in exits_to_mark(contents.combinations)
+    ]
+    return f"<h3>Where these exits lie</h3>{html_list(lines)}"
 
 
 def _vent_maps(pictures) -> str:

@@ -22,8 +22,9 @@ import numpy as np
 
 from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.placement.pair_bands import QUANTILES
+from panelcp.report.answers import whole_answer
 from panelcp.report.choices_summary import choices_summary
-from panelcp.report.contents import CAUTIONS, RunContents, answer, explain
+from panelcp.report.contents import CAUTIONS, RunContents, explain
 from panelcp.report.tables import pressure_at_effects
 
 FORMAT = 1
@@ -49,7 +50,7 @@ def summary(contents: RunContents) -> dict[str, Any]:
         "name": contents.name,
         "question": contents.question,
         "note": contents.note,
-        "answer": answer(contents),
+        "answer": whole_answer(contents),
         "notices": list(contents.notices),
         "warnings": list(contents.warnings),
         "cautions": list(CAUTIONS),

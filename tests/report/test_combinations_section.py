@@ -17,8 +17,10 @@ from panelcp.report.combinations_section import (
     combinations_summary,
     described,
     exit_text,
+    exits_to_mark,
     ratio_text,
     sign_warnings,
+    size_line,
 )
 from panelcp.report.markup import html_row, html_table
 from panelcp.report.summary import _plain
@@ -136,7 +138,7 @@ def test_area_and_factor_of_an_exit(found):
     opening = found.exits[0]
     area = 1e4 * opening.area
     assert exit_text(opening, 1.0) == f"{opening.name} ({area:.0f} cm²)"
-    assert exit_text(opening, 0.7) == f"{opening.name} ({0.7 * area:.0f} cm², 0.7 times its own)"
+    assert exit_text(opening, 0.7) == f"{opening.name} ({0.7 * area:.0f} cm², ×0.7)"
 
 
 def test_page_holds_flows_with_arrows_and_the_word_for_the_wrong_way(found):
@@ -156,7 +158,21 @@ def test_page_holds_flows_with_arrows_and_the_word_for_the_wrong_way(found):
 def test_every_row_of_a_table_has_as_many_cells_as_its_head(found):
     for table in re.findall(r"<table.*?</table>", page(found), flags=re.S):
         rows = re.findall(r"<tr.*?</tr>", table, flags=re.S)
-        assert len({len(re.findall(r"<t[hd][ >]", row)) for row in rows}) == 1
+        assert len({cells(row) for row in rows}) == 1
+
+
+def cells(row):
+    """Columns that the cells of a row take."""
+    wide = [int(n) - 1 for n in re.findall(r'colspan="(\d+)"', row)]
+    return len(re.findall(r"<t[hd][ >]", row)) + sum(wide)
+
+
+def test_exits_to_mark_are_those_of_the_best_and_the_preferred(found):
+    names = [opening.name for opening in exits_to_mark(found)]
+    wanted = [o.name for k in (0, found.preferred) for o, _ in found.exits_of(k)]
+    assert names == list(dict.fromkeys(wanted))
+    line = size_line(found, CONDITIONS)
+    assert all(o.name in line for o, _ in found.exits_of(found.preferred))
 
 
 def test_texts_of_the_case_are_escaped(found):
