@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from panelcp.atmosphere import GAS_CONSTANT, HEAT_RATIO
+from panelcp.atmosphere import HEAT_RATIO
+from panelcp.cooling.network import HEAT_CAPACITY
 from panelcp.errors import NetworkError
 from panelcp.quantity import UncertainValue
 
-AIR_SPECIFIC_HEAT = HEAT_RATIO / (HEAT_RATIO - 1.0) * GAS_CONSTANT
-"""J/(kg K), 1004.685, of the perfect gas that the rest of the program uses; real air has 1006 at
-15 degC and 1011 at 100 degC (CoolProp 8.0.0)."""
+AIR_SPECIFIC_HEAT = HEAT_CAPACITY
+"""J/(kg K); the same in the network, so that heat balances. Real air has 1006 at 15 degC, 1007.4 at
+50 degC and 1011 at 100 degC (CoolProp 8.0.0)."""
 
 COOLANT_SHARE = UncertainValue(
     0.6, 0.5, 0.7, "common practice", "coolant heat over shaft power at full power, light aircraft"
@@ -228,7 +229,7 @@ def charge_air_heat(
     Examples
     --------
     >>> round(float(charge_air_heat(0.08, 300.0, 1.5, 0.65, outlet_temperature=320.0)), 1)
-    2948.8
+    2952.7
     """
     hot = compressor_outlet_temperature(inlet_temperature, pressure_ratio, efficiency)
     cold = inlet_temperature if outlet_temperature is None else outlet_temperature
