@@ -284,12 +284,35 @@ def flush_vent_drop(
     >>> round(float(flush_vent_drop(10.0, 0.0, 1.2, still=0.5)), 6)
     240.0
     """
+    cd, v, root = _vent_speeds(velocity, stream_speed, still, deviation)
+    return density * v * (np.abs(v) + root) / (4.0 * cd**2)
+
+
+def flush_vent_slope(
+    velocity: ArrayLike,
+    stream_speed: ArrayLike,
+    density: ArrayLike,
+    still: ArrayLike = SHARP_OPENING.value,
+    deviation: ArrayLike = 0.0,
+) -> np.ndarray:
+    """Derivative of `flush_vent_drop` with respect to its velocity, Pa s/m. Exact.
+
+    Examples
+    --------
+    >>> round(float(flush_vent_slope(10.0, 0.0, 1.2, still=0.5)), 6)
+    48.0
+    """
+    cd, v, root = _vent_speeds(velocity, stream_speed, still, deviation)
+    bend = np.divide(v**2, root, out=np.zeros(np.shape(root)), where=root > 0.0)
+    return density * (2.0 * np.abs(v) + root + bend) / (4.0 * cd**2)
+
+
+def _vent_speeds(velocity, stream_speed, still, deviation):
+    """Cd in still air, velocity, and sqrt(v^2 + 4 Cd^2 k U^2), of one shape."""
     cd = within("Cd in still air", still, 1e-3, 1.0)
     stream = within("stream speed, m/s", stream_speed, 0.0, np.inf)
     v = np.asarray(velocity, dtype=float)
-    k = _cross_flow_factor(cd, deviation)
-    root = np.sqrt(v**2 + 4.0 * cd**2 * k * stream**2)
-    return density * v * (np.abs(v) + root) / (4.0 * cd**2)
+    return cd, v, np.sqrt(v**2 + 4.0 * cd**2 * _cross_flow_factor(cd, deviation) * stream**2)
 
 
 def cowl_flap_gap(chord: ArrayLike, angle: ArrayLike, shut_gap: ArrayLike = 0.0) -> np.ndarray:

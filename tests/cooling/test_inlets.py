@@ -127,6 +127,18 @@ def test_lip_loss_at_rest_and_its_limits():
     assert lost == pytest.approx(0.5 * (0.4 * 15.3589838**2 + 0.2 * 400.0 * 5.0 / 9.0), rel=1e-8)
 
 
+def test_lip_slope_is_the_derivative():
+    speeds, step = np.array([5.0, 33.0, 40.0, 70.0]), 1e-4
+    for stream, angle in ((0.0, 0.0), (40.0, 20.0), (40.0, 90.0)):
+        ends = (
+            inlets.lip_pressure_loss(speeds + side, stream, 1.1, 0.6, angle, 0.3)
+            for side in (-step, step)
+        )
+        slope = inlets.lip_pressure_slope(speeds, stream, 1.1, 0.6, angle, 0.3)
+        assert slope == pytest.approx(np.diff(list(ends), axis=0)[0] / (2.0 * step), rel=1e-6)
+    assert inlets.lip_pressure_slope(0.0, 0.0, 1.1) == 0.0
+
+
 @pytest.mark.parametrize(
     ("args", "words"),
     [

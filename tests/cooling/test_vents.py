@@ -168,6 +168,16 @@ def test_flush_vent_drop_is_odd_rising_and_has_a_slope_at_rest():
     assert across[0] == pytest.approx(0.5 * 1.1 * (10.0 / 0.62) ** 2, rel=1e-12)
 
 
+def test_flush_vent_slope_is_the_derivative():
+    speeds, step = np.array([-20.0, -3.0, 0.0, 5.0, 40.0]), 1e-5
+    for stream in (1.0, 30.0):
+        ends = (vents.flush_vent_drop(speeds + side, stream, 1.1) for side in (-step, step))
+        slope = vents.flush_vent_slope(speeds, stream, 1.1)
+        # at rest the slope has a kink: the difference is off by the step
+        assert slope == pytest.approx(np.diff(list(ends), axis=0)[0] / (2.0 * step), rel=1e-5)
+    assert vents.flush_vent_slope(0.0, 0.0, 1.1) == 0.0
+
+
 def test_flush_vents_outside_the_range():
     with pytest.raises(NetworkError, match="Cd in still air"):
         vents.flush_vent_drop(10.0, 20.0, 1.1, still=0.0)
