@@ -19,6 +19,9 @@ from panelcp.surface.mesh import frozen_array
 FIN_CONDUCTIVITY = 200.0
 """W/(m K), aluminium alloy (from memory, 160 to 220)."""
 
+AIR_PRANDTL = 0.705
+"""Of air, 0.700 to 0.709 from 100 to 15 degC (CoolProp 8.0.0)."""
+
 _BOOK = "Kays and London, Compact Heat Exchangers, 3rd edition, 1984, met second-hand"
 
 
@@ -284,7 +287,7 @@ def louvred_fin_colburn(
     return re**-0.49 * factor
 
 
-def heat_transfer_coefficient(colburn, mass_flux, specific_heat, prandtl) -> np.ndarray:
+def heat_transfer_coefficient(colburn, mass_flux, specific_heat, prandtl=AIR_PRANDTL) -> np.ndarray:
     """Heat transfer, W/(m2 K): j G cp Pr^(-2/3), G on the free-flow area.
 
     Examples

@@ -36,6 +36,7 @@ def test_two_readings_are_met_and_leave_no_deviation():
         flux = velocity * BENCH["density"]
         assert law.pressure_drop(flux, BENCH["density"]) == pytest.approx(drop)
     assert law.deviation is None
+    assert (law.slowest, law.fastest) == (4.0, 8.0)
 
 
 def test_deviation_is_that_of_the_readings():

@@ -68,6 +68,9 @@ def test_brake_efficiency_of_aircraft_engines_is_consistent():
     shaft = loads.ENERGY_BALANCE["shaft"]
     assert shaft.low >= 0.20
     assert shaft.high <= 0.35
+    # the same page: coolant from over 35 % at low to about 25 % at high engine speed, full throttle
+    coolant = loads.ENERGY_BALANCE["coolant"]
+    assert coolant.low < 0.25 < coolant.high < 0.35
 
 
 def test_compression_without_losses_is_isentropic():

@@ -4,7 +4,9 @@ import fluids
 import numpy as np
 import pytest
 
+from panelcp.atmosphere import standard_air
 from panelcp.cooling.surfaces import (
+    AIR_PRANDTL,
     FIN_GEOMETRIES,
     TUBE_BANKS,
     SurfaceTable,
@@ -84,6 +86,23 @@ def test_stanton_and_colburn_of_the_worked_example():
         found = heat_transfer_coefficient(stanton * 0.766, 10.0, 1006.0, prandtl)
         assert found == pytest.approx(stanton * 10.0 * 1006.0)
     assert heat_transfer_coefficient(0.02, -8.0, 1006.0, 0.7) > 0.0
+
+
+# CoolProp 8.0.0 at 101325 Pa: degC, kg/m3, J/(kg K), Pa s, W/(m K)
+@pytest.mark.parametrize(
+    ("celsius", "density", "heat", "viscosity", "conductivity"),
+    [
+        (15.0, 1.22554, 1006.0, 1.79615e-5, 0.0254987),
+        (50.0, 1.09248, 1007.43, 1.96352e-5, 0.0280829),
+        (100.0, 0.945869, 1011.23, 2.18965e-5, 0.0316199),
+    ],
+)
+def test_air_of_the_program_against_real_air(celsius, density, heat, viscosity, conductivity):
+    air = standard_air(0.0, temperature=273.15 + celsius)
+    assert air.density == pytest.approx(density, rel=6e-4)
+    # Sutherland's formula is 0.4 % low at 15 degC and 0.74 % at 100 degC
+    assert air.viscosity == pytest.approx(viscosity, rel=7.5e-3)
+    assert pytest.approx(heat * viscosity / conductivity, rel=8e-3) == AIR_PRANDTL
 
 
 TUBES = """
