@@ -36,10 +36,10 @@ HOTTEST_AIR, COLDEST_AIR = 600.0, 150.0
 SAME_STATE = 1e-4
 """Two states are the same where no flow differs by more than this share of the largest."""
 LEAST_FLOW = 1e-9
-"""kg/s; differences of flow below this are none."""
+"""kg/s; flows below this, and differences of flow, are none."""
 _BLOCK = 1000
 _FIRST_TOLERANCE, _SHARE_PER_KELVIN = 1e-3, 1e-5
-_MOST_PASSES = 60
+_MOST_PASSES = 40
 _MOST_TRIALS = 14
 
 
@@ -408,7 +408,7 @@ def solve_network(
     hottest_air: float = HOTTEST_AIR,
     tolerance: float = 1e-10,
     temperature_tolerance: float = 1e-5,
-    most_iterations: int = 100,
+    most_iterations: int = 40,
 ) -> NetworkResult:
     """Steady flows, pressures and temperatures in all worlds.
 
@@ -693,10 +693,12 @@ def _rise(task, index, size, inlet):
     Functions that give heat always see all worlds.
     """
     rise = np.zeros((len(index), size.shape[1]))
+    # at rest the limit for ever less flow: as hot as what gives the heat can make it
+    size = np.maximum(size, LEAST_FLOW)
     for e, given in task.heat.items():
         heat = np.asarray(given(size[:, e], inlet[:, e]) if callable(given) else given)
         known = inlet[index, e]
-        change = heat[index] / (HEAT_CAPACITY * np.maximum(size[index, e], 1e-12))
+        change = heat[index] / (HEAT_CAPACITY * size[index, e])
         coldest = np.minimum(COLDEST_AIR - known, 0.0)
         rise[:, e] = np.clip(change, coldest, np.maximum(task.hottest - known, 0.0))
     return rise
@@ -790,6 +792,7 @@ def _solved(task, start):
         marks[1, active] = np.abs(error).max(axis=1, initial=0.0)
         going = marks[1, active] > task.temperature_tolerance
         going |= marks[0, active] > task.tolerance
+        going &= counts[0, active] < 5 * task.most_iterations
         active, error = active[going], error[going]
         enough[active] = np.clip(
             _SHARE_PER_KELVIN * marks[1, active], task.tolerance, enough[active]
