@@ -111,7 +111,7 @@ def regulated_core(
     -----
     heat = H(x) (T - T_air) + k (T - T_other), T leaving the engine, x the share, H = e C_min of the
     radiator with x of the coolant, k the other conductance. H rises with x, so there is one state:
-    wide open where T(1) is at or above full_at, shut where T(least) is at or below opens_at, else
+    wide open where T(1) is at or above full_at, shut where T(least) is below opens_at, else
     the root in x of the balance at the thermostat's own temperature. Where the conductance is a
     plain number it is kept for all x; a ConductanceLaw lets it fall with the coolant flow.
     Derived: balance of heat.
@@ -143,7 +143,7 @@ def regulated_core(
     shape = np.shape(circuit.left(thermostat.least_share))
     least, whole = np.broadcast_to(thermostat.least_share, shape), np.ones(shape)
     wide = circuit.outlet(whole) >= thermostat.full_at
-    shut = ~wide & (circuit.outlet(least) <= thermostat.opens_at)
+    shut = ~wide & (circuit.outlet(least) < thermostat.opens_at)
     root = bracketed_root(circuit.left, least, whole)
     share = np.where(wide, 1.0, np.where(shut, least, root))
     return circuit.state(share, wide, shut)
@@ -193,5 +193,5 @@ class _Circuit:
             radiator=radiator,
             other_heat=self.other * np.where(finite, outlet - self.beside, 0.0),
             wide_open=wide,
-            too_cold=shut & (outlet < self.thermostat.opens_at),
+            too_cold=shut,
         )

@@ -146,6 +146,9 @@ def test_heat_transfer_of_staggered_tubes_falls_like_a_power():
 def test_between_and_past_the_points_of_a_table():
     table = SurfaceTable("own", [100.0, 1000.0], [0.1, 0.01], [0.02, 0.004])
     assert table.friction_at([10**2.5, 1e4, 10.0]) == pytest.approx([10**-1.5, 1e-3, 1.0])
+    bent = SurfaceTable("own", [10.0, 100.0, 1000.0], [1.0, 0.1, 0.1], [0.1, 0.1, 0.01])
+    assert bent.friction_at([10**1.5, 10**2.5]) == pytest.approx([10**-0.5, 0.1])
+    assert bent.colburn_at([10**1.5, 10**2.5]) == pytest.approx([0.1, 10**-1.5])
     assert table.outside([99.0, 100.0, 500.0, 1001.0]).tolist() == [True, False, False, True]
 
 

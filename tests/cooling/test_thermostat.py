@@ -91,6 +91,12 @@ def test_surroundings_of_their_own():
     state = regulated_core(duty(1e3), THERMOSTAT, 0.0, 300.0, 20.0, other_temperature=320.0)
     assert state.engine_outlet == pytest.approx(320.0 + 1e3 / 20.0)
     assert state.other_heat == pytest.approx(1e3)
+    # regulated, with a loss to a bay of its own temperature
+    state = regulated_core(duty(2e4), THERMOSTAT, 1.2, 285.0, 40.0, other_temperature=330.0)
+    assert 0.01 < state.share < 1.0
+    assert state.other_heat == pytest.approx(40.0 * (state.engine_outlet - 330.0))
+    assert state.radiator.heat + state.other_heat == pytest.approx(2e4, rel=1e-9)
+    assert state.share == pytest.approx(THERMOSTAT.share(state.engine_outlet), abs=1e-9)
 
 
 def test_share_and_temperature_are_inverse():
