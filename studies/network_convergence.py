@@ -23,7 +23,7 @@ from panelcp.cooling.elements import (
 )
 from panelcp.cooling.network import HEAT_CAPACITY, Network, Node, solve_network
 
-NETWORKS, QUICK, WORLDS, MOST_ELEMENTS, MOST_STEPS = 1000, 40, 4, 40, 40
+NETWORKS, QUICK, WORLDS, MOST_ELEMENTS, MOST_STEPS = 1000, 12, 4, 40, 40
 KINDS = ("losses", "fans", "fans in their dip", "heat and buoyancy")
 # invented curve with a dip
 FAN_FLOW = [0.0, 0.08, 0.16, 0.22, 0.3, 0.4, 0.5, 0.6]
@@ -151,9 +151,7 @@ def main(quick=False):
         "steps": "max", "several": "sum", "mass": "max", "loops": "max", "energy": "max",
         "elements": "max",
     }  # fmt: skip
-    print(
-        f"{WORLDS} worlds each, counted below; slow: more than {MOST_STEPS} steps from nothing"
-    )
+    print(f"{WORLDS} worlds each, counted below; slow: more than {MOST_STEPS} steps from nothing")
     print(f"{'':20}" + "".join(f"{name:>11}" for name in columns))
     numbers = {}
     for kind, rows in found.items():

@@ -60,7 +60,7 @@ CHECKS = {
         and abs(numbers["separated 0.1"] - 1.05) <= 0.02
         and abs(numbers["plateau 0.1"] - 0.51) <= 0.05
     ),
-    # 40 of the 1000 networks; heat that feeds the draught that carries it may leave none steady
+    # 12 of the 1000 networks; heat that feeds the draught that carries it may leave none steady
     "network_convergence.py": lambda numbers: (
         all(
             numbers[f"{kind} failed"] == 0.0
