@@ -9,6 +9,7 @@ import numpy as np
 
 import panelcp
 from panelcp.case.deviations import (
+    Settling,
     by_use,
     deviation_of,
     discretisation,
@@ -83,7 +84,7 @@ class SolvedAir:
     skin : SkinStates
     edges : of the pocket ahead of the windshield
     checks : of the solution
-    settled : pressure changes on finer panels, lines and warnings
+    settled : Settling on finer panels
     """
 
     solutions: Solutions
@@ -92,7 +93,7 @@ class SolvedAir:
     skin: SkinStates
     edges: tuple[PocketEdges, ...]
     checks: tuple[Fault, ...]
-    settled: object
+    settled: Settling
 
 
 def solve_case(
@@ -139,35 +140,39 @@ def solve_case(
         skin_state=air.skin.state,
         pocket_edges=air.edges,
         checks=air.checks,
-        warnings=(
-            *doubts(
-                prepared.case,
-                prepared.openings,
-                check,
-                air.checks,
-                air.solutions,
-                air.flow,
-                ranking,
-                share,
-            ),
-            *air.settled.warnings,
-            *layer_doubts(at_openings, air.flow.conditions),
-        ),
+        warnings=_warnings(prepared, air, check, ranking, at_openings, share),
         log=(
             *check.lines(),
             *searches,
             *(places.line() for places in found if places.openings),
-            *solver_lines(air.solutions, air.checks),
-            *air_lines(prepared.case, air.solutions),
-            air.settled.line,
-            roughness_line(prepared.surface),
+            *_air_log(prepared, air),
             panelling_line(air.flow, panelling, share),
             bands_line(ranking),
             *exit_air_lines(hits, air.flow.conditions),
-            *(edge.line() for edge in air.edges),
             *([] if only_ranking else compressibility_lines(prepared, progress)),
         ),
     )
+
+
+def _warnings(prepared: PreparedCase, air: SolvedAir, check, ranking, layers, share) -> tuple:
+    """What a person must know before trusting the results."""
+    known = (prepared.case, prepared.openings, check, air.checks, air.solutions, air.flow)
+    return (
+        *doubts(*known, ranking, share),
+        *air.settled.warnings,
+        *layer_doubts(layers, air.flow.conditions),
+    )
+
+
+def _air_log(prepared: PreparedCase, air: SolvedAir) -> list[str]:
+    """How the air was solved."""
+    return [
+        *solver_lines(air.solutions, air.checks),
+        *air_lines(prepared.case, air.solutions),
+        *(edge.line() for edge in air.edges),
+        air.settled.line,
+        roughness_line(prepared.surface),
+    ]
 
 
 def _solved_air(prepared: PreparedCase, progress: Progress) -> SolvedAir:

@@ -50,7 +50,7 @@ def combination_lines(found: Combinations, conditions) -> list[str]:
         lines.append(
             f"Equal to it within the uncertainty of the difference, with fewer or smaller "
             f"openings: {described(found, k)}; air flow over needed {ratio_text(found, k)}"
-            f"{_chance(found, k)}. Take this one, unless building speaks against it."
+            f"{_chance(found, k)}. {_advice(found, k)}"
         )
     for k in dict.fromkeys((0, found.preferred)):
         warned = sign_warnings(found, conditions, k)
@@ -67,10 +67,23 @@ def size_line(found: Combinations, conditions) -> str:
     """What the sizes of the openings make of the answer, in one sentence."""
     k = found.preferred
     return (
-        "That is pressure alone, not size. With the areas counted, what serves best with fewest "
-        f"and smallest openings: {described(found, k)}; air flow over needed "
-        f"{ratio_text(found, k)} in {listed([conditions[found.limiting[k]].name])}"
-        f"{_chance(found, k)} (see inlets and exits that share a bay)."
+        "That is pressure alone, not size. With the areas counted, of the best combinations that "
+        f"cannot be told apart the one with fewest and smallest openings: {described(found, k)}; "
+        f"air flow over needed {ratio_text(found, k)} in "
+        f"{listed([conditions[found.limiting[k]].name])}{_chance(found, k)}. "
+        f"{_advice(found, k)} (See inlets and exits that share a bay.)"
+    )
+
+
+def _advice(found: Combinations, k: int) -> str:
+    """Whether a combination is enough to be taken, as likely as not or surely."""
+    if found.sufficiency[k] > CERTAIN or (
+        np.isnan(found.sufficiency[k]) and found.least_ratio[k] >= 1.0
+    ):
+        return "Take the smaller of equal ones, unless building speaks against it."
+    return (
+        "That is not surely enough: larger openings, a core with less resistance or another place "
+        "are wanted before anything is cut."
     )
 
 

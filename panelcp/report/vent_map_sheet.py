@@ -150,6 +150,7 @@ def _words(vent_map, conditions, name) -> tuple[str, str]:
         f"Least available over needed pressure of a small {vent_map.use}{kind} at every panel of "
         f"the searched skin, with {partner} {', '.join(vent_map.partners)}; at least 1 on "
         f"{np.count_nonzero(enough)} of {enough.size} searched panels"
+        + ("; what the boundary layer takes is left out" if vent_map.use == "inlet" else "")
     )
     return (f"{picture_text(name, LONGEST_TITLE)}: {title}" if name else title), caption
 

@@ -197,3 +197,9 @@ def test_summary_holds_all_numbers(found):
     assert first["exits"][0]["area"] == pytest.approx(
         found.exits_of(0)[0][0].area * first["exits"][0]["area_factor"], rel=1e-6
     )
+
+
+def test_nothing_is_recommended_that_is_not_surely_enough(found):
+    for chance, words in ((0.37, "not surely enough"), (0.95, "Take the smaller")):
+        known = replace(found, sufficiency=np.full(len(found), chance))
+        assert words in size_line(known, CONDITIONS)
