@@ -128,6 +128,8 @@ _FACTORS: dict[str, dict[str, Fraction | int]] = {
         "kWh": 1000 * _HOUR,
         "BTU": Fraction("1055.05585262"),
     },
+    "conductance": {"W/K": 1, "kW/K": 1000},
+    "specific heat": {"J/(kg K)": 1, "kJ/(kg K)": 1000},
     "fraction": {"": 1, "%": Fraction(1, 100)},
     "number": {"": 1},
 }

@@ -218,6 +218,63 @@ def list_of(read: Callable) -> Callable:
     return read_all
 
 
+def inline_table(entries: Mapping[str, Entry]) -> Callable:
+    """Reader of a table in braces; all that is wrong with it stands in one text."""
+
+    def read(raw):
+        if not isinstance(raw, dict):
+            keys = ", ".join(f"{key} = ..." for key in entries)
+            raise QuantityError(f"{raw!r} is not a table in braces; write {{ {keys} }}")
+        wrong = [
+            f"{key!r} is not a known entry{nearest(key, entries)}"
+            for key in raw
+            if key not in entries
+        ]
+        values = {}
+        for key, entry in entries.items():
+            values[key] = entry.default
+            if key not in raw:
+                wrong += [f"{key} is missing"] if entry.required else []
+                continue
+            try:
+                values[key] = entry.read(raw[key])
+            except PanelcpError as error:
+                wrong.append(f"{key}: {error}")
+        if wrong:
+            raise QuantityError("; ".join(wrong))
+        return values
+
+    return read
+
+
+def pairs(first: Callable, second: Callable, example: str) -> Callable:
+    """Reader of a list of pairs, such as the points of a curve."""
+
+    def read(raw):
+        good = isinstance(raw, list) and len(raw) > 0
+        if not good or not all(isinstance(row, list) and len(row) == 2 for row in raw):
+            raise QuantityError(f"{raw!r} is not a list of pairs; write {example}")
+        return tuple((first(row[0]), second(row[1])) for row in raw)
+
+    return read
+
+
+def one_or_by_name(read: Callable) -> Callable:
+    """Reader of one value for all, or of a table of names and values.
+
+    A table with the entry "value" is one uncertain value.
+    """
+
+    def read_all(raw):
+        if not isinstance(raw, dict) or "value" in raw:
+            return read(raw)
+        if not raw:
+            raise QuantityError("the table is empty; leave the entry out")
+        return {name: read(value) for name, value in raw.items()}
+
+    return read_all
+
+
 def axes(raw) -> tuple[tuple[str, str], ...]:
     """Reader of the three directions of a file."""
     known = ("aft", "right", "up")
