@@ -1,4 +1,4 @@
-"""cooling.csv, the summary and the flags of a made-up installation; `tug` serves other tests too."""
+"""cooling.csv, summary and flags of a made-up installation; `tug` serves other tests too."""
 
 import csv
 import io
@@ -51,7 +51,7 @@ SPECIFIC_HEAT = 1005.0
 HOSTILE = (
     '<script>alert("x")</script>',
     "quotes \" ' & <b>",
-    "🚁🔥 عادم يمين ‮override",
+    "🚁🔥 عادم يمين \u202eoverride",
     "long " + "w" * 195,
 )
 """Names that a case may give to a thing."""
