@@ -1,0 +1,170 @@
+"""Margins of an installation with its exits, or its only inlet, at other places."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from panelcp.cooling.building import OutsideAir
+from panelcp.cooling.installation import BAY, Installation, Port
+from panelcp.cooling.solving import Centre
+from panelcp.errors import NetworkError
+from panelcp.surface.mesh import frozen_array
+
+
+@dataclass(frozen=True, eq=False)
+class Placement:
+    """A port of one size and kind at many places.
+
+    Attributes
+    ----------
+    port : Port, in place of all exits on the bay, or of the only inlet
+    pressure, stream, head : (n_places, n_conditions) Pa, m/s, Pa, as in `OutsideAir`
+    """
+
+    port: Port
+    pressure: np.ndarray
+    stream: np.ndarray
+    head: np.ndarray
+
+    def __post_init__(self):
+        for name in ("pressure", "stream", "head"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+
+@dataclass(frozen=True, eq=False)
+class PlacedMargins:
+    """What every place gives.
+
+    Attributes
+    ----------
+    margin : (n_places, n_conditions) K, least of all cores; nan without limit or steady state
+    flow : (n_places, n_conditions) kg/s through all cores
+    reversed : (n_places, n_conditions) bool: some port or core flows against its sense
+    """
+
+    margin: np.ndarray
+    flow: np.ndarray
+    reversed: np.ndarray
+
+
+def with_exit(installation: Installation, port: Port) -> Installation:
+    """The installation with one exit on the bay in place of all that are there.
+
+    Raises
+    ------
+    NetworkError : no exit hangs on the bay
+    """
+    kept = tuple(p for p in installation.ports if p.use == "inlet" or not _on_bay(installation, p))
+    if len(kept) == len(installation.ports):
+        raise NetworkError(
+            "places of exits cannot be ranked by margin: no exit takes its air from the common "
+            f"{BAY}; every exit has a duct or core of its own"
+        )
+    return replace(installation, ports=(*kept, port), bay_height=None)
+
+
+def with_inlet(installation: Installation, port: Port) -> Installation:
+    """The installation with another inlet in place of its only one.
+
+    Raises
+    ------
+    NetworkError : several inlets
+    """
+    inlets = installation.inlets
+    if len(inlets) != 1:
+        raise NetworkError(
+            f"places of inlets cannot be ranked by margin: the network has {len(inlets)} inlets, "
+            "and which of them a place stands for is not known"
+        )
+    named = replace(port, name=inlets[0].name)
+    ports = tuple(named if p.use == "inlet" else p for p in installation.ports)
+    return replace(installation, ports=ports, bay_height=None)
+
+
+def _on_bay(installation: Installation, port: Port) -> bool:
+    return port.use == "exit" and installation.place_of(port) == BAY
+
+
+def margins_with(
+    installation: Installation, air: OutsideAir, placed: Placement, coupling=None
+) -> PlacedMargins:
+    """Margins of an installation with a port at many places.
+
+    Parameters
+    ----------
+    installation : Installation
+    air : OutsideAir at its own ports
+    placed : Placement
+    coupling : (n_conditions, n_ports) Pa, of the ports that stay, by the flows of the others; the
+        flows are taken to be as they were
+
+    Returns
+    -------
+    PlacedMargins
+
+    Notes
+    -----
+    All places and conditions are worlds of one network. Buoyancy is left out.
+    """
+    swap = with_exit if placed.port.use == "exit" else with_inlet
+    changed = swap(installation, placed.port)
+    n_places, n_conditions = placed.pressure.shape
+    many = _repeated(changed, n_places)
+    centre = Centre(many, _air_at(installation, changed, air, placed, coupling))
+    shape = n_places, n_conditions
+    ports = np.stack([centre.result.flow(port.name) for port in changed.ports])
+    cores = np.stack([centre.result.flow(core.name) for core in changed.cores])
+    size = 1e-6 * np.abs(centre.state.mass_flow).max(axis=1, initial=0.0)
+    backward = (ports < -size).any(axis=0) | (cores < -size).any(axis=0)
+    return PlacedMargins(
+        margin=centre.least_margin().reshape(shape),
+        flow=cores.sum(axis=0).reshape(shape),
+        reversed=backward.reshape(shape),
+    )
+
+
+def _repeated(installation: Installation, count: int) -> Installation:
+    """The installation for conditions that come `count` times over."""
+    names = ("other_flow", "heat", "hot_inlet", "boiling")
+    cores = tuple(
+        replace(
+            core,
+            **{n: np.tile(getattr(core, n), count) for n in names if getattr(core, n) is not None},
+        )
+        for core in installation.cores
+    )
+    fans = tuple(replace(fan, speed=np.tile(fan.speed, count)) for fan in installation.fans)
+    return replace(installation, cores=cores, fans=fans)
+
+
+def _air_at(installation, changed, air: OutsideAir, placed: Placement, coupling) -> OutsideAir:
+    """The air outside of all places and conditions, place by place."""
+    count = len(placed.pressure)
+    columns = {port.name: k for k, port in enumerate(installation.ports)}
+    change = np.zeros(air.port_pressure.shape) if coupling is None else np.asarray(coupling)
+    swapped = placed.port.use
+
+    def at_ports(own, there):
+        rows = [
+            there.ravel()
+            if port.use == swapped and (swapped == "inlet" or port.name == placed.port.name)
+            else np.tile(own[:, columns[port.name]], count)
+            for port in changed.ports
+        ]
+        return np.stack(rows, axis=1)
+
+    tiled = {
+        name: np.tile(getattr(air, name), count)
+        for name in (
+            "decides", "airspeed", "temperature", "pressure", "incidence", "moving", "predicted",
+        )
+    }  # fmt: skip
+    return OutsideAir(
+        conditions=air.conditions * count,
+        port_pressure=at_ports(air.port_pressure + change, placed.pressure),
+        port_stream=at_ports(air.port_stream, placed.stream),
+        port_head=at_ports(air.port_head, placed.head),
+        **tiled,
+    )
