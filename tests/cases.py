@@ -115,7 +115,7 @@ def ranked(text: str = CASE):
 
     with TemporaryDirectory() as folder:
         prepared = prepare_case(read_case(write_case(Path(folder), text)))
-    return prepared, solve_case(prepared, only_ranking=True)
+    return prepared, solve_case(prepared, only="ranking")
 
 
 def changed(old: str, new: str, text: str = CASE) -> str:

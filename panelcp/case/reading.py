@@ -22,6 +22,7 @@ from panelcp.case.air_tables import (
 from panelcp.case.combinations_table import read_combinations
 from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
 from panelcp.case.surface_table import SURFACE_ENTRIES, intake_options
+from panelcp.cooling.installation import Installation
 from panelcp.errors import CaseError, PanelcpError, QuantityError
 from panelcp.onset.conditions import DAYS, FlightCondition
 from panelcp.onset.surroundings import Surroundings
@@ -258,6 +259,7 @@ class Case:
     compressibility : whether its size is to be reckoned
     firewall : m, its station, or None
     combinations : what a search of combinations needs, or None for no search
+    installation : of the cooling air: ducts, cores, fans, leaks; or None
     text_hash : of the bytes of the case file
     """
 
@@ -288,6 +290,7 @@ class Case:
     text_hash: str
     firewall: float | None = None
     combinations: CombinationSettings | None = None
+    installation: Installation | None = None
     tables: dict[str, Any] = field(default_factory=dict)
 
 

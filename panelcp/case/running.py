@@ -51,16 +51,14 @@ def run_case(case, results=None, progress: Progress = quiet) -> Run:
     return finished_run(case, results, progress, write_results)
 
 
-def finished_run(
-    case, results, progress: Progress, write: Callable, only_ranking: bool = False
-) -> Run:
+def finished_run(case, results, progress: Progress, write: Callable, only: str = "") -> Run:
     """A case solved and written.
 
     Parameters
     ----------
     case, results, progress : see `run_case`
     write : function of contents, folder of all results and progress; gives the folder it made
-    only_ranking : see `solve_case`
+    only : see `solve_case`
     """
     from panelcp.report.files import require_folder
 
@@ -69,7 +67,7 @@ def finished_run(
     with compiling(progress):
         prepared = prepare_case(case, progress)
         require_folder(root)
-        contents = solve_case(prepared, progress, only_ranking)
+        contents = solve_case(prepared, progress, only)
         return Run(write(contents, root, progress), contents)
 
 

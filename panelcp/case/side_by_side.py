@@ -84,7 +84,7 @@ def rank_case(case, results=None, progress: Progress = quiet) -> Run:
     ------
     PanelcpError : a mistake in the input; nothing is written then
     """
-    return finished_run(case, results, progress, write_ranking, only_ranking=True)
+    return finished_run(case, results, progress, write_ranking, only="ranking")
 
 
 def rank_side_by_side(paths, results=None, progress: Progress = quiet) -> Comparison:
@@ -124,7 +124,7 @@ def rank_side_by_side(paths, results=None, progress: Progress = quiet) -> Compar
         contents = []
         for path, ready, step in zip(paths, prepared, steps, strict=True):
             with _named(path):
-                contents.append(solve_case(ready, step, only_ranking=True))
+                contents.append(solve_case(ready, step, only="ranking"))
     progress("comparing")
     sides = side_by_side(names, [str(path) for path in paths], prepared, contents)
     return Comparison(write_side_by_side(sides, root), sides)

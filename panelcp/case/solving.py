@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 import panelcp
+from panelcp.case.cooling import cooling_of, port_volume_flows, ports_of
 from panelcp.case.deviations import (
     Settling,
     by_use,
@@ -65,6 +66,10 @@ from panelcp.surface.opening import Opening
 from panelcp.surface.rays import SkinFinder
 from panelcp.surface.skin_distance import TapeDistances, tape_distances
 
+ONLY = ("", "ranking", "margin", "cooling")
+"""What may be asked for alone: everything, the ranking of places, that by the margins of the
+cooling network, the network."""
+
 SKIN_INLET = "submerged"
 """Kind of inlet whose vent map is drawn where no inlet is searched."""
 
@@ -96,16 +101,15 @@ class SolvedAir:
     settled: Settling
 
 
-def solve_case(
-    prepared: PreparedCase, progress: Progress = quiet, only_ranking: bool = False
-) -> RunContents:
+def solve_case(prepared: PreparedCase, progress: Progress = quiet, only: str = "") -> RunContents:
     """Solve the flow of a prepared case and rank its openings.
 
     Parameters
     ----------
     prepared : PreparedCase
     progress : called with a short text before each step
-    only_ranking : leaves out shares of the effects, given flows, curves and compressibility
+    only : one of ONLY. "ranking", "margin" and "cooling" leave out shares of the effects, flows
+        through openings, curves and compressibility; "ranking" also the cooling network
 
     Returns
     -------
@@ -123,6 +127,7 @@ def solve_case(
     shares = recovery_shares(layers, _both(prepared))
     samples = sampled_pressures(prepared, air.solutions, air.flow, panelling, shares)
     ranking = _rank(prepared, air.flow, samples)
+    network = None if only == "ranking" else _network(prepared, air, samples, progress)
     hits = _exit_air(prepared, air.flow, ranking)
     at_openings = layers_at_openings(layers, _shown(prepared, ranking))
     check = check_surface(prepared.surface)
@@ -130,7 +135,8 @@ def solve_case(
         **_from_the_case(prepared, check),
         searches=searches,
         **_answers(prepared, air, ranking, at_openings, hits),
-        **({} if only_ranking else _more(prepared, air, ranking, progress)),
+        **({} if only else _more(prepared, air, ranking, network, progress)),
+        cooling=network,
         solutions=air.solutions,
         flow=air.flow,
         openings=opening_pressures(air.flow, prepared.openings, _recovered(prepared, layers)),
@@ -149,7 +155,7 @@ def solve_case(
             panelling_line(air.flow, panelling, share),
             bands_line(ranking),
             *exit_air_lines(hits, air.flow.conditions),
-            *([] if only_ranking else compressibility_lines(prepared, progress)),
+            *([] if only else compressibility_lines(prepared, progress)),
         ),
     )
 
@@ -269,9 +275,16 @@ def _answers(prepared: PreparedCase, air: SolvedAir, ranking, layers, hits) -> d
     }
 
 
-def _more(prepared: PreparedCase, air: SolvedAir, ranking, progress: Progress) -> dict:
-    """Shares of the effects, given flows and curves."""
-    flows, own = prepared.case.flows, prepared.openings
+def _network(prepared: PreparedCase, air: SolvedAir, samples: PressureSamples, progress: Progress):
+    """The cooling network of the case, or None."""
+    inlets, _ = inlets_and_exits(prepared)
+    return cooling_of(prepared, air.solutions, air.flow, samples, len(inlets), progress)
+
+
+def _more(prepared: PreparedCase, air: SolvedAir, ranking, network, progress: Progress) -> dict:
+    """Shares of the effects, flows through openings (given or of the network) and curves."""
+    own, flows = prepared.openings, {} if network is None else port_volume_flows(network)
+    flows |= prepared.case.flows
     exits = [opening.name for opening in own if opening.lets_air_out]
     progress("reckoning curves and shares of the effects")
     return {
@@ -318,13 +331,14 @@ def _tape(prepared: PreparedCase, openings) -> dict[str, TapeDistances]:
 
 
 def _solutions(prepared: PreparedCase, progress: Progress) -> Solutions:
-    """Unit flows of the case; those of openings only where a flow is given."""
+    """Unit flows of the case; those of openings where a flow is given or the network has one."""
     case = prepared.case
+    flowing = {*case.flows, *(port.name for port in ports_of(case))}
     return solve_conditions(
         prepared.surface,
         case.conditions,
         case.surroundings,
-        openings=[opening for opening in prepared.openings if opening.name in case.flows],
+        openings=[opening for opening in prepared.openings if opening.name in flowing],
         tolerance=case.tolerance,
         progress=progress,
     )

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from panelcp.cooling.results import CoolingResult
 from panelcp.flow.pocket_edges import PocketEdges
 from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow
@@ -46,9 +47,16 @@ NOT_MODELLED = (
     "separated air but for its edges: the layer is followed to separation, a pocket gets a band, "
     "and behind bluff edges the pressure shown is too high or too low",
     "wakes of cowl flaps, exhaust pipes and blade roots",
-    "the ducts and cores inside: in the ranking the openings are closed skin, and how much air "
-    "flows, so how big they must be, is not in it",
     "unsteady flow, and structure",
+)
+NO_NETWORK = (
+    "the ducts and cores inside: in the ranking the openings are closed skin, and how much air "
+    "flows, so how big they must be, is not in it; give [[core]] and [[duct]] in the case"
+)
+WITH_NETWORK = (
+    "the ducts and cores in the ranking of places, where the openings are closed skin; the cooling "
+    "network takes the openings that the case names. Uneven flow over a core, and air that goes "
+    "both ways through one opening, are not in it"
 )
 ALONE = (
     "several exits on one bay: every pair of inlet and exit stands alone in the ranking; of two "
@@ -119,6 +127,7 @@ class RunContents:
     vent_maps : what a small opening would be worth everywhere, as an exit and as an inlet
     curves : Curves, or None
     combinations : of inlets and exits on one bay, or None where the case asks for none
+    cooling : CoolingResult of the cooling network, or None without one
     last_station : m, the maps show the body up to there; None leaves it to the openings
     """
 
@@ -154,6 +163,7 @@ class RunContents:
     vent_maps: tuple[VentMap, ...] = ()
     curves: Curves | None = None
     combinations: Combinations | None = None
+    cooling: CoolingResult | None = None
     last_station: float | None = None
 
     @property
@@ -192,6 +202,7 @@ class RunContents:
             WITH_WING if self.has_wing else NO_WING,
             *ground,
             *NOT_MODELLED,
+            NO_NETWORK if self.cooling is None else WITH_NETWORK,
             ALONE if self.combinations is None else ONE_BAY,
         )
 

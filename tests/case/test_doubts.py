@@ -81,7 +81,7 @@ def coarse_nosed(tmp_path_factory):
 @pytest.fixture(scope="module")
 def coarse_ranked(coarse_nosed):
     """What is found for it."""
-    return solve_case(coarse_nosed, only_ranking=True)
+    return solve_case(coarse_nosed, only="ranking")
 
 
 def test_pressure_that_changes_on_finer_panels_is_doubted_where_it_does(coarse_ranked):
@@ -107,7 +107,7 @@ def test_openings_carry_the_change_into_their_deviations(coarse_nosed, coarse_ra
     pressure = np.repeat(rise[:, None], coarse_nosed.surface.n_panels, axis=1)
     given = deviations.Settling((), pressure, "as it is given here")
     monkeypatch.setattr(solving, "settling", lambda *_: given)
-    wide = solve_case(coarse_nosed, only_ranking=True).ranking
+    wide = solve_case(coarse_nosed, only="ranking").ranking
     gain = np.maximum(coarser, np.abs(rise)[:, None]) ** 2 - kept**2
     assert gain[1].min() > 0.5 * 200.0**2
     (kind,) = [kind for kind in wide.bands.samples.kinds if kind.name == PANELLING]
@@ -160,7 +160,7 @@ def test_finer_panels_that_cannot_be_solved_are_a_warning(coarse_nosed, monkeypa
         return solve_units(surface, **options)
 
     monkeypatch.setattr(deviations, "solve_units", refuse)
-    contents = solve_case(coarse_nosed, only_ranking=True)
+    contents = solve_case(coarse_nosed, only="ranking")
     assert CHANGE_KIND not in [check.kind for check in contents.checks]
     assert any("but the solution did not converge" in line for line in contents.warnings)
 

@@ -243,8 +243,8 @@ def test_side_by_side_of_files(tmp_path, monkeypatch):
     """The solutions are those that are there already."""
     solved = iter(small_sides().contents)
 
-    def solve(prepared, progress, only_ranking):
-        assert only_ranking
+    def solve(prepared, progress, only):
+        assert only == "ranking"
         progress("ranking places")
         return next(solved)
 

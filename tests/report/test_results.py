@@ -216,10 +216,10 @@ def solved():
 def light(monkeypatch, solved):
     """Runs without curves and vent maps, where only the folder of results matters."""
 
-    def solve(prepared, progress, only_ranking=False):
+    def solve(prepared, progress, only=""):
         key = input_hash(prepared)
         if key not in solved:
-            solved[key] = solve_case(prepared, progress, only_ranking=True)
+            solved[key] = solve_case(prepared, progress, only="ranking")
         return solved[key]
 
     monkeypatch.setattr("panelcp.case.running.solve_case", solve)

@@ -1,0 +1,183 @@
+"""Joining of the air outside and the cooling network of a case."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from panelcp.case.preparing import PreparedCase, Progress, quiet
+from panelcp.case.reading import Case
+from panelcp.cooling.building import OutsideAir
+from panelcp.cooling.installation import Installation, Port
+from panelcp.cooling.results import CoolingResult
+from panelcp.cooling.solving import SampledOutside, solve_cooling
+from panelcp.flow.solutions import Solutions
+from panelcp.flow.superposition import SurfaceFlow
+from panelcp.placement.bands import PressureSamples, sample_operator, standard_draws
+from panelcp.surface.opening import Opening
+
+DRAWS = "cooling"
+"""First word of the names of all draws of the network."""
+
+
+def cooling_of(
+    prepared: PreparedCase,
+    solutions: Solutions,
+    flow: SurfaceFlow,
+    samples: PressureSamples,
+    n_inlets: int,
+    progress: Progress = quiet,
+) -> CoolingResult | None:
+    """The cooling network of a case in the air that was solved; None without one.
+
+    Parameters
+    ----------
+    prepared : PreparedCase
+    solutions : Solutions with the unit flows of the openings of the network
+    flow : SurfaceFlow of its conditions
+    samples : PressureSamples at all inlets, then all exits
+    n_inlets : number of the inlets
+    progress : called with a short text before each step
+    """
+    installation = prepared.case.installation
+    if installation is None:
+        return None
+    columns = port_columns(installation, samples.openings, n_inlets)
+    air = outside_air(installation, solutions, flow, samples, columns)
+    coupled = OutsideCoupling(prepared, solutions, flow, samples.recovered[:, columns])
+    sampled = sampled_outside(installation, samples, columns)
+    return solve_cooling(installation, air, sampled, coupled, progress)
+
+
+def ports_of(case: Case) -> tuple[Port, ...]:
+    """Openings that take part in the cooling network of a case."""
+    return () if case.installation is None else case.installation.ports
+
+
+def port_volume_flows(found: CoolingResult) -> dict[str, np.ndarray]:
+    """Name of a port -> (n_conditions,) m3/s out of the body, at the density of the air in it."""
+    areas = {port.name: port.area for port in found.installation.ports}
+    return {
+        port.name: (-1.0 if port.use == "inlet" else 1.0) * port.velocity * areas[port.name]
+        for port in found.ports
+    }
+
+
+def port_columns(
+    installation: Installation, openings: Sequence[Opening], n_inlets: int
+) -> list[int]:
+    """Numbers of the ports among openings, of which the first n_inlets are inlets."""
+    names = [opening.name for opening in openings]
+    return [
+        names.index(port.name) if port.use == "inlet" else names.index(port.name, n_inlets)
+        for port in installation.ports
+    ]
+
+
+def outside_air(
+    installation: Installation,
+    solutions: Solutions,
+    flow: SurfaceFlow,
+    samples: PressureSamples,
+    columns: Sequence[int],
+) -> OutsideAir:
+    """Central pressures and streams at the ports of an installation.
+
+    Parameters
+    ----------
+    installation : Installation
+    solutions, flow : Solutions and SurfaceFlow of the same conditions
+    samples : PressureSamples
+    columns : of the ports among its openings
+    """
+    conditions = flow.conditions
+    patch, head = samples.patch[:, columns], samples.head[:, columns]
+    inlet = np.array([port.use == "inlet" for port in installation.ports])
+    recovered = np.where(inlet, samples.recovered[:, columns], 0.0)
+    density = np.array([c.air.density for c in conditions])[:, None]
+    free = np.where(inlet, head, head - patch)
+    streams = solutions.mean_streams
+    speed = np.linalg.norm(streams, axis=1)
+    aft = np.divide(streams[:, 0], speed, out=np.ones(len(speed)), where=speed > 0.0)
+    return OutsideAir(
+        conditions=tuple(c.name for c in conditions),
+        decides=np.array([c.decides for c in conditions]),
+        airspeed=np.array([c.speed for c in conditions]),
+        temperature=np.array([c.air.temperature for c in conditions]),
+        pressure=np.array([c.air.pressure for c in conditions]),
+        port_pressure=patch + recovered * (head - patch),
+        port_stream=np.sqrt(2.0 * np.maximum(free, 0.0) / density),
+        port_head=head,
+        incidence=np.degrees(np.arccos(np.clip(aft, -1.0, 1.0))),
+        moving=flow.moving,
+        predicted=flow.predicted,
+    )
+
+
+def sampled_outside(
+    installation: Installation, samples: PressureSamples, columns: Sequence[int]
+) -> SampledOutside:
+    """Pressures at the ports in all worlds, in the same draws as the ranking of places."""
+    changes = samples.changes(columns)
+    inlet = np.array([port.use == "inlet" for port in installation.ports])
+    rows = []
+    for c in range(len(samples.conditions)):
+        patch, behind = samples.pressures(c, columns, changes)
+        rows.append(np.where(inlet, behind, patch))
+    return SampledOutside(samples.count, np.array(rows), _deviates(samples.count))
+
+
+def _deviates(count: int) -> Callable[[str], np.ndarray]:
+    return lambda name: standard_draws(DRAWS, name, count)
+
+
+class OutsideCoupling:
+    """By how much flows through the ports change the pressures at the other ports.
+
+    Called with (n_conditions, n_ports) m3/s out of the body, it gives (n_conditions, n_ports) Pa:
+    the change of the mean pressure over the closed skin of every port by the flows of all others,
+    without its own; of an inlet that part which its recovery leaves of it. Exact in the flow model:
+    the unit flows of the openings are added to the velocities at the sample points.
+
+    Parameters
+    ----------
+    prepared : PreparedCase
+    solutions : Solutions with a unit flow of every port
+    flow : SurfaceFlow
+    recovered : (n_conditions, n_ports) recovery fraction
+    """
+
+    def __init__(self, prepared: PreparedCase, solutions: Solutions, flow, recovered):
+        ports = prepared.case.installation.ports
+        by_name = {opening.name: opening for opening in prepared.openings}
+        openings = [by_name[port.name] for port in ports]
+        operator, self._means = sample_operator(solutions.surface, openings)
+        self._owner = np.repeat(np.arange(len(openings)), [len(o.sample_weights) for o in openings])
+        inlet = np.array([port.use == "inlet" for port in ports])
+        self._felt = np.where(inlet, 1.0 - np.asarray(recovered), 1.0)
+        self._density = np.array([c.air.density for c in flow.conditions])
+        n = len(flow.conditions)
+        self._velocity = np.array([operator @ flow.velocity[c] for c in range(n)])
+        self._units: list = [None] * n
+        for part in solutions.parts:
+            names = part.units.names
+            fields = np.array(
+                [
+                    operator @ part.units.velocity[names.index(f"opening {port.name}")]
+                    for port in ports
+                ]
+            )
+            for number in part.numbers:
+                self._units[number] = fields
+
+    def __call__(self, flows: np.ndarray) -> np.ndarray:
+        """Changes of the pressures, (n_conditions, n_ports) Pa."""
+        changes = np.zeros(np.shape(flows))
+        for c, flow in enumerate(np.asarray(flows)):
+            each = flow[:, None, None] * self._units[c]
+            own = each[self._owner, np.arange(len(self._owner))]
+            change = each.sum(axis=0) - own
+            square = np.sum((2.0 * self._velocity[c] + change) * change, axis=1)
+            changes[c] = self._means @ (-0.5 * self._density[c] * square)
+        return self._felt * changes
