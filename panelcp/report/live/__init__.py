@@ -1,0 +1,1 @@
+"""The live page: pressures recomputed in the browser while sliders and openings move."""

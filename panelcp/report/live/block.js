@@ -1,0 +1,161 @@
+// Reading of the block that block.py writes: surface, unit velocities, what is frozen.
+(function () {
+  "use strict";
+  globalThis.Panelcp = globalThis.Panelcp || {};
+
+  const FORMAT = 1;
+  const MAGIC = "PCLB";
+  const TYPES = { u1: Uint8Array, i1: Int8Array, u2: Uint16Array, i2: Int16Array, u4: Uint32Array };
+
+  async function inflated(bytes) {
+    if (typeof DecompressionStream === "undefined") {
+      throw new Error("This browser cannot unpack the data of the page: it knows no " +
+        "DecompressionStream. A browser from 2023 or later does.");
+    }
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
+    return new Response(stream).arrayBuffer();
+  }
+
+  function bytesOf(base64) {
+    const text = atob(base64.trim());
+    const bytes = new Uint8Array(text.length);
+    for (let i = 0; i < text.length; i++) bytes[i] = text.charCodeAt(i);
+    return bytes;
+  }
+
+  function arrayOf(raw, start, entry) {
+    const size = entry.shape.reduce((a, b) => a * b, 1);
+    const Type = TYPES[entry.type];
+    const values = new Type(size);
+    const at = start + entry.at;
+    if (Type.BYTES_PER_ELEMENT === 2) {
+      for (let i = 0; i < size; i++) values[i] = raw[at + i] | (raw[at + size + i] << 8);
+    } else if (Type.BYTES_PER_ELEMENT === 1) {
+      values.set(new Type(raw.buffer, at, size));
+    } else {
+      const view = new DataView(raw.buffer, at, 4 * size);
+      for (let i = 0; i < size; i++) values[i] = view.getUint32(4 * i, true);
+    }
+    return values;
+  }
+
+  function placed(numbers, box) {
+    const points = new Float64Array(numbers.length);
+    for (let i = 0; i < numbers.length; i++) points[i] = box.low[i % 3] + box.step[i % 3] * numbers[i];
+    return points;
+  }
+
+  // Points or directions of the stored panels and, on a mirrored surface, of their images.
+  function withImages(values, mirrored) {
+    if (!mirrored) return values;
+    const n = values.length, all = new Float64Array(2 * n);
+    all.set(values);
+    for (let i = 0; i < n; i++) all[n + i] = i % 3 === 1 ? -values[i] : values[i];
+    return all;
+  }
+
+  function unit(x, y, z) {
+    const length = Math.hypot(x, y, z);
+    return [x / length, y / length, z / length];
+  }
+
+  // Normals of the stored panels and two axes along the skin; the same steps as in block.py.
+  function frames(numbers) {
+    const n = numbers.length;
+    const normals = new Float64Array(n), first = new Float64Array(n), second = new Float64Array(n);
+    for (let i = 0; i < n; i += 3) {
+      const [x, y, z] = unit(numbers[i], numbers[i + 1], numbers[i + 2]);
+      const a = Math.abs(x), b = Math.abs(y), c = Math.abs(z);
+      let one;
+      if (a <= b && a <= c) one = unit(0, z, -y);
+      else if (b <= c) one = unit(-z, 0, x);
+      else one = unit(y, -x, 0);
+      normals.set([x, y, z], i);
+      first.set(one, i);
+      second.set([y * one[2] - z * one[1], z * one[0] - x * one[2], x * one[1] - y * one[0]], i);
+    }
+    return { normals, first, second };
+  }
+
+  // (2 n) numbers: components along the first axes, then along the second ones, m/s.
+  function velocities(numbers, field, n, stored) {
+    const values = new Float32Array(2 * n);
+    const kept = field.parity ? stored : n;
+    for (let axis = 0; axis < 2; axis++) {
+      for (let i = 0; i < kept; i++) {
+        const value = field.step * numbers[axis * kept + i];
+        values[axis * n + i] = value;
+        if (field.parity) values[axis * n + stored + i] = field.parity * value;
+      }
+      if (field.parity && stored === n) throw new Error("a field with parity on a whole surface");
+    }
+    return values;
+  }
+
+  // Distance behind the disc and from the thrust line of every control point, m.
+  function aboutThrustLine(points, propeller) {
+    const n = points.length / 3, axial = new Float64Array(n), distance = new Float64Array(n);
+    const [cx, cy, cz] = propeller.centre, [ax, ay, az] = propeller.aft;
+    for (let i = 0; i < n; i++) {
+      const x = points[3 * i] - cx, y = points[3 * i + 1] - cy, z = points[3 * i + 2] - cz;
+      const along = x * ax + y * ay + z * az;
+      axial[i] = along;
+      distance[i] = Math.hypot(x - along * ax, y - along * ay, z - along * az);
+    }
+    return { axial, distance };
+  }
+
+  function blockOf(raw) {
+    const view = new DataView(raw.buffer);
+    const magic = String.fromCharCode(...raw.subarray(0, 4));
+    const size = view.getUint32(4, true);
+    const header = JSON.parse(new TextDecoder().decode(raw.subarray(8, 8 + size)));
+    if (magic !== MAGIC || header.format !== FORMAT) {
+      throw new Error(`the data of the page has format ${magic} ${header.format}; expected ${MAGIC} ${FORMAT}`);
+    }
+    const arrays = {};
+    for (const entry of header.arrays) arrays[entry.name] = arrayOf(raw, 8 + size, entry);
+    const n = header.n_panels, stored = header.n_stored, mirrored = header.mirrored;
+    const points = withImages(placed(arrays.points, header.point_box), mirrored);
+    const axes = frames(arrays.normals);
+    const block = {
+      header, nPanels: n, mirrored,
+      conditions: header.conditions, regionNames: header.region_names, states: header.states,
+      propeller: header.propeller || null, wing: header.wing || null,
+      vertices: placed(arrays.vertices, header.vertex_box),
+      triangles: arrays.triangles, region: arrays.region, joints: arrays.joints,
+      points,
+      normals: withImages(axes.normals, mirrored),
+      first: withImages(axes.first, mirrored),
+      second: withImages(axes.second, mirrored),
+      parts: header.parts.map(part => ({
+        ground: part.ground,
+        fields: part.fields.map(field => ({
+          ...field, velocity: velocities(arrays[field.array], field, n, stored),
+        })),
+      })),
+      // per condition, null where there is none
+      separation: header.conditions.map(() => null),
+      state: header.conditions.map((_, c) =>
+        arrays.state ? arrays.state.subarray(c * n, (c + 1) * n) : null),
+    };
+    header.separated.conditions.forEach((c, row) => {
+      const step = header.separated.steps[row], change = new Float32Array(n);
+      for (let i = 0; i < n; i++) change[i] = step * arrays.separation[row * n + i];
+      block.separation[c] = change;
+    });
+    if (block.propeller) {
+      Object.assign(block, aboutThrustLine(points, block.propeller));
+      block.section = Float64Array.from(arrays.section, k => header.section_step * k);
+      block.sectionAtDisc = header.section_at_disc;
+    }
+    return block;
+  }
+
+  // base64 text of the deflated block -> Promise of the block
+  async function readBlock(base64) {
+    return blockOf(new Uint8Array(await inflated(bytesOf(base64))));
+  }
+
+  Object.assign(globalThis.Panelcp, { readBlock });
+})();
