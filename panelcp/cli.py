@@ -14,10 +14,10 @@ from difflib import get_close_matches
 from pathlib import Path
 
 import panelcp
-from panelcp.errors import PanelcpError
+from panelcp.errors import CaseError, PanelcpError
 
 DESCRIPTION = """\
-Where to cut the cooling-air openings of a cowl.
+Where to cut the cooling-air openings of a cowl, and whether enough air goes through every core.
 Estimates for study: prove everything in test; local rules and licensed people govern."""
 
 
@@ -116,12 +116,21 @@ def _rank_arguments(parser):
         type=Path,
         help="folder for the results (default: results beside the first case file)",
     )
+    parser.add_argument(
+        "--by",
+        choices=("pressure", "margin"),
+        default="pressure",
+        help="order by available over needed pressure, or by the temperature margins that the "
+        "cooling network of the case has with every place (default: pressure)",
+    )
     parser.add_argument("--quiet", action="store_true", help="no progress, no table")
 
 
 def _rank(arguments) -> int:
     from panelcp.case.side_by_side import rank_case, rank_side_by_side
 
+    if arguments.by == "margin":
+        return _rank_by_margin(arguments)
     progress = _Progress(sys.stderr, quiet=arguments.quiet)
     if len(arguments.cases) == 1:
         with progress:
@@ -135,6 +144,40 @@ def _rank(arguments) -> int:
     if not arguments.quiet:
         print(table)
     print(place)
+    return 0
+
+
+def _rank_by_margin(arguments) -> int:
+    from panelcp.case.side_by_side import rank_case
+    from panelcp.report.margin_section import margin_lines
+
+    if len(arguments.cases) > 1:
+        raise CaseError("--by margin ranks the places of one case; give one case file")
+    progress = _Progress(sys.stderr, quiet=arguments.quiet)
+    with progress:
+        ranked = rank_case(arguments.cases[0], arguments.results, progress.step, by="margin")
+    contents = ranked.contents
+    if not arguments.quiet:
+        lines = [f"\n{contents.name}", "", *margin_lines(contents.margins)]
+        lines += [f"  note: {note}" for note in contents.margin_notes]
+        print("\n".join([*lines, *(f"  warning: {text}" for text in contents.warnings), ""]))
+    print(f"tables: {ranked.folder}")
+    return 0
+
+
+def _cool(arguments) -> int:
+    from panelcp.case.cooling_run import cool_case
+    from panelcp.report.cooling_section import cooling_lines
+
+    progress = _Progress(sys.stderr, quiet=arguments.quiet)
+    with progress:
+        cooled = cool_case(arguments.case, arguments.results, progress.step)
+    contents = cooled.contents
+    if not arguments.quiet:
+        lines = [f"\n{contents.name}", ""]
+        lines += [f"  {line}" for line in cooling_lines(contents.cooling)]
+        print("\n".join([*lines, *(f"  warning: {text}" for text in contents.warnings), ""]))
+    print(f"page: {cooled.folder / 'cooling.html'}")
     return 0
 
 
@@ -205,6 +248,11 @@ COMMANDS: dict[str, tuple[str, Callable, Callable]] = {
         "rank places without drawing maps; several cases side by side",
         _rank_arguments,
         _rank,
+    ),
+    "cool": (
+        "solve the cooling network of a case, without searches and maps",
+        _run_arguments,
+        _cool,
     ),
     "check": ("say what the tool makes of a mesh or a case", _check_arguments, _check),
 }

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 import panelcp
+from panelcp.case.cooling_run import NO_NETWORK
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
 from panelcp.case.running import Run, compiling, finished_run
@@ -67,7 +68,7 @@ class Comparison:
     sides: SideBySide
 
 
-def rank_case(case, results=None, progress: Progress = quiet) -> Run:
+def rank_case(case, results=None, progress: Progress = quiet, by: str = "pressure") -> Run:
     """Solve and rank a case without maps and page, into results/rank-<hash>/.
 
     Parameters
@@ -75,6 +76,7 @@ def rank_case(case, results=None, progress: Progress = quiet) -> Run:
     case : path of a case file, or a Case
     results : folder for the results; `results` beside the case file when not given
     progress : called with a short text before each step
+    by : "pressure", or "margin": also solve the cooling network, and with it every place
 
     Returns
     -------
@@ -84,7 +86,11 @@ def rank_case(case, results=None, progress: Progress = quiet) -> Run:
     ------
     PanelcpError : a mistake in the input; nothing is written then
     """
-    return finished_run(case, results, progress, write_ranking, only="ranking")
+    case = case if isinstance(case, Case) else read_case(case)
+    if by == "margin" and case.installation is None:
+        raise CaseError(f"{case.path.name}: {NO_NETWORK}")
+    only = "margin" if by == "margin" else "ranking"
+    return finished_run(case, results, progress, write_ranking, only=only)
 
 
 def rank_side_by_side(paths, results=None, progress: Progress = quiet) -> Comparison:

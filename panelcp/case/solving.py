@@ -29,6 +29,7 @@ from panelcp.case.log_lines import (
     roughness_line,
     solver_lines,
 )
+from panelcp.case.margin_ranking import margin_rankings
 from panelcp.case.marks import marks_of
 from panelcp.case.preparing import PreparedCase, Progress, quiet
 from panelcp.case.reading import DEFAULT_RECOVERY
@@ -136,7 +137,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet, only: str = "
         searches=searches,
         **_answers(prepared, air, ranking, at_openings, hits),
         **({} if only else _more(prepared, air, ranking, network, progress)),
-        cooling=network,
+        **_cooled(prepared, air, samples, network, only),
         solutions=air.solutions,
         flow=air.flow,
         openings=opening_pressures(air.flow, prepared.openings, _recovered(prepared, layers)),
@@ -146,7 +147,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet, only: str = "
         skin_state=air.skin.state,
         pocket_edges=air.edges,
         checks=air.checks,
-        warnings=_warnings(prepared, air, check, ranking, at_openings, share),
+        warnings=_warnings(prepared, air, check, ranking, at_openings, share, network),
         log=(
             *check.lines(),
             *searches,
@@ -160,13 +161,14 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet, only: str = "
     )
 
 
-def _warnings(prepared: PreparedCase, air: SolvedAir, check, ranking, layers, share) -> tuple:
+def _warnings(prepared: PreparedCase, air: SolvedAir, check, ranking, layers, share, network):
     """What a person must know before trusting the results."""
     known = (prepared.case, prepared.openings, check, air.checks, air.solutions, air.flow)
     return (
         *doubts(*known, ranking, share),
         *air.settled.warnings,
         *layer_doubts(layers, air.flow.conditions),
+        *(() if network is None else network.warnings),
     )
 
 
@@ -279,6 +281,17 @@ def _network(prepared: PreparedCase, air: SolvedAir, samples: PressureSamples, p
     """The cooling network of the case, or None."""
     inlets, _ = inlets_and_exits(prepared)
     return cooling_of(prepared, air.solutions, air.flow, samples, len(inlets), progress)
+
+
+def _cooled(prepared: PreparedCase, air: SolvedAir, samples, network, only: str) -> dict:
+    """The network and, where places are searched or asked for, their ranking by margin."""
+    rankings, notes = (), ()
+    if network is not None and only != "cooling":
+        inlets, _ = inlets_and_exits(prepared)
+        rankings, notes = margin_rankings(
+            prepared, air.solutions, air.flow, samples, len(inlets), network
+        )
+    return {"cooling": network, "margins": rankings, "margin_notes": notes}
 
 
 def _more(prepared: PreparedCase, air: SolvedAir, ranking, network, progress: Progress) -> dict:

@@ -49,6 +49,78 @@ class PlacedMargins:
     reversed: np.ndarray
 
 
+@dataclass(frozen=True, eq=False)
+class MarginRanking:
+    """Places of one use, best first by the least margin over the deciding conditions.
+
+    Attributes
+    ----------
+    use : "exit": each place stands for all exits on the bay; "inlet": for the only inlet
+    names, kinds, sides : of the places, best first
+    area, centre : (n_places,) m2; (n_places, 3) m
+    margin, flow : (n_places, n_conditions) K and kg/s, see `PlacedMargins`
+    reversed : (n_places, n_conditions) bool
+    conditions : names
+    decides : (n_conditions,) bool
+    """
+
+    use: str
+    names: tuple[str, ...]
+    kinds: tuple[str, ...]
+    sides: tuple[str, ...]
+    area: np.ndarray
+    centre: np.ndarray
+    margin: np.ndarray
+    flow: np.ndarray
+    reversed: np.ndarray
+    conditions: tuple[str, ...]
+    decides: np.ndarray
+
+    @property
+    def least(self) -> np.ndarray:
+        """(n_places,) K over the deciding conditions; nan where it is not known in one of them."""
+        return self.margin[:, self.decides].min(axis=1)
+
+    @property
+    def limiting(self) -> np.ndarray:
+        """(n_places,) int, the deciding condition with the least margin."""
+        numbers = np.flatnonzero(self.decides)
+        known = np.where(np.isnan(self.margin), np.inf, self.margin)[:, self.decides]
+        return numbers[known.argmin(axis=1)]
+
+
+def ranked_margins(use: str, openings, found: list[PlacedMargins], air: OutsideAir):
+    """MarginRanking of openings from what was found of them in groups, in the same order.
+
+    Parameters
+    ----------
+    use : "exit" or "inlet"
+    openings : with name, kind, side, area, centre
+    found : PlacedMargins, whose places together are the openings
+    air : OutsideAir
+    """
+    margin, flow, backward = (
+        np.concatenate([getattr(part, name) for part in found])
+        for name in ("margin", "flow", "reversed")
+    )
+    least = np.where(np.isnan(margin), -np.inf, margin)[:, air.decides].min(axis=1)
+    order = np.argsort(-least, kind="stable")
+    some = [openings[k] for k in order]
+    return MarginRanking(
+        use=use,
+        names=tuple(o.name for o in some),
+        kinds=tuple(o.kind for o in some),
+        sides=tuple(o.side for o in some),
+        area=np.array([o.area for o in some]),
+        centre=np.array([o.centre for o in some]),
+        margin=margin[order],
+        flow=flow[order],
+        reversed=backward[order],
+        conditions=air.conditions,
+        decides=air.decides,
+    )
+
+
 def with_exit(installation: Installation, port: Port) -> Installation:
     """The installation with one exit on the bay in place of all that are there.
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from panelcp.cooling.placing import MarginRanking
 from panelcp.cooling.results import CoolingResult
 from panelcp.flow.pocket_edges import PocketEdges
 from panelcp.flow.solutions import Solutions
@@ -128,6 +129,8 @@ class RunContents:
     curves : Curves, or None
     combinations : of inlets and exits on one bay, or None where the case asks for none
     cooling : CoolingResult of the cooling network, or None without one
+    margins : places ranked by the margins of that network
+    margin_notes : why some places could not be ranked so
     last_station : m, the maps show the body up to there; None leaves it to the openings
     """
 
@@ -164,6 +167,8 @@ class RunContents:
     curves: Curves | None = None
     combinations: Combinations | None = None
     cooling: CoolingResult | None = None
+    margins: tuple[MarginRanking, ...] = ()
+    margin_notes: tuple[str, ...] = ()
     last_station: float | None = None
 
     @property

@@ -20,8 +20,9 @@ OLD_DRAFT = 24 * 3600.0
 """s; a draft older than this belongs to no run that is still going on."""
 
 
-KINDS = ("run", "rank", "side-by-side")
-"""First words of the names of results: whole runs, ranks of one case, comparisons of several."""
+KINDS = ("run", "rank", "cool", "side-by-side")
+"""First words of the names of results: whole runs, ranks of one case, its cooling network alone,
+comparisons of several."""
 
 
 def require_folder(results: Path):

@@ -27,8 +27,10 @@ from panelcp.report.contents import (
     reversed_conditions,
     side_rows,
 )
+from panelcp.report.cooling_section import COOLING_STYLE, cooling_section
 from panelcp.report.curves_section import curves_section
 from panelcp.report.exit_air_section import exit_air_section
+from panelcp.report.margin_section import margin_section
 from panelcp.report.markup import html_list, html_row, html_table
 from panelcp.report.spoilers_section import spoilers_section
 from panelcp.report.tables import IN_H2O, pressure_at_effects
@@ -110,6 +112,7 @@ def report_page(
     sections = [
         ("answer", "Answer", _answer(contents)),
         ("sides", "Top against bottom against side", _sides(contents)),
+        *_network_sections(contents),
         ("ranking", "Ranking of places", _ranking(contents)),
         ("cards", "The best places one by one", cards_section(contents)),
         *_choice_sections(contents, curves, vent_maps),
@@ -132,7 +135,7 @@ def report_page(
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<link rel="icon" href="data:,">'
         f"<title>{escape(contents.name)}: cooling-air openings</title>"
-        f"<style>{STYLE}{CARD_STYLE}</style></head>"
+        f"<style>{STYLE}{CARD_STYLE}{COOLING_STYLE}</style></head>"
         f"<body><header>{_head(contents)}<nav>{links}</nav></header><main>{body}</main></body></html>\n"
     )
 
@@ -291,6 +294,19 @@ def _choice_sections(contents: RunContents, curves, vent_maps) -> list[tuple[str
         body = combinations_section(found, conditions, html_table, html_row)
         body += _places_on_a_bay(contents)
         sections.append(("combinations", "Inlets and exits that share a bay", body))
+    return sections
+
+
+def _network_sections(contents: RunContents) -> list[tuple[str, str, str]]:
+    """The cooling network and the places ranked by its margins."""
+    sections = []
+    if contents.cooling is not None:
+        sections.append(
+            ("cooling", "Enough air through every core", cooling_section(contents.cooling))
+        )
+    if contents.margins or contents.margin_notes:
+        words = html_list(contents.margin_notes) if contents.margin_notes else ""
+        sections.append(("margins", "Places by margin", margin_section(contents.margins) + words))
     return sections
 
 

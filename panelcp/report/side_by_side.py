@@ -29,7 +29,7 @@ from panelcp.report.markup import html_list, html_row, html_table
 from panelcp.report.page import STYLE
 from panelcp.report.summary import summary_json
 from panelcp.report.tables import IN_H2O, pressures_csv, ranking_csv
-from panelcp.report.writing import run_log
+from panelcp.report.writing import run_log, write_network_tables
 from panelcp.surface.mesh import frozen_array
 
 FORMAT = 1
@@ -733,6 +733,7 @@ def write_ranking(
         progress("writing tables")
         write_text(folder / "ranking.csv", ranking_csv(contents))
         write_text(folder / "pressures.csv", pressures_csv(contents))
+        write_network_tables(contents, folder)
         write_text(folder / "summary.json", summary_json(contents))
         write_text(folder / "run.log", run_log(contents))
 

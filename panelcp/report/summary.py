@@ -7,7 +7,8 @@ Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `note
 with a given flow), `boundary_layer`, `exit_air`, `static_ports`, `ranking` (`pairs`, best first,
 and `best_of_each_side`), `choices` (chances and regret of the
 short list, in its order), `tape` (distances along the skin), `spoilers` (every number beyond its
-limit), `pocket_edges` (stations), `vent_maps` (extremes), `curves`, `combinations`, `marks` (every
+limit), `pocket_edges` (stations), `vent_maps` (extremes), `curves`, `combinations`, `cooling`
+(the network: see `cooling_summary`), `ranking_by_margin` (best places by use), `marks` (every
 uncertain number that was used), `inputs` (the case file as understood). Pairs of the short list
 also have `band`: 16, 50 and 84 % quantiles, and parts of the variance by kind. SI units, angles in
 degrees, temperatures in kelvin; a number that does not exist is null.
@@ -25,6 +26,8 @@ from panelcp.placement.pair_bands import QUANTILES
 from panelcp.report.answers import whole_answer
 from panelcp.report.choices_summary import choices_summary
 from panelcp.report.contents import CAUTIONS, RunContents, explain
+from panelcp.report.cooling_tables import cooling_summary
+from panelcp.report.margin_section import margin_summary
 from panelcp.report.tables import pressure_at_effects
 
 FORMAT = 1
@@ -66,6 +69,8 @@ def summary(contents: RunContents) -> dict[str, Any]:
         "static_ports": _static_ports(contents),
         "ranking": _ranking(contents),
         **choices_summary(contents),
+        "cooling": None if contents.cooling is None else cooling_summary(contents.cooling),
+        "ranking_by_margin": margin_summary(contents.margins),
         "marks": [{"place": place, **value.to_dict()} for place, value in contents.marks],
         "inputs": contents.inputs,
     }

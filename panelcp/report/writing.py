@@ -7,8 +7,11 @@ from pathlib import Path
 
 from panelcp.report.combinations_section import combination_lines
 from panelcp.report.contents import RunContents
+from panelcp.report.cooling_section import cooling_log
+from panelcp.report.cooling_tables import cooling_csv
 from panelcp.report.curves import write_curves
 from panelcp.report.files import write_folder, write_text
+from panelcp.report.margin_section import margin_csv
 from panelcp.report.page import report_page
 from panelcp.report.sheets import map_markers, shown_panels, write_map_sheets
 from panelcp.report.summary import summary_json
@@ -30,6 +33,7 @@ def write_results(
     Returns
     -------
     Path of the run's folder: maps/*.png, report.html, ranking.csv, pressures.csv,
+    cooling.csv and ranking-by-margin.csv (with a cooling network),
     curves/*.png, vent-map-exit.png, vent-map-inlet.png, effects.csv (with propeller, wing or
     ground), spoilers.csv, summary.json, run.log
     """
@@ -42,6 +46,7 @@ def write_results(
         write_text(folder / "pressures.csv", pressures_csv(contents))
         if contents.effects is not None:
             write_text(folder / "effects.csv", effects_csv(contents))
+        write_network_tables(contents, folder)
         if contents.spoilers:
             write_text(folder / "spoilers.csv", spoilers_csv(contents))
         write_text(folder / "summary.json", summary_json(contents))
@@ -51,6 +56,14 @@ def write_results(
         write_text(folder / "run.log", run_log(contents))
 
     return write_folder(Path(results), f"run-{contents.input_hash}", fill)
+
+
+def write_network_tables(contents: RunContents, folder: Path):
+    """cooling.csv and ranking-by-margin.csv, where the case has a cooling network."""
+    if contents.cooling is not None:
+        write_text(folder / "cooling.csv", cooling_csv(contents.cooling))
+    if contents.margins:
+        write_text(folder / "ranking-by-margin.csv", margin_csv(contents.margins))
 
 
 def _write_vent_maps(contents: RunContents, folder: Path):
@@ -74,5 +87,8 @@ def run_log(contents: RunContents) -> str:
     lines += contents.log
     if contents.combinations is not None:
         lines += combination_lines(contents.combinations, contents.flow.conditions)
+    if contents.cooling is not None:
+        lines += cooling_log(contents.cooling)
+    lines += [f"note: {note}" for note in contents.margin_notes]
     lines += [f"warning: {warning}" for warning in contents.warnings]
     return "\n".join(lines) + "\n"

@@ -1,0 +1,128 @@
+"""Places ranked by the margins of the cooling network: table, CSV, summary and lines."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from panelcp.cooling.placing import MarginRanking
+from panelcp.report.markup import html_row, html_table
+from panelcp.report.tables import _csv
+
+SHOWN = 12
+"""Places that the page and the terminal show; the CSV holds all."""
+TITLES = (
+    ("Place", "t"), ("Side", "t"), ("Area, cm²", ""), ("Least margin, K", ""), ("Limiting", "t"),
+    ("Air, kg/s", ""), ("Backwards", "w"),
+)  # fmt: skip
+ROUND = {
+    "exit": "Each place stands alone for all exits on the common bay, with the size of its search, "
+    "so a large one wins over a small one.",
+    "inlet": "Each place stands for the network's only inlet, with the size of its search.",
+}
+
+
+def margin_csv(rankings: tuple[MarginRanking, ...]) -> str:
+    """Every place, best first: least margin, and by condition margin, flow and sign."""
+    heading = ["use", "rank", "place", "kind", "side", "x_m", "y_m", "z_m", "area_m2"]
+    heading += ["least_margin_K", "limiting_condition"]
+    rows = []
+    for ranking in rankings:
+        for k, name in enumerate(ranking.names):
+            row = [ranking.use, k + 1, name, ranking.kinds[k], ranking.sides[k]]
+            row += [f"{x:.4f}" for x in ranking.centre[k]] + [f"{ranking.area[k]:.6f}"]
+            row += [_number(ranking.least[k], 2), ranking.conditions[ranking.limiting[k]]]
+            for c in range(len(ranking.conditions)):
+                row += [_number(ranking.margin[k, c], 2), _number(ranking.flow[k, c], 4)]
+                row.append("yes" if ranking.reversed[k, c] else "no")
+            rows.append(row)
+    if rankings:
+        for name in rankings[0].conditions:
+            heading += [f"{name}: margin_K", f"{name}: flow_kg_per_s", f"{name}: backwards"]
+    return _csv(heading, rows)
+
+
+def margin_summary(rankings: tuple[MarginRanking, ...]) -> list[dict[str, Any]]:
+    """The same for summary.json; SHOWN places of each use."""
+    return [
+        {
+            "use": ranking.use,
+            "places": [
+                {
+                    "name": ranking.names[k],
+                    "kind": ranking.kinds[k],
+                    "side": ranking.sides[k],
+                    "area": float(ranking.area[k]),
+                    "least_margin": _plain(ranking.least[k]),
+                    "limiting_condition": ranking.conditions[ranking.limiting[k]],
+                    "margin": [_plain(x) for x in ranking.margin[k]],
+                    "flow": [_plain(x) for x in ranking.flow[k]],
+                    "reversed": [bool(x) for x in ranking.reversed[k]],
+                }
+                for k in range(min(SHOWN, len(ranking.names)))
+            ],
+        }
+        for ranking in rankings
+    ]
+
+
+def margin_section(rankings: tuple[MarginRanking, ...]) -> str:
+    """Tables of the best places by margin."""
+    parts = [
+        '<p class="soft">Least room up to a temperature limit in the deciding conditions, with the '
+        "cooling network of the case. Estimates; size and kind of an opening count as much as its "
+        "place. Pressures of the other openings are kept as they are.</p>"
+    ]
+    for ranking in rankings:
+        rows = [
+            html_row(
+                [
+                    (ranking.names[k], "t"),
+                    (ranking.sides[k], "t"),
+                    (f"{1e4 * ranking.area[k]:.0f}", ""),
+                    (_text(ranking.least[k]), "bad" if not ranking.least[k] >= 0.0 else ""),
+                    (ranking.conditions[ranking.limiting[k]], "t"),
+                    (f"{ranking.flow[k, ranking.limiting[k]]:.2f}", ""),
+                    (_backwards(ranking, k), "w"),
+                ],
+                titles=TITLES,
+            )
+            for k in range(min(SHOWN, len(ranking.names)))
+        ]
+        parts.append(f"<h3>{ranking.use.capitalize()}s by margin</h3>")
+        parts.append(html_table(html_row(TITLES, "th"), rows, "wide cards"))
+        parts.append(f'<p class="soft">{ROUND[ranking.use]}</p>')
+    return "".join(parts)
+
+
+def margin_lines(rankings: tuple[MarginRanking, ...]) -> list[str]:
+    """The best places for the terminal."""
+    lines = []
+    for ranking in rankings:
+        lines.append(f"{ranking.use}s by least margin in the deciding conditions:")
+        for k in range(min(SHOWN, len(ranking.names))):
+            limiting = ranking.limiting[k]
+            numbers = f"{_text(ranking.least[k]):>6} K  {ranking.flow[k, limiting]:5.2f} kg/s"
+            place = f"{ranking.names[k]}, {ranking.sides[k]}"
+            lines.append(f"  {k + 1:>3}  {numbers}  {place} ({ranking.conditions[limiting]})")
+    return lines
+
+
+def _backwards(ranking: MarginRanking, k: int) -> str:
+    names = [n for n, back in zip(ranking.conditions, ranking.reversed[k], strict=True) if back]
+    return "; ".join(names) or "nowhere"
+
+
+def _text(margin: float) -> str:
+    if np.isfinite(margin):
+        return f"{margin:.1f}"
+    return "no air" if margin < 0.0 else "not known"
+
+
+def _number(value: float, digits: int) -> str:
+    return f"{value:.{digits}f}" if np.isfinite(value) else ""
+
+
+def _plain(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
