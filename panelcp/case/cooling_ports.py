@@ -67,6 +67,11 @@ def _least(entry) -> float:
     return min(entry.length, entry.width)
 
 
+def sized(case_text: CaseText, openings) -> list:
+    """The openings that were read without a mistake."""
+    return [e for n, e in enumerate(openings, 1) if ("opening", n) not in case_text.wrong]
+
+
 def outline_area(entry) -> float:
     """Area, m2, of the outline of an opening, flat."""
     area = entry.length * entry.width

@@ -278,12 +278,18 @@ def _heat(case_text, number, row, engine: Engine, notes, marks):
         case_text.add("core", number, "heat", f"{message}[engine], or heat")
     if ("core", number) in case_text.wrong:
         return None, usual
-    at_rated = rated.value if rated is not None else usual.value * (engine.rated_power or 0.0)
+    at_rated = rated.value if rated is not None else usual.value * engine.rated_power
+    at_rated *= row.get("part", 1.0)
     heat = [
         by_name[c.name].value if c.name in by_name else at_rated * _part(row, c.power)
         for c in engine.conditions
     ]
     source = rated or (usual if others else next(iter(by_name.values())))
+    if others and "part" in row:
+        notes.append(
+            f"{100.0 * row['part']:.3g} % of the heat, shared by face area among the cores that "
+            f"cool {row['cools']}"
+        )
     if others:
         what = "heat at rated power" if rated is not None else "share of the shaft power as heat"
         marks.append((what, source))

@@ -137,8 +137,33 @@ def read_cores(case_text: CaseText, engine: Engine | None) -> list[CoreRow]:
     case_text.require_unique("core", rows)
     if engine is None:
         return []
+    if not case_text.any_wrong("core"):
+        _share_heat(case_text, rows)
     found = [_read_core(case_text, number, row, engine) for number, row in enumerate(rows, 1)]
     return [row for row in found if row is not None]
+
+
+def _share_heat(case_text: CaseText, rows: list[dict[str, Any]]):
+    """Give cores of one role their parts of the engine's usual heat: by face area."""
+    for role in ROLES:
+        same = [(n, row) for n, row in enumerate(rows, 1) if row["cools"] == role]
+        usual = [
+            (n, row)
+            for n, row in same
+            if all(row[key] is None for key in ("heat", "heat_share", "pressure_ratio"))
+        ]
+        if len(same) < 2 or not usual:
+            continue
+        if len(usual) < len(same):
+            for number, _ in usual:
+                message = f"{len(same)} cores cool {role}, of which some have heat of their own"
+                case_text.add("core", number, "", f"{message}: give heat or heat_share of all")
+            continue
+        faces = [_face(case_text, *pair) for pair in usual]
+        if None not in faces:
+            total = sum(face[0] for face in faces)
+            for (_, row), face in zip(usual, faces, strict=True):
+                row["part"] = face[0] / total
 
 
 def _read_core(case_text: CaseText, number: int, row, engine: Engine) -> CoreRow | None:

@@ -12,6 +12,7 @@ from panelcp.cooling.installation import OUTSIDE, Duct, Leak, Loss
 from panelcp.cooling.vents import SHARP_OPENING
 from panelcp.errors import QuantityError
 
+_ENDS = ("from", "to")
 JUMP = 1.1
 """Areas of neighbouring pieces that differ by more than this factor are told."""
 
@@ -53,39 +54,55 @@ def read_leaks(case_text: CaseText) -> list[Leak]:
 
 
 def read_ducts(
-    case_text: CaseText, cores: Mapping[str, CoreAhead], narrow: Collection[str]
+    case_text: CaseText,
+    cores: Mapping[str, CoreAhead],
+    openings: Mapping[str, float],
+    ahead: Collection[str],
 ) -> tuple[list[Duct], list[str]]:
     """All ducts and what is to be said of them; mistakes are added to the text's.
 
     Parameters
     ----------
     case_text : CaseText
-    cores : place ahead of a core -> CoreAhead
-    narrow : names of openings and places ahead of cores; all other places are wide rooms
+    cores : name -> CoreAhead
+    openings : name -> m2, of their outlines
+    ahead : names of places right ahead of cores; what is neither this nor an opening is a wide room
 
     Returns
     -------
     ducts, notes
     """
-    ducts, notes = [], []
+    ducts, notes, taken = [], [], {}
     for number, row in enumerate(case_text.tables("duct", DUCT), start=1):
         pieces = _read_pieces(case_text, number, row, cores)
         if not pieces or ("duct", number) in case_text.wrong:
             continue
         kinds = [raw["kind"] for raw in row["pieces"]]
-        rooms = [None if row[key] in narrow else row[key] for key in ("from", "to")]
-        ends = ends_of(pieces, kinds, *rooms)
-        parts = [piece.part for piece in pieces]
-        parts = [part for part in (ends[0], *parts, ends[1]) if part is not None]
+        narrow = [row[key] in openings or row[key] in ahead for key in _ENDS]
+        ends = ends_of(
+            pieces, kinds, *(None if n else row[k] for n, k in zip(narrow, _ENDS, strict=True))
+        )
+        parts = tuple(part for part in (ends[0], *(p.part for p in pieces), ends[1]) if part)
         if not any(_resists(part) for part in parts):
             message = "nothing in it resists the air; give its losses, or join its two ends"
             case_text.add("duct", number, "pieces", message)
-        ducts.append(Duct(row["name"], row["from"], row["to"], tuple(parts)))
+        ducts.append(Duct(row["name"], row["from"], row["to"], parts))
         added = [f"{end.what} (K {end.coefficient.value:.2g})" for end in ends if end is not None]
         if added:
             notes.append(f"duct {row['name']}: counted besides its pieces: {' and '.join(added)}")
         notes += _jumps(row, pieces, cores)
-    return ducts, notes
+        taken[row["from"]] = taken.get(row["from"], 0.0) + pieces[0].inlet.area
+    return ducts, notes + _inlet_jumps(openings, taken)
+
+
+def _inlet_jumps(openings: Mapping[str, float], taken: Mapping[str, float]) -> list[str]:
+    """Openings whose ducts together begin with another area."""
+    return [
+        f"opening {name}: {1e4 * openings[name]:.4g} cm2, but what begins there has "
+        f"{1e4 * area:.4g} cm2; the loss of this step is not counted"
+        for name, area in taken.items()
+        if name in openings and max(area, openings[name]) > JUMP * min(area, openings[name])
+    ]
 
 
 def _resists(part) -> bool:
@@ -105,6 +122,8 @@ def _read_pieces(case_text: CaseText, number: int, row: dict[str, Any], cores) -
         )
     pieces = []
     for place, raw in enumerate(row["pieces"], start=1):
+        if case_text.any_wrong("core") and "trumpet" in str(raw):
+            continue  # its core is not known
         try:
             pieces.append(read_piece(raw, cores, row["to"] if row["to"] in cores else None))
         except QuantityError as error:

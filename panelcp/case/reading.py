@@ -20,6 +20,8 @@ from panelcp.case.air_tables import (
     with_ground,
 )
 from panelcp.case.combinations_table import read_combinations
+from panelcp.case.cooling_ports import NETWORK_OPENING
+from panelcp.case.cooling_tables import COOLING_TABLES, read_installation
 from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
 from panelcp.case.surface_table import SURFACE_ENTRIES, intake_options
 from panelcp.cooling.installation import Installation
@@ -48,6 +50,7 @@ TABLES = {
     "search": True,
     "no_cut": True,
     "combinations": False,
+    **COOLING_TABLES,
     "report": False,
 }
 """Known tables: True for a list of tables."""
@@ -162,6 +165,7 @@ OPENING = {
     **_OPENING,
     "centre": Entry(point, required=True),
     "flow": Entry(flow_by_condition),
+    **NETWORK_OPENING,
 }
 SEARCH = {
     **_OPENING,
@@ -214,7 +218,10 @@ class RegionBox:
 
 @dataclass(frozen=True)
 class OpeningEntry:
-    """An opening as the case gives it, before it is laid onto the skin."""
+    """An opening as the case gives it, before it is laid onto the skin.
+
+    What follows `flow` is for the cooling network: see `cooling_ports`.
+    """
 
     name: str
     use: str
@@ -226,6 +233,13 @@ class OpeningEntry:
     centre: tuple[float, float, float]
     recovery: UncertainValue
     flow: float | dict[str, float] | None = None
+    discharge: UncertainValue | None = None
+    lip_radius: float | None = None
+    flap_angle: float | None = None
+    flap_chord: float | None = None
+    shut_gap: float | None = None
+    blocked_share: float | None = None
+    open_share: float | None = None
 
 
 @dataclass(frozen=True)
@@ -331,6 +345,7 @@ def read_case(path) -> Case:
     zones = _zones(case_text)
     limit = engine["limit_temperature"]
     combinations = read_combinations(case_text, limit, conditions, openings, searches)
+    installation = read_installation(case_text, engine, conditions, openings, surroundings)
     intake = intake_options(case_text, surface)
     _require_both_uses(case_text)
     case_text.raise_if_wrong()
@@ -363,6 +378,7 @@ def read_case(path) -> Case:
         text_hash=hashlib.sha256(case_path.read_bytes()).hexdigest(),
         firewall=surface["firewall"],
         combinations=combinations,
+        installation=installation,
         tables=dict(case_text.raw),
     )
 
