@@ -6,6 +6,7 @@ on the way. Losses are odd, rising functions of the mass flow; fans and buoyancy
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, fields
 from functools import cached_property
 
@@ -100,6 +101,8 @@ class QuadraticLaw:
     linear : array, Pa s/kg
     forward, backward : array, Pa s2/kg2, b where m > 0 and where m < 0
     rise : array, Pa, added whatever the flow
+
+    The last axis of all arrays is that of the worlds.
     """
 
     linear: np.ndarray
@@ -111,14 +114,12 @@ class QuadraticLaw:
     def _turns(self):
         """Flows below which b m |m| is smaller than LEAST_DROP, forward and backward, kg/s."""
         strengths = np.asarray(self.forward, dtype=float), np.asarray(self.backward, dtype=float)
-        return tuple(
-            np.sqrt(np.divide(LEAST_DROP, b, out=np.ones_like(b), where=b > 0.0)) for b in strengths
-        )
+        return tuple(np.sqrt(LEAST_DROP / np.maximum(b, 1e-12)) for b in strengths)
 
     def at(self, index) -> QuadraticLaw:
         """The same in some of the worlds."""
-        part = QuadraticLaw(*(getattr(self, field.name)[index] for field in fields(self)))
-        part.__dict__["_turns"] = tuple(turn[index] for turn in self._turns)
+        part = QuadraticLaw(*(getattr(self, field.name)[..., index] for field in fields(self)))
+        part.__dict__["_turns"] = tuple(turn[..., index] for turn in self._turns)
         return part
 
     def drop(self, mass_flow):
@@ -129,15 +130,22 @@ class QuadraticLaw:
         With g = max(|m|, m0) the quadratic part is b m (g^2 + m^2) / (2 g): exactly b m |m| from
         m0 on, below it smooth with the slope b m0 / 2 at rest; b m0^2 = LEAST_DROP.
         """
-        ahead, size = mass_flow >= 0.0, np.abs(mass_flow)
-        strength = np.where(ahead, self.forward, self.backward)
-        reach = np.maximum(size, np.where(ahead, *self._turns))
-        half, square = 0.5 * strength / reach, size * size
+        ahead = mass_flow >= 0.0
+        half = np.where(ahead, self.forward, self.backward)
+        reach = np.maximum(np.abs(mass_flow), np.where(ahead, *self._turns))
+        half *= 0.5
+        half /= reach
+        square = mass_flow * mass_flow
         reach *= reach
-        return (
-            (self.linear + half * (reach + square)) * mass_flow - self.rise,
-            self.linear + half * (reach + 3.0 * square),
-        )
+        reach += square
+        reach *= half
+        half *= square
+        half *= 2.0
+        reach += self.linear
+        half += reach
+        reach *= mass_flow
+        reach -= self.rise
+        return reach, half
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,11 +200,23 @@ class Element:
 
     resists = True
     """False for elements that let any flow pass without a loss."""
+    curve = ()
+    """Names of the numbers that are points of a curve, not one per world."""
 
     def __post_init__(self):
         for field in fields(self):
             if field.name not in ("name", "start", "end") and field.type != "bool":
                 object.__setattr__(self, field.name, frozen_array(getattr(self, field.name)))
+
+    def at(self, index) -> Element:
+        """The same element in some of the worlds; numbers that are one for all stay so."""
+        part = copy(self)
+        part.__dict__.update(
+            (name, value[index])
+            for name, value in vars(self).items()
+            if isinstance(value, np.ndarray) and value.size > 1 and name not in self.curve
+        )
+        return part
 
     def law(self, air: ElementAir) -> QuadraticLaw | CurveLaw:
         """Law of the element in given air."""
@@ -442,6 +462,8 @@ class Table(Element):
     pressure: np.ndarray
     density: np.ndarray
 
+    curve = ("mass_flow", "pressure")
+
     @cached_property
     def _curve(self):
         flow, fall = np.append(0.0, self.mass_flow), np.append(0.0, self.pressure)
@@ -516,6 +538,8 @@ class Fan(Element):
     off_loss: np.ndarray
     area: np.ndarray
     whole_curve: bool = False
+
+    curve = ("volume_flow", "pressure_rise")
 
     @property
     def branch_start(self) -> int:

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -31,13 +31,15 @@ from panelcp.surface.mesh import frozen_array
 HEAT_CAPACITY = 1006.0
 """J/(kg K), of air at constant pressure near 300 K (common practice)."""
 STARTS = ("at rest", "all forward", "all backward", "random")
+GIVEN = "near a given state"
 HOTTEST_AIR, COLDEST_AIR = 600.0, 150.0
 """K; what air in the network can be heated or cooled to at most (memory)."""
 SAME_STATE = 1e-4
 """Two states are the same where no flow differs by more than this share of the largest."""
 LEAST_FLOW = 1e-9
 """kg/s; flows below this, and differences of flow, are none."""
-_BLOCK = 1000
+_BLOCK = 500
+_FEW = 32
 _ROUNDING = 1e-15
 _FIRST_TOLERANCE, _SHARE_PER_KELVIN = 1e-3, 1e-5
 _MOST_PASSES = 30
@@ -136,6 +138,16 @@ class Network:
                 for element, sign in way[node]:
                     found[element, column] += turn * sign
         return frozen_array(found)
+
+    @cached_property
+    def _shared(self):
+        """Of every loop: its elements, and (n_loops - i, n) of -1, 0, 1, how they run through it
+        and through the loops from it on."""
+        rows = [np.flatnonzero(column) for column in self.loops.T]
+        return [
+            (at, (self.loops[at, i, None] * self.loops[at, i:]).T.copy())
+            for i, at in enumerate(rows)
+        ]
 
     @cached_property
     def dead_ends(self) -> tuple[str, ...]:
@@ -243,7 +255,7 @@ class NetworkState:
 
     Attributes
     ----------
-    start : str, one of STARTS, that led here
+    start : str, one of STARTS or GIVEN, that led here
     mass_flow : (n_worlds, n_elements) float, kg/s, from start to end positive
     drop : (n_worlds, n_elements) float, Pa, fall of total pressure by the element's law
     node_pressure : (n_worlds, n_nodes) float, Pa, gauge, total
@@ -291,7 +303,7 @@ def _arrays_of_states():
 def _picked(states, chosen):
     """State that takes every world from the start that was chosen for it."""
     if not np.any(chosen):
-        parts = {name: getattr(states[0], name) for name in _arrays_of_states()}
+        return replace(states[0], start="chosen")
     else:
         worlds = np.arange(len(chosen))
         parts = {
@@ -372,29 +384,68 @@ def _index(things, name):
     return names.index(name)
 
 
+class _WholeHeat:
+    """Heat by a function that always sees all worlds, asked for in some of them."""
+
+    blocks = False
+
+    def __init__(self, function, worlds, index=slice(None), seen=None):
+        self._function, self._worlds, self._index = function, worlds, index
+        self._seen = np.ones((2, worlds)) * [[LEAST_FLOW], [300.0]] if seen is None else seen
+
+    def at(self, index):
+        everywhere = np.arange(self._worlds)[self._index]
+        return _WholeHeat(self._function, self._worlds, everywhere[index], self._seen)
+
+    def __call__(self, size, inlet):
+        self._seen[:, self._index] = size, inlet
+        found = np.broadcast_to(self._function(*self._seen), (self._worlds,))
+        return found[self._index]
+
+
 @dataclass(frozen=True, eq=False)
 class _Task:
     """What is given to a solution.
 
+    elements : those of the network, with the numbers of these worlds
     pressures, temperatures : (n_worlds, n_boundaries); air_pressure, outside : (n_worlds,)
     heat : dict of element index and (n_worlds,) W or a function of flow and inlet temperature
+    first : (n_worlds, 3, n_elements) flows, inlet and outlet temperatures to start near, or None
     """
 
     network: Network
+    elements: tuple[Element, ...]
     pressures: np.ndarray
     temperatures: np.ndarray
     air_pressure: np.ndarray
     outside: np.ndarray
     heat: dict
+    first: np.ndarray | None
     hottest: float
     tolerance: float
     temperature_tolerance: float
     most_iterations: int
 
-    @cached_property
-    def mixing(self):
-        """Patterns of the energy balances, see `_mixing`."""
-        return _mixing(self.network)
+    def at(self, index) -> _Task:
+        """The same in some of the worlds."""
+        return replace(
+            self,
+            elements=tuple(e.at(index) for e in self.elements),
+            pressures=self.pressures[index],
+            temperatures=self.temperatures[index],
+            air_pressure=self.air_pressure[index],
+            outside=self.outside[index],
+            heat={
+                e: given[index] if isinstance(given, np.ndarray) else given.at(index)
+                for e, given in self.heat.items()
+            },
+            first=None if self.first is None else self.first[index],
+        )
+
+    @property
+    def blocks(self) -> bool:
+        """True where some worlds can be solved without the others."""
+        return all(getattr(given, "blocks", True) for given in self.heat.values())
 
 
 def solve_network(
@@ -410,6 +461,8 @@ def solve_network(
     tolerance: float = 1e-10,
     temperature_tolerance: float = 1e-5,
     most_iterations: int = 40,
+    first: NetworkState | None = None,
+    first_worlds=None,
 ) -> NetworkResult:
     """Steady flows, pressures and temperatures in all worlds.
 
@@ -429,6 +482,10 @@ def solve_network(
     tolerance : float, greatest imbalance of pressure round a loop, in parts of those in it
     temperature_tolerance : float, K
     most_iterations : int, of Newton's method in one pass
+    first : NetworkState of a network with the same elements, to start near it instead of from
+        `starts`; worlds in which that leads to nothing start from rest. None: as `starts` say
+    first_worlds : (n_worlds,) int, the world of `first` near which every world starts; None: the
+        one with its own number
 
     Returns
     -------
@@ -441,20 +498,49 @@ def solve_network(
     """
     task = _task(
         network, boundary_pressures, boundary_temperatures, air_pressure, outside_temperature,
-        heat, hottest_air, tolerance, temperature_tolerance, most_iterations,
+        heat, _first(network, first, first_worlds, len(np.atleast_1d(boundary_pressures))),
+        hottest_air, tolerance, temperature_tolerance, most_iterations,
     )  # fmt: skip
-    if starts is None:
-        starts = STARTS[:1] if network.unique else STARTS
-    unknown = [name for name in starts if name not in STARTS]
-    if unknown or not starts:
-        raise NetworkError(f"unknown starts {unknown}; choose from {', '.join(STARTS)}")
-    states = tuple(_solved(task, start) for start in starts)
+    if first is not None:
+        states = (_solved_near(task),)
+    else:
+        states = tuple(_solved(task, start) for start in _starts(network, starts))
     converged = np.array([state.converged for state in states])
     chosen = np.where(converged.any(axis=0), converged.argmax(axis=0), 0)
     return NetworkResult(network, states, _distinct(states), chosen, _picked(states, chosen))
 
 
-def _task(network, pressures, temperatures, air_pressure, outside, heat, hottest, *limits):
+def _starts(network, starts):
+    """Names of the starts, checked."""
+    if starts is None:
+        return STARTS[:1] if network.unique else STARTS
+    unknown = [name for name in starts if name not in STARTS]
+    if unknown or not starts:
+        raise NetworkError(f"unknown starts {unknown}; choose from {', '.join(STARTS)}")
+    return starts
+
+
+def _first(network, state, which, worlds):
+    """(n_worlds, 3, n_elements) flows, inlet and outlet temperatures to start near, or None."""
+    if state is None:
+        return None
+    known = len(state.mass_flow)
+    which = np.arange(worlds) if which is None else np.asarray(which)
+    if state.mass_flow.shape[1] != len(network.elements):
+        raise NetworkError(
+            f"first has {state.mass_flow.shape[1]} elements; the network has "
+            f"{len(network.elements)}"
+        )
+    if which.shape != (worlds,) or np.any((which < 0) | (which >= known)):
+        raise NetworkError(
+            f"first_worlds has shape {which.shape} and numbers up to {which.max(initial=0)}; "
+            f"expected ({worlds},) numbers below {known}"
+        )
+    parts = state.mass_flow, state.inlet_temperature, state.outlet_temperature
+    return np.stack(parts, axis=1)[which]
+
+
+def _task(network, pressures, temperatures, air_pressure, outside, heat, first, hottest, *limits):
     pressures = np.array(pressures, dtype=float)
     n = len(network.boundaries)
     if pressures.ndim != 2 or pressures.shape[1] != n or not len(pressures):
@@ -472,15 +558,20 @@ def _task(network, pressures, temperatures, air_pressure, outside, heat, hottest
     sources = {}
     for name, given in (heat or {}).items():
         e = _index(network.elements, name)
-        sources[e] = given if callable(given) else _given(f"heat of {name}", given, (worlds,))
+        if not callable(given):
+            sources[e] = _given(f"heat of {name}", given, (worlds,))
+        else:
+            sources[e] = given if hasattr(given, "at") else _WholeHeat(given, worlds)
     _check_worlds(network, worlds)
     return _Task(
         network,
+        network.elements,
         _given("boundary_pressures", pressures, pressures.shape),
         temperatures,
         _given("air_pressure", air_pressure, (worlds,), positive=True),
         _given("outside_temperature", outside, (worlds,), positive=True),
         sources,
+        first,
         float(hottest),
         *limits,
     )
@@ -515,11 +606,14 @@ def _check_worlds(network, worlds):
 
 
 # ---- laws of all elements -------------------------------------------------------------------
+#
+# From here on the worlds are the last axis of all arrays, and "known" are the temperatures of the
+# air that comes and goes, (2 n_elements, n_worlds) K.
 
 
 @dataclass(frozen=True, eq=False)
 class _Laws:
-    """Laws of all elements: quadratic ones stacked (n_worlds, n_elements), others by column."""
+    """Laws of all elements: quadratic ones stacked (n_elements, n_worlds), others by row."""
 
     quadratic: QuadraticLaw
     others: tuple
@@ -530,26 +624,23 @@ class _Laws:
     def drop(self, mass_flow):
         drop, slope = self.quadratic.drop(mass_flow)
         for e, law in self.others:
-            drop[:, e], slope[:, e] = law.drop(mass_flow[:, e])
+            drop[e], slope[e] = law.drop(mass_flow[e])
         return drop, slope
 
 
 def _element_air(task, e, known):
-    """Air in element e; known : (n_worlds, 2 n_elements) K, of the air that comes and goes."""
-    n = len(task.network.elements)
-    return ElementAir(known[:, e], known[:, n + e], task.outside, task.air_pressure)
+    """Air in element e."""
+    n = len(task.elements)
+    return ElementAir(known[e], known[n + e], task.outside, task.air_pressure)
 
 
 def _laws(task, known):
-    """Laws at given temperatures of the air that comes and goes."""
-    elements, others = task.network.elements, []
-    parts = np.zeros((4, len(known), len(elements)))
-    for e, element in enumerate(elements):
+    """Laws at given temperatures."""
+    others, parts = [], np.zeros((4, len(task.elements), known.shape[1]))
+    for e, element in enumerate(task.elements):
         law = element.law(_element_air(task, e, known))
         if isinstance(law, QuadraticLaw):
-            quartet = law.linear, law.forward, law.backward, law.rise
-            for part, values in zip(parts, quartet, strict=True):
-                part[:, e] = values
+            parts[:, e] = law.linear, law.forward, law.backward, law.rise
         else:
             others.append((e, law))
     return _Laws(QuadraticLaw(*parts), tuple(others))
@@ -559,94 +650,156 @@ def _laws(task, known):
 
 
 def _drive(network, pressures):
-    """(n_worlds, n_loops) Pa that the boundaries supply round every loop."""
+    """(n_loops, n_worlds) Pa that the boundaries supply round every loop."""
     ends, loops = network.ends, network.loops
-    take = np.zeros((len(network.boundaries), loops.shape[1]))
+    take = np.zeros((loops.shape[1], len(network.boundaries)))
     columns = {name: b for b, name in enumerate(network.boundaries)}
     for e, (start, end) in enumerate(ends):
         for node, sign in ((start, 1.0), (end, -1.0)):
             b = columns.get(network.nodes[node].name)
             if b is not None:
-                take[b] += sign * loops[e]
-    return pressures @ take
+                take[:, b] += sign * loops[e]
+    return take @ pressures.T
 
 
-def _newton(loops, laws, drive, loop_flow, tolerance, most):
+def _newton(network, laws, drive, loop_flow, tolerance, most):
     """Flows round the loops that balance the pressures.
 
     Parameters
     ----------
-    loops : (n_elements, n_loops)
+    network : Network
     laws : _Laws
-    drive : (n_worlds, n_loops) Pa
-    loop_flow : (n_worlds, n_loops) kg/s, where to start
+    drive : (n_loops, n_worlds) Pa
+    loop_flow : (n_loops, n_worlds) kg/s, where to start
     tolerance : (n_worlds,) greatest share of imbalance
+    most : int, iterations
 
     Returns
     -------
     loop_flow, residual (n_worlds,), iterations (n_worlds,)
     """
-    worlds, n = drive.shape
+    loops, (n, worlds) = network.loops, drive.shape
     found, residual = loop_flow.copy(), np.zeros(worlds)
     iterations = np.zeros(worlds, dtype=int)
     if n == 0:
         return found, residual, iterations
-    products = (loops[:, :, None] * loops[:, None, :]).reshape(len(loops), n * n)
-    sizes, index, flow = np.abs(loops), np.arange(worlds), found
-    drop, slope = laws.drop(flow @ loops.T)
+    index, flow = np.arange(worlds), found
+    drop, slope = laws.drop(loops @ flow)
     for step in range(most + 1):
-        imbalance = drive - drop @ loops
-        # flows are sums of those round the loops and known to rounding only
-        rounding = _ROUNDING * np.abs(flow).max(axis=1)[:, None] * (np.abs(slope) @ sizes)
-        beyond = np.maximum(np.abs(imbalance) - rounding, 0.0)
-        residual[index] = np.max(
-            beyond / (np.abs(drop) @ sizes + np.abs(drive) + LEAST_DROP), axis=1
-        )
-        left = np.flatnonzero(residual[index] > tolerance[index])
+        imbalance, share = _imbalance(loops, drive, flow, drop, slope)
+        residual[index] = share
+        left = np.flatnonzero(share > tolerance[index])
         if step == most or not len(left):
             break
         if len(left) < len(index):
-            index, laws, drive = index[left], laws.at(left), drive[left]
-            flow, imbalance, slope = flow[left], imbalance[left], slope[left]
-        change, slant = _direction(slope, products, imbalance)
+            index, laws, drive = index[left], laws.at(left), drive[:, left]
+            flow, imbalance, slope = flow[:, left], imbalance[:, left], slope[:, left]
+        change, slant = _direction(network, slope, imbalance)
         flow, drop, slope = _searched(loops, laws, drive, flow, change, slant)
-        found[index] = flow
+        found[:, index] = flow
         iterations[index] += 1
     return found, residual, iterations
 
 
-def _direction(slope, products, imbalance):
+def _imbalance(loops, drive, flow, drop, slope):
+    """Pressure left round every loop, Pa, and the greatest share of the pressures in it."""
+    imbalance, sizes = drive - loops.T @ drop, np.abs(loops.T)
+    # flows are sums of those round the loops and known to rounding only
+    rounding = (sizes @ np.abs(slope)) * (_ROUNDING * np.abs(flow).max(axis=0))
+    beyond = np.maximum(np.abs(imbalance) - rounding, 0.0)
+    return imbalance, np.max(beyond / (sizes @ np.abs(drop) + np.abs(drive) + LEAST_DROP), axis=0)
+
+
+def _direction(network, slope, imbalance):
     """Newton step, and the derivative of the convex function along it (not positive)."""
-    n = imbalance.shape[1]
-    change = _linear_solution((slope @ products).reshape(-1, n, n), imbalance)
-    slant = -np.sum(imbalance * change, axis=1)
+    change = _loop_solution(network, slope, imbalance)
+    slant = -np.sum(imbalance * change, axis=0)
     wrong = np.flatnonzero(~(slant < 0.0))
     if len(wrong):
         # a part of a fan's curve that rises: a step downhill with that slope left out
-        kept = np.maximum(slope[wrong], 1e-3 * np.abs(slope[wrong]) + 1e-9)
-        change[wrong] = _linear_solution((kept @ products).reshape(-1, n, n), imbalance[wrong])
-        slant[wrong] = -np.sum(imbalance[wrong] * change[wrong], axis=1)
+        kept = np.maximum(slope[:, wrong], 1e-3 * np.abs(slope[:, wrong]) + 1e-9)
+        change[:, wrong] = _loop_solution(network, kept, imbalance[:, wrong])
+        slant[wrong] = -np.sum(imbalance[:, wrong] * change[:, wrong], axis=0)
     return change, slant
 
 
+def _loop_solution(network, slope, right):
+    """Solution of C^T diag(slope) C x = right, (n_loops, n_worlds)."""
+    n, worlds = right.shape
+    matrix = np.empty((n, n, worlds))
+    for i, (rows, signs) in enumerate(network._shared):
+        matrix[i, i:] = signs @ slope[rows]
+    if worlds < _FEW:
+        for i in range(n):
+            matrix[i:, i] = matrix[i, i:]
+        return _linear_solution(matrix, right)
+    if not network.unique:
+        # slopes may be negative: where a pivot may vanish rows have to change places
+        plain = np.all(slope >= 0.0, axis=0)
+        if not plain.all():
+            found = np.empty_like(right)
+            found[:, plain] = _loop_solution(network, slope[:, plain], right[:, plain])
+            rest = np.flatnonzero(~plain)
+            for part in np.array_split(rest, -(-len(rest) // (_FEW - 1))):
+                found[:, part] = _loop_solution(network, slope[:, part], right[:, part])
+            return found
+    return _symmetric_solution(matrix, right)
+
+
+def _symmetric_solution(matrix, right):
+    """Solution of positive definite systems by elimination; reads the upper triangle, spoils it."""
+    n, found = len(right), right.copy()
+    for k in range(n - 1):
+        share = matrix[k, k + 1 :] / matrix[k, k]
+        for j in range(k + 1, n):
+            matrix[j, j:] -= share[j - k - 1] * matrix[k, j:]
+        found[k + 1 :] -= share * found[k]
+        matrix[k, k + 1 :] = share
+        found[k] /= matrix[k, k]
+    found[n - 1] /= matrix[n - 1, n - 1]
+    for k in range(n - 2, -1, -1):
+        found[k] -= np.sum(matrix[k, k + 1 :] * found[k + 1 :], axis=0)
+    return found
+
+
+def _dominant_solution(matrix, right):
+    """Solution of systems whose diagonal outweighs the rest of every row; spoils the matrix."""
+    n, found = len(right), right.copy()
+    for k in range(n):
+        matrix[k, k + 1 :] /= matrix[k, k]
+        found[k] /= matrix[k, k]
+        for j in range(k + 1, n):
+            factor = matrix[j, k]
+            if factor.any():
+                matrix[j, k + 1 :] -= factor * matrix[k, k + 1 :]
+                found[j] -= factor * found[k]
+    for k in range(n - 2, -1, -1):
+        found[k] -= np.sum(matrix[k, k + 1 :] * found[k + 1 :], axis=0)
+    return found
+
+
 def _linear_solution(matrix, right):
-    if matrix.shape[1] == 1:
-        return right / matrix[:, 0]
-    return np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
+    """Solution of any systems, (n, n, n_worlds) and (n, n_worlds)."""
+    if len(right) == 1:
+        return right / matrix[0]
+    return np.linalg.solve(matrix.transpose(2, 0, 1), right.T[:, :, None])[:, :, 0].T
 
 
 def _searched(loops, laws, drive, flow, change, slant):
     """Flow after a step, shortened where the pressures would be out of balance the other way."""
 
     def tried(index, length):
-        some = flow[index] + length[:, None] * change[index]
-        part = laws if len(index) == len(flow) else laws.at(index)
-        drop, slope = part.drop(some @ loops.T)
-        return some, drop, slope, -np.sum((drive[index] - drop @ loops) * change[index], axis=1)
+        whole = len(index) == flow.shape[1]
+        way = change if whole else change[:, index]
+        some = (flow if whole else flow[:, index]) + length * way
+        drop, slope = (laws if whole else laws.at(index)).drop(loops @ some)
+        left = (drive if whole else drive[:, index]) - loops.T @ drop
+        return some, drop, slope, -np.sum(left * way, axis=0)
 
-    index, limit = np.arange(len(flow)), 0.25 * np.abs(slant)
-    low, low_value = np.zeros(len(flow)), slant.copy()
-    high = np.ones(len(flow))
+    worlds = flow.shape[1]
+    index, limit = np.arange(worlds), 0.25 * np.abs(slant)
+    low, low_value = np.zeros(worlds), slant.copy()
+    high = np.ones(worlds)
     best, drop, slope, value = tried(index, high)
     high_value = value.copy()
     index = np.flatnonzero(value > limit)
@@ -657,7 +810,7 @@ def _searched(loops, laws, drive, flow, change, slant):
         share = np.where(low[index] == 0.0, np.sqrt(a / (a + b)), a / (a + b))
         share = np.clip(share, 1e-4, 0.9)
         length = low[index] + share * (high[index] - low[index])
-        best[index], drop[index], slope[index], value = tried(index, length)
+        best[:, index], drop[:, index], slope[:, index], value = tried(index, length)
         over = value > 0.0
         high[index[over]], high_value[index[over]] = length[over], value[over]
         low[index[~over]], low_value[index[~over]] = length[~over], value[~over]
@@ -668,145 +821,188 @@ def _searched(loops, laws, drive, flow, change, slant):
 # ---- temperatures at given flows ------------------------------------------------------------
 
 
-def _mixing(network):
-    """Patterns of the nodes' energy balances.
-
-    Returns
-    -------
-    inner : indices of the nodes without a given pressure
-    forward, backward : (n_elements, n_inner^2), what a flow of 1 kg/s adds to the matrix
-    into : (2, n_elements, n_inner), 1 where an element ends (0) and starts (1)
-    """
-    inner = [k for k, node in enumerate(network.nodes) if not node.boundary]
-    row = {k: i for i, k in enumerate(inner)}
-    n, count = len(inner), len(network.elements)
-    matrices, into = np.zeros((2, count, n, n)), np.zeros((2, count, n))
-    for e, pair in enumerate(network.ends):
-        for way, (source, target) in enumerate((pair, pair[::-1])):
-            if target in row:
-                i = row[target]
-                into[way, e, i] = 1.0
-                matrices[way, e, i, i] += 1.0
-                if source in row:
-                    matrices[way, e, i, row[source]] -= 1.0
-    return inner, *matrices.reshape(2, count, n * n), into
-
-
-def _rise(task, index, size, inlet):
-    """(n, n_elements) K by which elements heat the air, in the worlds `index`.
-
-    Functions that give heat always see all worlds.
-    """
-    rise = np.zeros((len(index), size.shape[1]))
+def _rise(task, size, inlet):
+    """(n_elements, n_worlds) K by which elements heat the air."""
+    rise = np.zeros(size.shape)
     # at rest the limit for ever less flow: as hot as what gives the heat can make it
     size = np.maximum(size, LEAST_FLOW)
     for e, given in task.heat.items():
-        heat = np.asarray(given(size[:, e], inlet[:, e]) if callable(given) else given)
-        known = inlet[index, e]
-        change = heat[index] / (HEAT_CAPACITY * size[index, e])
-        coldest = np.minimum(COLDEST_AIR - known, 0.0)
-        rise[:, e] = np.clip(change, coldest, np.maximum(task.hottest - known, 0.0))
+        heat = given(size[e], inlet[e]) if callable(given) else given
+        change = heat / (HEAT_CAPACITY * size[e])
+        coldest = np.minimum(COLDEST_AIR - inlet[e], 0.0)
+        rise[e] = np.clip(change, coldest, np.maximum(task.hottest - inlet[e], 0.0))
     return rise
 
 
-def _temperatures(task, index, flow, inlet):
+def _temperatures(task, flow, inlet):
     """Temperatures of nodes and elements, and how much the elements heat the air.
 
     Parameters
     ----------
-    index : (n,) int, worlds to look at
-    flow, inlet : (n_worlds, n_elements), kg/s; K, inlet temperatures as known so far
+    task : _Task
+    flow, inlet : (n_elements, n_worlds), kg/s; K, inlet temperatures as known so far
 
     Returns
     -------
-    nodes (n, n_nodes), inlet, rise (n, n_elements)
+    nodes (n_nodes, n_worlds), inlet, rise (n_elements, n_worlds)
     """
-    network, outside = task.network, task.temperatures[index]
-    inner, forward, backward, into = task.mixing
-    rise, flow = _rise(task, index, np.abs(flow), inlet), flow[index]
-    nodes = np.zeros((len(flow), len(network.nodes)))
-    nodes[:, [k for k, node in enumerate(network.nodes) if node.boundary]] = outside
-    plus, minus = np.maximum(flow, 0.0), np.maximum(-flow, 0.0)
+    network, size, outside = task.network, np.abs(flow), task.temperatures.T
+    rise = _rise(task, size, inlet)
+    nodes = np.zeros((len(network.nodes), flow.shape[1]))
+    nodes[[k for k, node in enumerate(network.nodes) if node.boundary]] = outside
     start, end = network.ends.T
-    n = len(inner)
-    if n:
-        right = (plus * (nodes[:, start] + rise)) @ into[0]
-        right += (minus * (nodes[:, end] + rise)) @ into[1]
-        matrix = (plus @ forward + minus @ backward).reshape(-1, n, n)
+    ahead = flow >= 0.0
+    inner = [k for k, node in enumerate(network.nodes) if not node.boundary]
+    if inner:
+        matrix, right = _mixing(task, np.where(ahead, flow, 0.0), np.where(ahead, 0.0, size),
+                                nodes, rise)  # fmt: skip
         # air that stands still has the temperature outside
-        still = 1e-10 * np.abs(flow).max(axis=1, initial=0.0)[:, None] + 1e-15
-        matrix[:, np.arange(n), np.arange(n)] += still
-        right += still * outside.mean(axis=1, keepdims=True)
-        top = np.maximum(task.hottest, outside.max(axis=1, keepdims=True))
-        nodes[:, inner] = np.clip(_linear_solution(matrix, right), COLDEST_AIR, top)
-    return nodes, np.where(flow >= 0.0, nodes[:, start], nodes[:, end]), rise
+        still = 1e-10 * size.max(axis=0, initial=0.0) + 1e-15
+        matrix[np.arange(len(inner)), np.arange(len(inner))] += still
+        right += still * outside.mean(axis=0)
+        solution = _linear_solution if flow.shape[1] < _FEW else _dominant_solution
+        top = np.maximum(task.hottest, outside.max(axis=0))
+        nodes[inner] = np.clip(solution(matrix, right), COLDEST_AIR, top)
+    return nodes, np.where(ahead, nodes[start], nodes[end]), rise
+
+
+def _mixing(task, plus, minus, nodes, rise):
+    """Energy balances of the inner nodes: matrix (n, n, n_worlds) and right side (n, n_worlds).
+
+    plus, minus : (n_elements, n_worlds) kg/s, sizes of the flows forward and backward
+    """
+    network = task.network
+    inner = [k for k, node in enumerate(network.nodes) if not node.boundary]
+    row = {k: i for i, k in enumerate(inner)}
+    matrix = np.zeros((len(inner), len(inner), plus.shape[1]))
+    right = np.zeros((len(inner), plus.shape[1]))
+    for e, pair in enumerate(network.ends):
+        for carried, (source, target) in ((plus[e], pair), (minus[e], pair[::-1])):
+            if target not in row:
+                continue
+            i = row[target]
+            matrix[i, i] += carried
+            if source in row:
+                matrix[i, row[source]] -= carried
+            else:
+                right[i] += carried * nodes[source]
+            if e in task.heat:
+                right[i] += carried * rise[e]
+    return matrix, right
 
 
 # ---- both together --------------------------------------------------------------------------
 
 
 def _start_flow(task, start):
-    """(n_worlds, n_loops) kg/s round the loops."""
+    """(n_loops, n_worlds) kg/s round the loops."""
     network, worlds = task.network, len(task.pressures)
     loops = network.loops
+    if start == GIVEN:
+        return task.first[:, 0, network._tree[1]].T.copy()
     if start == "at rest" or not loops.shape[1]:
-        return np.zeros((worlds, loops.shape[1]))
+        return np.zeros((loops.shape[1], worlds))
     air = ElementAir(task.outside, task.outside, task.outside, task.air_pressure)
-    spread = np.ptp(task.pressures, axis=1)[:, None] + 1.0
+    spread = np.ptp(task.pressures, axis=1) + 1.0
     one = np.ones(worlds)
     drop, slope = (
-        np.stack(np.broadcast_arrays(*parts, one)[:-1], axis=1)
-        for parts in zip(*(e.drop(one, air) for e in network.elements), strict=True)
+        np.stack(np.broadcast_arrays(*parts, one)[:-1])
+        for parts in zip(*(e.drop(one, air) for e in task.elements), strict=True)
     )
     drop = np.maximum(drop, 1e-6)
     power = np.clip(slope / drop, 1.0, 2.0)
     typical = np.minimum((spread / drop) ** (1.0 / power), 1e3)
-    free = [not e.resists or isinstance(e, Fan) for e in network.elements]
-    typical[:, free] = typical[:, [not f for f in free]].mean(axis=1, keepdims=True)
+    free = np.array([not e.resists or isinstance(e, Fan) for e in task.elements])
+    typical[free] = typical[~free].mean(axis=0)
     if start == "random":
-        typical = typical * np.random.default_rng(1).uniform(-1.0, 1.0, loops.shape[0])
+        # the same in every world, so that no world knows of the others
+        typical = typical * np.random.default_rng(1).uniform(-1.0, 1.0, (len(loops), 1))
     elif start == "all backward":
         typical = -typical
-    return typical @ loops @ np.linalg.inv(loops.T @ loops)
+    return np.linalg.inv(loops.T @ loops) @ (loops.T @ typical)
 
 
 def _solved(task, start):
+    """State that a start leads to, by blocks of worlds where heat allows it."""
+    worlds = len(task.pressures)
+    if not task.blocks or worlds <= _BLOCK:
+        return _solved_block(task, start)
+    blocks = np.array_split(np.arange(worlds), -(-worlds // _BLOCK))
+    parts = [_solved_block(task.at(block), start) for block in blocks]
+    return NetworkState(
+        start, **{n: np.concatenate([getattr(p, n) for p in parts]) for n in _arrays_of_states()}
+    )
+
+
+def _solved_near(task):
+    """State near the one that is given; where that leads to nothing, from rest."""
+    state = _solved(task, GIVEN)
+    lost = np.flatnonzero(~state.converged)
+    if not len(lost):
+        return state
+    again = _solved(task.at(lost), STARTS[0])
+    parts = {name: getattr(state, name).copy() for name in _arrays_of_states()}
+    for name, values in parts.items():
+        values[lost] = getattr(again, name)
+    return NetworkState(GIVEN, **parts)
+
+
+def _solved_block(task, start):
     """State that a start leads to."""
-    loops, everywhere = task.network.loops, np.arange(len(task.pressures))
+    loops, worlds = task.network.loops, len(task.pressures)
     drive, loop_flow = _drive(task.network, task.pressures), _start_flow(task, start)
-    n, flow = len(loops), loop_flow @ loops.T
-    known = np.repeat(task.temperatures.mean(axis=1)[:, None], 2 * n, axis=1)
-    if start != "at rest":
-        _, inlet, rise = _temperatures(task, everywhere, flow, known[:, :n])
-        known = np.hstack([inlet, inlet + rise])
-    mixer, active, nodes = _Relaxation(len(drive)), everywhere, np.zeros(())
-    counts, marks = np.zeros((2, len(drive)), dtype=int), np.zeros((2, len(drive)))
+    n, flow = len(loops), loops @ loop_flow
+    known = np.repeat(task.temperatures.mean(axis=1)[None], 2 * n, axis=0)
+    if start == GIVEN:
+        known = np.concatenate([task.first[:, 1].T, task.first[:, 2].T])
+    elif start != STARTS[0]:
+        _, inlet, rise = _temperatures(task, flow, known[:n])
+        known = np.concatenate([inlet, inlet + rise])
+    mixer, active, part = _Relaxation(worlds), np.arange(worlds), task
+    counts, marks = np.zeros((2, worlds), dtype=int), np.zeros((2, worlds))
     # flows need be no better than the temperatures are so far
-    enough = np.full(len(drive), _FIRST_TOLERANCE if task.heat else task.tolerance)
+    enough = np.full(worlds, _FIRST_TOLERANCE if task.heat else task.tolerance)
     for _ in range(_MOST_PASSES):
-        laws = _laws(task, known)
-        for block in np.array_split(active, -(-len(active) // _BLOCK)):
-            loop_flow[block], marks[0, block], steps = _newton(
-                loops, laws.at(block), drive[block], loop_flow[block], enough[block],
-                task.most_iterations,
-            )  # fmt: skip
-            counts[:, block] += np.stack([steps, np.ones_like(steps)])
-        flow[active] = loop_flow[active] @ loops.T
-        _, inlet, rise = _temperatures(task, active, flow, known[:, :n])
-        error = np.hstack([inlet, inlet + rise]) - known[active]
-        marks[1, active] = np.abs(error).max(axis=1, initial=0.0)
+        some = known[:, active]
+        loop_flow[:, active], marks[0, active], steps = _flows(
+            part, _laws(part, some), drive[:, active], loop_flow[:, active], enough[active]
+        )
+        counts[:, active] += np.stack([steps, np.ones_like(steps)])
+        flow[:, active] = loops @ loop_flow[:, active]
+        _, inlet, rise = _temperatures(part, flow[:, active], some[:n])
+        error = np.concatenate([inlet, inlet + rise]) - some
+        marks[1, active] = np.abs(error).max(axis=0, initial=0.0)
         going = marks[1, active] > task.temperature_tolerance
         going |= marks[0, active] > task.tolerance
         going &= counts[0, active] < 3 * task.most_iterations
-        active, error = active[going], error[going]
+        if not going.any():
+            break
+        if not going.all():
+            active, error, part = active[going], error[:, going], part.at(going)
         enough[active] = np.clip(
             _SHARE_PER_KELVIN * marks[1, active], task.tolerance, enough[active]
         )
-        if not len(active):
-            break
-        known[active] += mixer.step(active, error)
-    nodes, inlet, rise = _temperatures(task, everywhere, flow, known[:, :n])
-    return _state(task, start, flow, known, (nodes, inlet, rise), marks, counts)
+        known[:, active] += mixer.step(active, error)
+    warmth = _temperatures(task, flow, known[:n])
+    return _state(task, start, flow, known, warmth, marks, counts)
+
+
+def _flows(task, laws, drive, loop_flow, tolerance):
+    """`_newton` in blocks that stay in the fast memory."""
+    worlds, found = drive.shape[1], []
+    for block in np.array_split(np.arange(worlds), -(-worlds // _BLOCK)):
+        part = laws if len(block) == worlds else laws.at(block)
+        found.append(
+            _newton(
+                task.network,
+                part,
+                drive[:, block],
+                loop_flow[:, block],
+                tolerance[block],
+                task.most_iterations,
+            )
+        )
+    return [np.concatenate(parts, axis=-1) for parts in zip(*found, strict=True)]
 
 
 class _Relaxation:
@@ -821,15 +1017,15 @@ class _Relaxation:
 
     def step(self, active, error):
         if self._before is None:
-            self._before = np.zeros((len(self._share), error.shape[1]))
+            self._before = np.zeros((len(error), len(self._share)))
         else:
-            turn = error - self._before[active]
-            square = np.sum(turn * turn, axis=1)
-            ratio = -np.sum(self._before[active] * turn, axis=1) / np.maximum(square, 1e-300)
+            turn = error - self._before[:, active]
+            square = np.sum(turn * turn, axis=0)
+            ratio = -np.sum(self._before[:, active] * turn, axis=0) / np.maximum(square, 1e-300)
             share = np.where(square > 0.0, self._share[active] * ratio, 1.0)
             self._share[active] = np.clip(share, 0.05, 2.0)
-        self._before[active] = error
-        return self._share[active][:, None] * error
+        self._before[:, active] = error
+        return self._share[active] * error
 
 
 def _state(task, start, flow, known, warmth, marks, counts):
@@ -837,36 +1033,36 @@ def _state(task, start, flow, known, warmth, marks, counts):
     drop, _ = _laws(task, known).drop(flow)
     nodes, inlet, rise = warmth
     near, back = np.zeros((2, *flow.shape), dtype=bool)
-    for e, element in enumerate(task.network.elements):
+    for e, element in enumerate(task.elements):
         if isinstance(element, Fan):
             air = _element_air(task, e, known)
-            near[:, e] = element.near_dip(flow[:, e], air)
-            back[:, e] = element.holds_back(flow[:, e], air)
+            near[e] = element.near_dip(flow[e], air)
+            back[e] = element.holds_back(flow[e], air)
     return NetworkState(
         start=start,
-        mass_flow=flow,
-        drop=drop,
-        node_pressure=_node_pressures(task, drop),
-        node_temperature=nodes,
-        inlet_temperature=inlet,
-        outlet_temperature=inlet + rise,
-        heat=HEAT_CAPACITY * np.abs(flow) * rise,
+        mass_flow=flow.T,
+        drop=drop.T,
+        node_pressure=_node_pressures(task, drop).T,
+        node_temperature=nodes.T,
+        inlet_temperature=inlet.T,
+        outlet_temperature=(inlet + rise).T,
+        heat=(HEAT_CAPACITY * np.abs(flow) * rise).T,
         residual=marks[0],
         temperature_change=marks[1],
         iterations=counts[0],
         passes=counts[1],
         converged=(marks[0] <= task.tolerance) & (marks[1] <= task.temperature_tolerance),
-        near_dip=near,
-        holds_back=back,
+        near_dip=near.T,
+        holds_back=back.T,
     )
 
 
 def _node_pressures(task, drop):
-    """(n_worlds, n_nodes) Pa, from the boundaries outwards along the tree."""
+    """(n_nodes, n_worlds) Pa, from the boundaries outwards along the tree."""
     network = task.network
-    found = np.zeros((len(drop), len(network.nodes)))
-    found[:, [k for k, node in enumerate(network.nodes) if node.boundary]] = task.pressures
+    found = np.zeros((len(network.nodes), drop.shape[1]))
+    found[[k for k, node in enumerate(network.nodes) if node.boundary]] = task.pressures.T
     for e, near, new in network._tree[0]:
         sign = 1.0 if network.ends[e][0] == near else -1.0
-        found[:, new] = found[:, near] - sign * drop[:, e]
+        found[new] = found[near] - sign * drop[e]
     return found
