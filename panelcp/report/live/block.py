@@ -20,6 +20,7 @@ import base64
 import json
 import zlib
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -51,10 +52,13 @@ of it, at 1.5 times that speed, changes Cp by 1.5e-4."""
 SEPARATION_STEP = 5e-4
 """Step of the change by separated air, parts of q and mean rise."""
 
-PROFILE_TOLERANCE = 1e-4
+PROFILE_TOLERANCE = 1e-5
 """A part of the slipstreams' profiles smaller than this is left out."""
 
 DENSE = 32767
+
+SCRIPTS = ("block.js", "flow.js", "patches.js")
+"""Files beside this one that read the block, in the order in which they build on each other."""
 
 
 def live_block(
@@ -130,6 +134,18 @@ def block_of_run(contents: RunContents) -> bytes:
 def packed_block(block: bytes) -> str:
     """The block deflated and written in base64, for a page."""
     return base64.b64encode(zlib.compress(block, 9)).decode("ascii")
+
+
+def block_script() -> str:
+    """One classic script that reads the block; it adds to the global object `Panelcp`.
+
+    Examples
+    --------
+    >>> "Panelcp" in block_script(), "</script" in block_script()
+    (True, False)
+    """
+    folder = Path(__file__).parent
+    return "\n".join((folder / name).read_text(encoding="utf-8") for name in SCRIPTS)
 
 
 def block_header(block: bytes) -> dict[str, Any]:
