@@ -79,7 +79,7 @@ def check_places(case_text: CaseText, parts: Parts, uses: dict[str, str]):
         _check_ends(case_text, table, number, part, port_use, uses)
     if len(case_text.mistakes) > before:
         return
-    _check_dead_ends(case_text, parts, port_use)
+    _check_dead_ends(case_text, parts, port_use, uses)
     if len(case_text.mistakes) > before:
         return
     _check_ways_through(case_text, parts)
@@ -106,7 +106,7 @@ def _check_ends(case_text, table, number, part, port_use, uses):
         case_text.add(table, number, "to", message)
 
 
-def _check_dead_ends(case_text, parts: Parts, port_use):
+def _check_dead_ends(case_text, parts: Parts, port_use, uses):
     """Note places that nothing leads to, or that nothing leaves."""
     ways = parts.ways()
     into = {part.end for _, _, part in ways} | {OUTSIDE}
@@ -115,6 +115,8 @@ def _check_dead_ends(case_text, parts: Parts, port_use):
     out |= {name for name, use in port_use.items() if use == "exit"}
     out |= {BAY} if parts.exits_on_bay else set()
     leaks_out = {leak.start for leak in parts.leaks}
+    sources = into | {name for name, use in uses.items() if use in ("inlet", "both")}
+    sinks = out | {BAY} | {name for name, use in uses.items() if use in ("exit", "both")}
     told: set[str] = set()
     for table, number, part in ways:
         if part.start not in into and part.start not in told:
@@ -126,11 +128,11 @@ def _check_dead_ends(case_text, parts: Parts, port_use):
                     "arrangement in [cooling]"
                 )
             else:
-                message = f"nothing leads to {part.start!r}{_near(part.start, parts, into)}"
+                message = f"nothing leads to {part.start!r}{_near(part.start, parts, sources)}"
             case_text.add(table, number, "from", message)
         if part.end not in out | leaks_out and part.end not in told:
             told.add(part.end)
-            message = f"nothing leaves {part.end!r}, a dead end{_near(part.end, parts, out)}"
+            message = f"nothing leaves {part.end!r}, a dead end{_near(part.end, parts, sinks)}"
             if part.end == BAY:
                 message = "nothing leaves the bay: no exit opens from it; give one with use = "
                 message += '"exit" to which nothing else leads'
@@ -139,7 +141,9 @@ def _check_dead_ends(case_text, parts: Parts, port_use):
     for number, leak in enumerate(parts.leaks, start=1):
         for key, name in (("from", leak.start), ("to", leak.end)):
             if name not in known:
-                message = f"{name!r} is no opening and no place{_near(name, parts, known)}"
+                message = (
+                    f"{name!r} is no opening and no place{_near(name, parts, sources | sinks)}"
+                )
                 case_text.add("leak", number, key, message)
 
 

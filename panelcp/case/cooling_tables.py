@@ -148,7 +148,7 @@ def _joined(case_text: CaseText, settings, tables, fans, openings) -> tuple[Part
     parts = replace(parts, ports=sorted(ports, key=lambda port: order.index(port.name)))
     if not case_text.any_wrong(*COOLING_TABLES, "opening"):
         check_places(case_text, parts, {entry.name: entry.use for entry in openings})
-    if not case_text.any_wrong(*COOLING_TABLES):
+    if not case_text.any_wrong(*COOLING_TABLES, "opening"):
         _require_ends(case_text, parts)
     return None if case_text.any_wrong(*COOLING_TABLES, "opening") else (parts, notes)
 

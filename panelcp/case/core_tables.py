@@ -192,10 +192,9 @@ def _face(case_text, number, row) -> tuple[float, float] | None:
     """Face area and height; the height of a square where only the area is known."""
     width, height, area = row["width"], row["height"], row["face_area"]
     sizes = width is not None or height is not None
-    if ("core", number) in case_text.wrong and area is None and not sizes:
-        return None
     if (area is not None) == sizes or (width is None) != (height is None):
-        case_text.add("core", number, "", "give its face once: width and height, or face_area")
+        if ("core", number) not in case_text.wrong:
+            case_text.add("core", number, "", "give its face once: width and height, or face_area")
         return None
     return (area, area**0.5) if area is not None else (width * height, height)
 
