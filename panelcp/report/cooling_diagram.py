@@ -65,7 +65,8 @@ BETWEEN = 12
 SWEEPS = 16
 STILL = 1e-4
 """Part of the greatest flow below which a line shows no direction."""
-BAR_WIDTH, BAR_NAMES, BAR_NUMBERS = 760, 230, 190
+BAR_WIDTH, BAR_EDGE, BAR_WORDS = 390, 8, 46
+"""Of the pictures of bars: width, room at both ends, room for the words beside stacked bars."""
 
 
 @dataclass(frozen=True)
@@ -165,7 +166,8 @@ def fitted(text: str, width: float, size: float = 12.0) -> str:
         return text
     while text and text_width(text + "…", size) > width:
         text = text[:-1]
-    return text.rstrip() + "…"
+    isolated = text.count("\u2068") > text.count("\u2069")
+    return text.rstrip() + "…" + ("\u2069" if isolated else "")
 
 
 def wrapped(text: str, width: float, size: float = 12.0, lines: int = 2) -> list[str]:
@@ -360,7 +362,8 @@ class _Lanes:
             for row in self.rows if sweep % 2 == 0 else reversed(self.rows):
                 at = {k: i / max(len(r) - 1, 1) for r in self.rows for i, k in enumerate(r)}
                 middle = {
-                    k: np.mean([at[j] for j in beside[k]]) if beside[k] else at[k] for k in row
+                    k: sum(at[j] for j in beside[k]) / len(beside[k]) if beside[k] else at[k]
+                    for k in row
                 }
                 row.sort(key=middle.get)
             count = self.crossings()
@@ -380,11 +383,18 @@ class _Lanes:
                 near = self.before if forth else self.after
                 if sweep > SWEEPS:
                     near = [a + b for a, b in zip(self.before, self.after, strict=True)]
-                wanted = [np.mean([y[j] for j in near[k]]) if near[k] else y[k] for k in row]
+                wanted = [self._wanted(k, near[k], y) for k in row]
                 for k, value in zip(row, self._stacked(row, wanted), strict=True):
                     y[k] = value
         top = min((y[k] - self.height[k] / 2 for k in range(self.count)), default=0.0)
         return [value - top for value in y]
+
+    def _wanted(self, k, near, y) -> float:
+        """Mean height of the neighbours; lanes keep to lanes, so that long lines are straight."""
+        if not near:
+            return y[k]
+        weights = [8.0 if min(j, k) >= self.boxes else 1.0 for j in near]
+        return sum(w * y[j] for w, j in zip(weights, near, strict=True)) / sum(weights)
 
     def _stacked(self, row, wanted) -> list[float]:
         """Heights nearest to those wanted, in squares, that leave everything its room."""
@@ -688,7 +698,11 @@ def _lines(result: CoolingResult, c: int, box: Box, flow: float):
         return [*names, (pressure, "strong"), (warm, "soft-text")], ""
     back = flow < 0.0 and flow_text(flow) != "no flow"
     kind = _kind_words(result, box)
-    first = (f"{kind}, backwards", "bad-text small") if back else (kind, "soft-text")
+    first = (kind, "soft-text")
+    if back:
+        whole = f"{kind}, backwards"
+        fits = text_width(whole, 11.5) <= box.width - 6
+        first = (whole if fits else f"{box.kind}, backwards", "bad-text small")
     lines = [first, *names, (flow_text(flow), "bad-text" if back else "")]
     if box.kind in ("inlet", "exit"):
         pressure = signed(_pressure_of(result, c, box))
@@ -739,7 +753,7 @@ def margin_text(margin: float) -> str:
     Examples
     --------
     >>> margin_text(7.3), margin_text(-4.2), margin_text(float("nan"))
-    ('margin 7 K, look', 'margin −4 K, stop', 'no limit given')
+    ('margin 7.3 K, look', 'margin −4.2 K, stop', 'no limit given')
     """
     if np.isnan(margin):
         return "no limit given"
@@ -803,18 +817,23 @@ def margin_picture(result: CoolingResult, rows, name: str) -> str:
     if not rows:
         return ""
     low, high = _margin_ends(result, rows)
-    scale = (BAR_WIDTH - BAR_NAMES - BAR_NUMBERS) / (high - low)
+    scale = (BAR_WIDTH - 2 * BAR_EDGE) / (high - low)
 
     def x(value) -> float:
-        return BAR_NAMES + (min(max(value, low), high) - low) * scale
+        return BAR_EDGE + (min(max(value, low), high) - low) * scale
 
-    row, top = 36, 24
+    row, top = 54, 20
     height = top + row * len(rows) + 6
     marks = [(0.0, "0", "axis"), (LEAST_MARGIN, "5", "limit"), (ENOUGH_MARGIN, "10 K", "limit")]
+    ends = [(top + row * i + 32, top + row * i + 50) for i in range(len(rows))]
     lines = "".join(
-        f'<line class="{style}" x1="{x(value):.1f}" x2="{x(value):.1f}" y1="{top - 6}" '
-        f'y2="{height - 4}"/><text class="soft-text" x="{x(value):.1f}" y="{top - 10}" '
-        f'text-anchor="middle">{text}</text>'
+        "".join(
+            f'<line class="{style}" x1="{x(value):.1f}" x2="{x(value):.1f}" y1="{start}" '
+            f'y2="{end}"/>'
+            for start, end in ends
+        )
+        + f'<text class="soft-text" x="{x(value):.1f}" y="{top - 8}" text-anchor="middle">'
+        f"{text}</text>"
         for value, text, style in marks
         if value == 0.0 or (x(LEAST_MARGIN) - x(0.0) > 14.0)
     )
@@ -832,7 +851,7 @@ def _bars_svg(name: str, words: str, height: float, body: str) -> str:
     return (
         '<div class="picture">'
         f'<svg viewBox="0 0 {BAR_WIDTH} {height:.0f}" role="img" aria-label="{label}" '
-        f'style="width:100%;min-width:620px;max-width:920px"><title>{escape(name)}</title>'
+        f'style="width:100%;min-width:330px;max-width:510px"><title>{escape(name)}</title>'
         f"<desc>{escape(words)}</desc>{body}</svg></div>"
     )
 
@@ -860,18 +879,18 @@ def _margin_bar(result: CoolingResult, c: int, k: int, top: float, x) -> str:
     doubt = "" if np.isnan(chance) else f"too hot: {percent(chance)}"
     if np.isfinite(low) and np.isfinite(high):
         numbers = f"{kelvin_text(value)} ({band_text(low, high)}), {word}"
-    room = BAR_NAMES - 12
     decides = "" if result.decides[c] else ", does not decide"
+    room = BAR_WIDTH - 1.1 * text_width(numbers) - 12
+    below = BAR_WIDTH - text_width(doubt, 11) - text_width(decides, 11) - 12
     return (
-        f'<text class="strong" x="{room}" y="{top + 12}" text-anchor="end">'
-        f"{escape(fitted(result.conditions[c], room))}</text>"
-        f'<text class="soft-text" x="{room}" y="{top + 26}" text-anchor="end">'
-        f"{escape(fitted(core.name, room - text_width(decides, 11), 11) + decides)}</text>"
-        f'<rect class="{style}" x="{left:.1f}" y="{top + 4}" width="{right - left:.1f}" '
-        f'height="20"/>{_whisker(low, high, top + 14, x)}'
-        f'<text class="strong" x="{BAR_WIDTH - BAR_NUMBERS + 12}" y="{top + 12}">'
-        f'{numbers}</text><text class="soft-text" x="{BAR_WIDTH - BAR_NUMBERS + 12}" '
-        f'y="{top + 26}">{doubt}</text>'
+        f'<text class="strong" x="0" y="{top + 12}">'
+        f"{escape(fitted(result.conditions[c], room / 1.1))}</text>"
+        f'<text class="strong" x="{BAR_WIDTH}" y="{top + 12}" text-anchor="end">{numbers}</text>'
+        f'<text class="soft-text" x="0" y="{top + 26}">'
+        f"{escape(fitted(core.name, below, 11) + decides)}</text>"
+        f'<text class="soft-text" x="{BAR_WIDTH}" y="{top + 26}" text-anchor="end">{doubt}</text>'
+        f'<rect class="{style}" x="{left:.1f}" y="{top + 35}" width="{right - left:.1f}" '
+        f'height="12"/>{_whisker(low, high, top + 41, x)}'
     )
 
 
@@ -943,12 +962,12 @@ def budget_picture(result: CoolingResult, rows) -> str:
     if not found:
         return ""
     most = max(max(_sum(drives), _sum(takes)) for _, _, drives, takes, _ in found)
-    scale, row, body, words = (BAR_WIDTH - BAR_NAMES - 70) / most, 62, "", []
+    scale, row, body, words = (BAR_WIDTH - BAR_WORDS) / most, 78, "", []
     for i, (k, c, drives, takes, _) in enumerate(found):
-        core, top = result.cores[k], row * i + 8
-        body += _budget_names(core.name, result.conditions[c], top)
-        body += _stack(drives, top, scale, core.name, True)
-        body += _stack(takes, top + 22, scale, core.name, False)
+        core, top = result.cores[k], row * i
+        body += _budget_names(core.name, result.conditions[c], _sum(drives), top)
+        body += _stack(drives, top + 22, scale, core.name, True)
+        body += _stack(takes, top + 44, scale, core.name, False)
         told = ", ".join(f"{words_} {pressure:.0f} Pa" for _, words_, pressure in takes)
         words.append(f"{core.name}, {result.conditions[c]}: {_sum(drives):.0f} Pa drive; {told}")
     return _bars_svg("Where the pressure goes", "; ".join(words), row * len(found) + 4, body)
@@ -958,23 +977,26 @@ def _sum(parts) -> float:
     return sum(pressure for _, _, pressure in parts)
 
 
-def _budget_names(core: str, condition: str, top: float) -> str:
-    room = BAR_NAMES - 60
+def _budget_names(core: str, condition: str, driven: float, top: float) -> str:
+    total = f"driven by {driven:.0f} Pa"
+    room = (BAR_WIDTH - text_width(total) - 20) / 2
+    core = fitted(core, room / 1.1)
     return (
-        f'<text class="strong" x="0" y="{top + 12}">{escape(fitted(core, room))}</text>'
-        f'<text class="soft-text" x="0" y="{top + 30}">{escape(fitted(condition, room, 11))}'
-        f'</text><text class="soft-text" x="{BAR_NAMES - 6}" y="{top + 13}" '
-        f'text-anchor="end">drives</text><text class="soft-text" x="{BAR_NAMES - 6}" '
-        f'y="{top + 35}" text-anchor="end">takes</text>'
+        f'<text class="strong" x="0" y="{top + 14}">{escape(core)}</text>'
+        f'<text class="soft-text" x="{1.1 * text_width(core) + 8:.1f}" y="{top + 14}">'
+        f"{escape(fitted(condition, room, 11))}</text>"
+        f'<text x="{BAR_WIDTH}" y="{top + 14}" text-anchor="end">{total}</text>'
+        f'<text class="soft-text" x="0" y="{top + 35}">drives</text>'
+        f'<text class="soft-text" x="0" y="{top + 57}">takes</text>'
     )
 
 
 def _stack(parts, top: float, scale: float, core: str, drives: bool) -> str:
     """One stacked bar; parts bear the numbers of their steps where there is room."""
-    x, drawn = float(BAR_NAMES), ""
+    x, drawn = float(BAR_WORDS), ""
     for number, what, pressure in parts:
         width = pressure * scale
-        own = what == core or what.startswith(f"{core},")
+        own = what in (core, "core") or what.startswith(f"{core},")
         style = "gain" if drives else "core-part" if own else "spent"
         drawn += (
             f'<rect class="{style}" x="{x:.1f}" y="{top}" width="{width:.1f}" height="18">'
@@ -987,5 +1009,4 @@ def _stack(parts, top: float, scale: float, core: str, drives: bool) -> str:
                 f'text-anchor="middle">{number}</text>'
             )
         x += width
-    total = sum(pressure for _, _, pressure in parts)
-    return f'{drawn}<text class="small" x="{x + 6:.1f}" y="{top + 13}">{total:.0f} Pa</text>'
+    return drawn

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from html import escape
 
 import numpy as np
 
 from panelcp.cooling.results import CoolingResult
-from panelcp.report.contents import CAUTIONS, LIKELY, POSSIBLE, kept, listed, percent
+from panelcp.report.contents import CAUTIONS, LIKELY, POSSIBLE, listed, percent
 from panelcp.report.cooling_diagram import (
     DIAGRAM_STYLE,
     band_text,
@@ -31,6 +32,7 @@ from panelcp.report.cooling_tables import (
     fan_flags,
     margin_word,
     port_flags,
+    readable,
     usual_checks,
     watched,
 )
@@ -46,6 +48,8 @@ COOLING_STYLE = (
 .cooling td.p, .cooling td.w { max-width:44ch } .cooling th.n { min-width:12ch; max-width:30ch }
 .cooling td.n { text-align:left; white-space:normal; min-width:16ch; max-width:30ch }
 .cooling .cards td::before { flex:0 1 48%; overflow-wrap:anywhere }
+.cooling .cards td[colspan].bad { color:var(--bad) }
+.cooling .cards td[colspan].look { color:var(--warn) }
 .cooling details > details { margin-left:1rem }
 """
 )
@@ -75,9 +79,11 @@ USUAL_NOTE = (
 BUDGET_NOTE = (
     "From the pressure outside behind the inlet to that outside at the exit. What drives the air "
     "is ram pressure, suction outside the exit and running fans; every step on its way takes some "
-    "of it until nothing is left. Numbers in the bars are those of the table; a negative number "
-    "in it helps the air along."
+    "of it until nothing is left. In the bars the core itself is amber; numbers are those of the "
+    "list and the table; a negative number in the table helps the air along."
 )
+SERIOUS = ("too hot", "backwards")
+"""Flags that hold one of these words are a reason to stop, the others one to look."""
 LINES = 6
 """Lines at most for the terminal and the answer."""
 MOST_NAMED = 4
@@ -98,6 +104,7 @@ def cooling_lines(result: CoolingResult) -> list[str]:
     -------
     list of str, at most LINES
     """
+    result = readable(result)
     lines = [
         _enough_line(result),
         _solved_line(result),
@@ -182,8 +189,7 @@ def _pressure_line(result: CoolingResult) -> str:
             f"the first margin is used up at {_celsius(outside[c])} outside in "
             f"{listed([result.conditions[c]])}"
         )
-    text = "; ".join(parts)
-    return text[:1].upper() + text[1:] + "." if text else ""
+    return _sentence("; ".join(parts)) if parts else ""
 
 
 def _backwards_line(result: CoolingResult) -> str:
@@ -246,6 +252,7 @@ def cooling_log(result: CoolingResult) -> list[str]:
     -------
     list of str
     """
+    result = readable(result)
     parts = result.installation
     lines = [
         f"cooling network: {_count(parts.inlets, 'inlet')}, {_count(parts.exits, 'exit')}, "
@@ -285,9 +292,10 @@ def cooling_section(result: CoolingResult) -> str:
     -------
     str; every text of the case is escaped
     """
+    result = readable(result)
     warnings = "".join(f'<p class="notice">{escape(text)}</p>' for text in result.warnings)
     parts = [
-        html_list(cooling_lines(result)),
+        html_list([_held(line) for line in cooling_lines(result)]),
         warnings,
         _margins(result),
         "<h3>The network, condition by condition</h3>",
@@ -337,12 +345,8 @@ def _margin_table(result: CoolingResult) -> str:
         cells += [_ratio_cell(result.available_over_needed[c])]
         cells.append((_celsius(result.highest_outside[c], ""), ""))
         rows.append(html_row(cells, titles=titles))
-        flags = [
-            f"{core.name}: {flag}"
-            for k, core in enumerate(result.cores)
-            for flag in core_flags(result, k, c)
-        ]
-        rows += _flag_row(flags, len(titles))
+        found = [(core.name, core_flags(result, k, c)) for k, core in enumerate(result.cores)]
+        rows += _flag_row([f"{name}: {', '.join(f)}" for name, f in found if f], len(titles))
     return html_table(html_row(titles, "th"), rows, "cards")
 
 
@@ -355,15 +359,17 @@ def _margin_cell(result: CoolingResult, k: int, c: int) -> tuple[str, str]:
     chance = core.chance_too_hot[c]
     if not np.isnan(chance):
         text += f"; too hot: {percent(chance)}"
-    return kept(text), f"{_style(word)} r"
+    return _held(text.replace("too hot: ", "too\u00a0hot:\u00a0")), f"{_style(word)} r"
 
 
 def _flag_row(flags: Sequence[str], columns: int) -> list[str]:
     """A row below another that says what to look at; none where there is nothing."""
     if not flags:
         return []
-    text = escape("Look: " + "; ".join(flags))
-    return [f'<tr><td></td><td class="w look" colspan="{columns - 1}">{text}</td></tr>']
+    text = "; ".join(flags)
+    word, style = ("Stop", "bad") if any(bad in text for bad in SERIOUS) else ("Look", "look")
+    text = escape(f"{word}: {text}")
+    return [f'<tr><td></td><td class="w {style}" colspan="{columns - 1}">{text}</td></tr>']
 
 
 def _style(word: str) -> str:
@@ -520,9 +526,19 @@ def _budget(result: CoolingResult) -> str:
     tables = "".join(_budget_table(result, k, c) for k, c in rows)
     return (
         f"<h3>Where the pressure goes</h3>{budget_picture(result, rows)}"
+        f"{html_list([_held(_budget_line(result, k, c)) for k, c in rows])}"
         f"<p class='soft'>Every core in its own hardest condition. {escape(BUDGET_NOTE)}</p>"
         f"{tables}"
     )
+
+
+def _budget_line(result: CoolingResult, k: int, c: int) -> str:
+    """The steps of one core in words, with their numbers in the bars."""
+    drives, takes, _ = budget_parts(result, result.cores[k].name, c)
+    driven = ", ".join(f"{number} {what} {value:.0f} Pa" for number, what, value in drives)
+    taken = ", ".join(f"{number} {what} {value:.0f} Pa" for number, what, value in takes)
+    name = f"{result.cores[k].name} in {listed([result.conditions[c]])}"
+    return f"{name}: driven by {driven or 'nothing'}; taken by {taken or 'nothing'}."
 
 
 def _own_hardest(result: CoolingResult, k: int) -> int:
@@ -593,7 +609,8 @@ def _usual(result: CoolingResult) -> str:
     titles = (("What", "t"), ("Of", "t"), ("Found", ""), ("Usual", ""), ("", "t"), ("Where", "t"))
     rows = []
     for check in checks:
-        word = "usual" if check.inside else "look: outside"
+        word = " and ".join(w for w in ("below", "above") if getattr(check, w))
+        word = f"look: {word}" if word else "usual"
         cells = [
             (check.what, "p"),
             (check.name or "all", "p"),
@@ -629,10 +646,8 @@ def _unit(unit: str) -> str:
 
 
 def _range(least: float, most: float, unit: str) -> str:
-    digits = 2 if not unit else 1 if unit == "m/s" else 0
     ends = [
-        f"{v:.{digits}f}".replace("-", "−") if np.isfinite(v) else "none needed"
-        for v in (least, most)
+        f"{v:.3g}".replace("-", "−") if np.isfinite(v) else "none needed" for v in (least, most)
     ]
     return " to ".join(dict.fromkeys(ends)) + _unit(unit)
 
@@ -641,10 +656,9 @@ def _check_place(check: UsualCheck) -> str:
     """Conditions of the ends that lie outside, or of both."""
     if not check.least_in:
         return ""
-    low, high = check.least < check.low, check.most > check.high
-    if low == high:
+    if check.below == check.above:
         return " to ".join(dict.fromkeys([check.least_in, check.most_in]))
-    return f"least in {check.least_in}" if low else f"most in {check.most_in}"
+    return f"least in {check.least_in}" if check.below else f"most in {check.most_in}"
 
 
 def _solution(result: CoolingResult) -> str:
@@ -663,7 +677,7 @@ def _solution(result: CoolingResult) -> str:
             (_lost(result, c), ""),
         ]
         rows.append(html_row(cells, titles=titles))
-    lines = [_samples(result).capitalize() + ".", _coupling(result).capitalize() + "."]
+    lines = [_sentence(_samples(result)), _sentence(_coupling(result))]
     if result.other_states:
         lines += [_state_words(result, state) for state in result.other_states]
     else:
@@ -707,7 +721,7 @@ def _coupling(result: CoolingResult) -> str:
     return (
         f"what the flows through the openings do to each other's pressures: {text}flows and "
         f"pressures agreed after {rounds}, the last one changed a flow by "
-        f"{result.coupling_change:.1e} kg/s at most"
+        f"{result.coupling_change:.1g} kg/s at most"
     )
 
 
@@ -746,6 +760,15 @@ def _names(names) -> str:
     if len(names) > MOST_NAMED:
         return f"{listed(names[: MOST_NAMED - 1])} and {len(names) - MOST_NAMED + 1} more"
     return listed(names)
+
+
+def _held(text: str) -> str:
+    """Text whose lines do not break between a number and its unit."""
+    return re.sub(r"(?<=\d) (?=(?:K|Pa|°C|%|kg/s|m/s|W)(?:\W|$))", "\u00a0", text)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _count(things, word: str) -> str:

@@ -19,7 +19,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import unicodedata
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -95,9 +96,74 @@ class UsualCheck:
     most_in: str = ""
 
     @property
+    def below(self) -> bool:
+        """Whether something lies below the usual range."""
+        return self.least < self.low
+
+    @property
+    def above(self) -> bool:
+        """Whether something lies above the usual range."""
+        return self.most > self.high
+
+    @property
     def inside(self) -> bool:
         """Whether all that was found lies in the usual range."""
-        return self.low <= self.least and self.most <= self.high
+        return not (self.below or self.above)
+
+
+_ISOLATE, _END = "\u2068", "\u2069"
+_TURNING = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+
+
+def isolated(name: str) -> str:
+    """A name that cannot turn round the text beside it, whatever way it is written.
+
+    Examples
+    --------
+    >>> isolated("oil cooler")
+    'oil cooler'
+    >>> isolated("\\u202etop") == "top"
+    True
+    """
+    kinds = {unicodedata.bidirectional(letter) for letter in name}
+    if kinds & _TURNING:
+        name = "".join(x for x in name if unicodedata.bidirectional(x) not in _TURNING)
+    return f"{_ISOLATE}{name}{_END}" if kinds & {"R", "AL", "AN"} else name
+
+
+def readable(result: CoolingResult) -> CoolingResult:
+    """The same result with names that cannot turn round the text beside them."""
+    names = [*result.conditions, *result.node_pressure]
+    names += [part.name for part in (*result.ports, *result.cores, *result.fans, *result.ways)]
+    if all(isolated(name) == name for name in names):
+        return result
+
+    def named(group, *keys):
+        return tuple(replace(p, **{key: isolated(getattr(p, key)) for key in keys}) for p in group)
+
+    parts = result.installation
+    between = ("name", "start", "end")
+    return replace(
+        result,
+        installation=replace(
+            parts,
+            ports=named(parts.ports, "name"),
+            **{k: named(getattr(parts, k), *between) for k in ("ducts", "cores", "fans", "leaks")},
+        ),
+        conditions=tuple(isolated(name) for name in result.conditions),
+        **{k: named(getattr(result, k), "name") for k in ("ports", "cores", "fans", "ways")},
+        budget=named(result.budget, "core", "what"),
+        node_pressure={isolated(n): v for n, v in result.node_pressure.items()},
+        node_temperature={isolated(n): v for n, v in result.node_temperature.items()},
+        other_states=tuple(
+            replace(
+                state,
+                flows={isolated(n): v for n, v in state.flows.items()},
+                margins={isolated(n): v for n, v in state.margins.items()},
+            )
+            for state in result.other_states
+        ),
+    )
 
 
 def margin_word(margin: float) -> str:
@@ -174,27 +240,52 @@ def way_ends(result: CoolingResult) -> list[tuple[str, str]]:
 
 
 def fan_mass_flow(result: CoolingResult) -> np.ndarray:
-    """Air through the fans by the balance of a place beside each.
+    """Air through the fans by the balance of a place beside them.
 
     Returns
     -------
-    (n_fans, n_conditions) float, kg/s from start to end; nan where both places beside a fan have
-    another fan whose flow is not known either
+    (n_fans, n_conditions) float, kg/s from start to end. Fans side by side share the balance by
+    their volume flows, since they have the same air ahead. nan where both places beside a fan
+    have another one whose flow is not known either
     """
     flows = np.full((len(result.fans), len(result.conditions)), np.nan)
     known = _known_flows(result)
-    for _ in result.fans:
-        for k, fan in enumerate(result.installation.fans):
-            for place, sign in ((fan.start, 1.0), (fan.end, -1.0)):
-                others = [(f, flows[i]) for i, f in enumerate(result.installation.fans) if i != k]
-                if place == OUTSIDE or not np.isnan(flows[k]).all():
+    units = result.installation.fans
+    groups: dict[tuple[str, str], list[int]] = {}
+    for k, fan in enumerate(units):
+        groups.setdefault((fan.start, fan.end), []).append(k)
+    left = dict(groups)
+    for _ in groups:
+        for ends, members in list(left.items()):
+            others = [other for other in left if other != ends]
+            for place, sign in zip(ends, (1.0, -1.0), strict=True):
+                if place == OUTSIDE or any(place in other for other in others):
                     continue
-                rows = [flow for start, end, flow in known if end == place]
-                rows += [-flow for start, end, flow in known if start == place]
-                rows += [flow for other, flow in others if other.end == place]
-                rows += [-flow for other, flow in others if other.start == place]
-                flows[k] = sign * np.sum(rows, axis=0) if rows else np.nan
+                total = sign * _balance(known, place, len(result.conditions))
+                shares = _shares([result.fans[k].flow for k in members])
+                flows[members] = shares * total
+                known += [(*ends, flows[k]) for k in members]
+                del left[ends]
+                break
     return flows
+
+
+def _balance(known, place: str, count: int) -> np.ndarray:
+    """What known flows bring to a place less what they take from it, kg/s."""
+    total = np.zeros(count)
+    for start, end, flow in known:
+        total = total + flow * (float(end == place) - float(start == place))
+    return total
+
+
+def _shares(flows) -> np.ndarray:
+    """Part of every fan of those side by side; nan where they blow against each other."""
+    flows = np.array(flows, dtype=float)
+    if len(flows) == 1:
+        return np.ones_like(flows)
+    alike = (flows >= 0.0).all(axis=0) | (flows <= 0.0).all(axis=0)
+    total = np.where(alike & (flows.sum(axis=0) != 0.0), flows.sum(axis=0), np.nan)
+    return flows / total
 
 
 def _known_flows(result: CoolingResult) -> list[tuple[str, str, np.ndarray]]:

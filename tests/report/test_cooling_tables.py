@@ -275,12 +275,36 @@ def test_the_helper_balances_every_place():
     assert np.allclose(fan_mass_flow(result)[0], [0.57, 0.58, 0.65, 0.56, 0.6, 0.21])
 
 
-def test_two_fans_side_by_side_are_not_told_apart():
+def two_fans(*volume_flows):
+    """The fan of the tug beside a second one."""
     result = tug()
-    fan, unit = result.fans[0], result.installation.fans[0]
+    unit = result.installation.fans[0]
+    fans = [replace(result.fans[0], flow=np.full(6, flow)) for flow in volume_flows]
     both = replace(result.installation, fans=(unit, replace(unit, name="second", doors=None)))
-    double = replace(result, installation=both, fans=(fan, replace(fan, name="second")))
-    assert np.isnan(fan_mass_flow(double)).all()
+    return replace(result, installation=both, fans=tuple(fans))
+
+
+def test_two_fans_side_by_side_share_by_volume_flow():
+    flows = fan_mass_flow(two_fans(0.3, 0.1))
+    assert np.allclose(flows[:, 0], [0.57 * 0.75, 0.57 * 0.25])
+    assert np.isnan(fan_mass_flow(two_fans(0.3, -0.1))).all()
+
+
+def test_fans_one_after_the_other_in_a_row():
+    """The place between is balanced after the one ahead of the first."""
+    result = tug()
+    unit = result.installation.fans[0]
+    both = (replace(unit, end="between", doors=None), replace(unit, name="2", start="between"))
+    row = replace(
+        result,
+        installation=replace(result.installation, fans=both),
+        fans=(result.fans[0],) * 2,
+        ways=tuple(way for way in result.ways if way.kind != "doors"),
+    )
+    row = replace(row, installation=replace(
+        row.installation, fans=tuple(replace(fan, doors=None) for fan in both)))  # fmt: skip
+    water = result.cores[0].flow.value
+    assert np.allclose(fan_mass_flow(row), [water, water])
 
 
 def test_a_fan_in_the_open_is_known_from_its_other_place():
