@@ -23,18 +23,13 @@
     return bytes;
   }
 
+  // Whole numbers, whose bytes lie in planes, the lowest first.
   function arrayOf(raw, start, entry) {
     const size = entry.shape.reduce((a, b) => a * b, 1);
-    const Type = TYPES[entry.type];
-    const values = new Type(size);
-    const at = start + entry.at;
-    if (Type.BYTES_PER_ELEMENT === 2) {
-      for (let i = 0; i < size; i++) values[i] = raw[at + i] | (raw[at + size + i] << 8);
-    } else if (Type.BYTES_PER_ELEMENT === 1) {
-      values.set(new Type(raw.buffer, at, size));
-    } else {
-      const view = new DataView(raw.buffer, at, 4 * size);
-      for (let i = 0; i < size; i++) values[i] = view.getUint32(4 * i, true);
+    const Type = TYPES[entry.type], values = new Type(size);
+    for (let plane = 0; plane < Type.BYTES_PER_ELEMENT; plane++) {
+      const at = start + entry.at + plane * size;
+      for (let i = 0; i < size; i++) values[i] |= raw[at + i] << (8 * plane);
     }
     return values;
   }

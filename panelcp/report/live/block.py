@@ -5,8 +5,8 @@ the superposition of `panelcp.flow` in another language, and what is frozen whil
 
 Layout, little-endian: the four bytes ``PCLB``, the length of the header as a 32-bit whole number,
 the header as JSON in UTF-8, filled with blanks to a multiple of four, then the arrays. The header
-lists every array with type, shape and place; whole numbers of two bytes lie in two planes, first
-all low bytes, then all high ones, which deflates better.
+lists every array with type, shape and place; the bytes of whole numbers lie in planes, first the
+lowest byte of all, then the next, which deflates better.
 
 Unit velocities are along the skin, so that two components in the frame of each panel are enough.
 On a mirrored surface the second half has the mirrored frames, and a field that is even or odd
@@ -42,8 +42,13 @@ from panelcp.surface.opening import Opening
 MAGIC = b"PCLB"
 FORMAT = 1
 
-LEVELS = 65534
-"""Steps over the bounding box: even, so that the middle plane of a mirrored body is met exactly."""
+LEVELS = 2**20
+"""Steps over the bounding box: even, so that the middle plane of a mirrored body is met exactly.
+On 7 m a step is 7 micrometres. With 2^16 steps the pressure read at a tight shoulder was off by
+0.003 in Cp, since it changes by as much as 50 per metre there."""
+
+SECTION_LEVELS = 2**16 - 1
+"""Steps up to the greatest section of the body."""
 
 VELOCITY_STEP = 1e-4
 """Step of a stored velocity, parts of the speed of the air where its field has most weight. Half
@@ -170,9 +175,8 @@ class _Arrays:
     def add(self, name: str, values, dtype: str) -> str:
         """Append an array; gives its name back."""
         values = np.ascontiguousarray(values, dtype=dtype)
-        raw = values.tobytes()
-        if values.itemsize == 2:
-            raw = raw[0::2] + raw[1::2]
+        raw, size = values.tobytes(), values.itemsize
+        raw = b"".join(raw[k::size] for k in range(size))
         entry = {"name": name, "type": dtype[1:], "shape": list(values.shape), "at": self._size}
         self._entries.append(entry)
         self._bytes.append(raw + bytes(-len(raw) % 4))
@@ -210,7 +214,7 @@ def _surface(arrays: _Arrays, solutions: Solutions) -> dict[str, Any]:
         return header
     sections = Sections(surface, propeller)
     areas = sections.at(propeller.cylinder_coordinates(panels.points)[0])
-    step = max(float(areas.max()), 1e-9) / LEVELS
+    step = max(float(areas.max()), 1e-9) / SECTION_LEVELS
     arrays.add("section", np.round(areas / step), "<u2")
     return header | {"section_step": step, "section_at_disc": float(sections.at(0.0))}
 
@@ -222,7 +226,7 @@ def _placed(arrays: _Arrays, name: str, points) -> dict[str, Any]:
         high[1] = max(-low[1], high[1])
         low[1] = -high[1]
     step = np.maximum(high - low, 1e-9) / LEVELS
-    arrays.add(name, np.round((points - low) / step), "<u2")
+    arrays.add(name, np.round((points - low) / step), "<u4")
     return {"low": low, "step": step}
 
 

@@ -60,8 +60,7 @@ def arrays_of(block):
         kind = np.dtype(TYPES[entry["type"]])
         size = int(np.prod(entry["shape"]))
         raw = block[start + entry["at"] : start + entry["at"] + size * kind.itemsize]
-        if kind.itemsize == 2:
-            raw = np.frombuffer(raw, np.uint8).reshape(2, size).T.tobytes()
+        raw = np.frombuffer(raw, np.uint8).reshape(kind.itemsize, size).T.tobytes()
         found[entry["name"]] = np.frombuffer(raw, kind).reshape(entry["shape"])
     return header, found
 
