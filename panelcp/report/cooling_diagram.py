@@ -166,8 +166,13 @@ def fitted(text: str, width: float, size: float = 12.0) -> str:
         return text
     while text and text_width(text + "…", size) > width:
         text = text[:-1]
-    isolated = text.count("\u2068") > text.count("\u2069")
-    return text.rstrip() + "…" + ("\u2069" if isolated else "")
+    return _whole(text.rstrip() + "…")
+
+
+def _whole(text: str) -> str:
+    """A piece of a text whose marks of isolation are in pairs again."""
+    opened, closed = text.count("\u2068"), text.count("\u2069")
+    return "\u2068" * (closed - opened) + text + "\u2069" * (opened - closed)
 
 
 def wrapped(text: str, width: float, size: float = 12.0, lines: int = 2) -> list[str]:
@@ -186,7 +191,8 @@ def wrapped(text: str, width: float, size: float = 12.0, lines: int = 2) -> list
         end -= 1
     space = text.rfind(" ", 1, end + 1)
     end = space if space > 0 else max(end, 1)
-    return [text[:end].rstrip(), *wrapped(text[end:], width, size, lines - 1)]
+    first, rest = _whole(text[:end].rstrip()), _whole(text[end:].strip())
+    return [first, *wrapped(rest, width, size, lines - 1)]
 
 
 def signed(value: float, unit: str = "Pa") -> str:

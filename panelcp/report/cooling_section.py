@@ -178,9 +178,10 @@ def _pressure_line(result: CoolingResult) -> str:
     known = [c for c in looked if not np.isnan(ratio[c])]
     if known:
         c = min(known, key=lambda c: ratio[c])
-        number = f"{ratio[c]:.2f}" if np.isfinite(ratio[c]) else "no pressure is needed"
         name = listed([result.conditions[c]])
-        parts.append(f"Pressure available over needed at least {number} ({name}; 1 is just enough)")
+        text = f"Pressure available over needed at least {ratio[c]:.2f} ({name}; 1 is just enough)"
+        free = "No pressure is needed in any deciding condition"
+        parts.append(text if np.isfinite(ratio[c]) else free)
     outside = result.highest_outside
     known = [c for c in looked if np.isfinite(outside[c])]
     if known:
@@ -442,6 +443,7 @@ def _cores_table(result: CoolingResult, c: int) -> str:
     rows = []
     for k, core in enumerate(result.cores):
         governed = result.installation.cores[k].thermostat is not None
+        governed = governed and np.isfinite(core.thermostat_share[c])
         share = f"{100 * core.thermostat_share[c]:.0f} %" if governed else ""
         cells = [
             (f"{core.name} ({core.role})", "p"),
