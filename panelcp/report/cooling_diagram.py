@@ -652,10 +652,11 @@ def _box(result: CoolingResult, c: int, layout: Layout, k: int, flow: float, sca
     at += (room - 12 - 14 * len(lines)) / 2
     for text, look in lines:
         size = 11 if "soft-text" in look or "small" in look else 12
-        body += (
-            f'<text class="{look}" x="{width / 2:.1f}" y="{at:.1f}" text-anchor="middle">'
-            f"{escape(fitted(text, width - 6, size))}</text>"
-        )
+        if text:
+            body += (
+                f'<text class="{look}" x="{width / 2:.1f}" y="{at:.1f}" text-anchor="middle">'
+                f"{escape(fitted(text, width - 6, size))}</text>"
+            )
         at += 14
     if box.kind in ("place", "inlet", "exit"):
         body += _bar(_pressure_of(result, c, box), width, at - 7, scale)

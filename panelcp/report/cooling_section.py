@@ -47,7 +47,7 @@ COOLING_STYLE = (
   { overflow-wrap:anywhere }
 .cooling td.p, .cooling td.w { max-width:44ch } .cooling th.n { min-width:12ch; max-width:30ch }
 .cooling td.n { text-align:left; white-space:normal; min-width:16ch; max-width:30ch }
-.cooling .cards td::before { flex:0 1 48%; overflow-wrap:anywhere }
+.cooling .cards td::before { flex:0 0 44%; overflow-wrap:anywhere }
 .cooling .cards td[colspan].bad { color:var(--bad) }
 .cooling .cards td[colspan].look { color:var(--warn) }
 .cooling details > details { margin-left:1rem }
