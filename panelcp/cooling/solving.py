@@ -287,7 +287,7 @@ def core_worlds(
     judged = cold if core.role == "charge air" else hot
     limit = np.full(len(flow), np.nan)
     if core.limit is not None:
-        limit = np.minimum(core.limit.value, boiling)
+        limit = np.minimum(np.full(len(flow), core.limit.value), boiling)
     least = core.least if core.least is not None else -np.inf
     works = np.greater(np.broadcast_to(duty.heat if duty.heat is not None else 0.0, flow.shape), 0)
     return CoreWorlds(
