@@ -36,4 +36,8 @@ def colour_table_script() -> str:
         name: base64.b64encode(colour_table(grey).tobytes()).decode("ascii")
         for name, grey in (("pressure", False), ("grey", True))
     }
-    return f"globalThis.Panelcp = globalThis.Panelcp || {{}};\nPanelcp.colourTables = {json.dumps(tables)};\n"
+    lines = (
+        "globalThis.Panelcp = globalThis.Panelcp || {};",
+        f"Panelcp.colourTables = {json.dumps(tables)};",
+    )
+    return "\n".join(lines) + "\n"

@@ -23,17 +23,19 @@
   const FLAT_ACROSS = 0.34; // sine of 20 degrees
 
   function checked(surface) {
-    const points = Float32Array.from(surface.points);
-    const triangles = Uint32Array.from(surface.triangles);
+    const points = new Float32Array(surface.points), triangles = new Uint32Array(surface.triangles);
     if (points.length % 3 || triangles.length % 3 || !triangles.length) {
       throw new Error(
         `surface: ${points.length} numbers of points and ${triangles.length} of triangles; ` +
           "expected three for each, and at least one triangle",
       );
     }
-    const most = triangles.reduce((a, b) => Math.max(a, b), 0);
+    let most = 0;
+    for (let k = 0; k < triangles.length; k++) if (triangles[k] > most) most = triangles[k];
     if (3 * most >= points.length) throw new Error(`surface: triangles name point ${most} of ${points.length / 3}`);
-    if (!points.every(Number.isFinite)) throw new Error("surface: points must be finite numbers");
+    for (let k = 0; k < points.length; k++) {
+      if (!Number.isFinite(points[k])) throw new Error(`surface: point ${Math.floor(k / 3)} is not finite`);
+    }
     return [points, triangles];
   }
 
@@ -42,11 +44,11 @@
     const normals = new Float32Array(3 * count);
     const areas = new Float32Array(count);
     for (let t = 0; t < count; t++) {
-      const [a, b, c] = [3 * triangles[3 * t], 3 * triangles[3 * t + 1], 3 * triangles[3 * t + 2]];
+      const a = 3 * triangles[3 * t], b = 3 * triangles[3 * t + 1], c = 3 * triangles[3 * t + 2];
       const ux = points[b] - points[a], uy = points[b + 1] - points[a + 1], uz = points[b + 2] - points[a + 2];
       const vx = points[c] - points[a], vy = points[c + 1] - points[a + 1], vz = points[c + 2] - points[a + 2];
       const x = uy * vz - uz * vy, y = uz * vx - ux * vz, z = ux * vy - uy * vx;
-      const length = Math.hypot(x, y, z) || 1;
+      const length = Math.sqrt(x * x + y * y + z * z) || 1;
       normals[3 * t] = x / length;
       normals[3 * t + 1] = y / length;
       normals[3 * t + 2] = z / length;
@@ -55,93 +57,118 @@
     return [normals, areas];
   }
 
+  // Plain loops below, and no small arrays in them: they run over every side of every triangle.
+
+  function counted(length) {
+    const numbers = new Uint32Array(length);
+    for (let k = 0; k < length; k++) numbers[k] = k;
+    return numbers;
+  }
+
+  const nextCorner = (side) => (side % 3 === 2 ? side - 2 : side + 1);
+
   // Sides of triangles sorted by the pair of vertices that they join: neighbours stand together.
   function sortedSides(triangles, vertices) {
     const sides = triangles.length;
     const keys = new Float64Array(sides);
     for (let side = 0; side < sides; side++) {
-      const first = triangles[side];
-      const second = triangles[side % 3 === 2 ? side - 2 : side + 1];
+      const first = triangles[side], second = triangles[nextCorner(side)];
       keys[side] = Math.min(first, second) * vertices + Math.max(first, second);
     }
-    if (vertices * vertices * sides >= Number.MAX_SAFE_INTEGER) {
-      return [keys, Uint32Array.from(keys.keys()).sort((a, b) => keys[a] - keys[b])];
-    }
-    const packed = keys.map((key, side) => key * sides + side).sort();
-    return [keys, Uint32Array.from(packed, (key) => key % sides)];
+    const order = counted(sides);
+    if (vertices * vertices * sides >= Number.MAX_SAFE_INTEGER) return [keys, order.sort((a, b) => keys[a] - keys[b])];
+    const packed = new Float64Array(sides);
+    for (let side = 0; side < sides; side++) packed[side] = keys[side] * sides + side;
+    packed.sort();
+    for (let k = 0; k < sides; k++) order[k] = packed[k] % sides;
+    return [keys, order];
   }
 
-  const nextCorner = (side) => (side % 3 === 2 ? side - 2 : side + 1);
-
+  // starts: the side that stands for each edge; others: its other side, or -1; faces; sharp
   function edgesOf(points, triangles, normals, mirrored, tolerance) {
     const [keys, order] = sortedSides(triangles, points.length / 3);
-    const ends = [], faces = [], sharp = [], sides = [];
+    const starts = new Uint32Array(order.length), others = new Int32Array(order.length);
+    const faces = new Int32Array(2 * order.length), sharp = new Uint8Array(order.length);
+    let count = 0;
     for (let k = 0; k < order.length; k++) {
       const side = order[k];
       const paired = k + 1 < order.length && keys[order[k + 1]] === keys[side];
       const face = Math.floor(side / 3);
-      const other = paired ? Math.floor(order[k + 1] / 3) : -1;
-      const [a, b] = [triangles[side], triangles[nextCorner(side)]];
-      const across =
-        !paired && mirrored && Math.abs(points[3 * a + 1]) <= tolerance && Math.abs(points[3 * b + 1]) <= tolerance;
+      starts[count] = side;
+      others[count] = paired ? order[k + 1] : -1;
+      faces[2 * count] = face;
       let cosine = -1;
       if (paired) {
-        cosine = 0;
-        for (let i = 0; i < 3; i++) cosine += normals[3 * face + i] * normals[3 * other + i];
-      } else if (across) {
-        cosine = 1 - 2 * normals[3 * face + 1] ** 2;
+        const n = 3 * face, m = 3 * Math.floor(order[k + 1] / 3);
+        cosine = normals[n] * normals[m] + normals[n + 1] * normals[m + 1] + normals[n + 2] * normals[m + 2];
+        faces[2 * count + 1] = m / 3;
+        k++;
+      } else {
+        const a = Math.abs(points[3 * triangles[side] + 1]), b = Math.abs(points[3 * triangles[nextCorner(side)] + 1]);
+        const across = mirrored && a <= tolerance && b <= tolerance;
+        if (across) cosine = 1 - 2 * normals[3 * face + 1] ** 2;
+        faces[2 * count + 1] = across ? -2 : -1;
       }
-      ends.push(side, nextCorner(side));
-      faces.push(face, across ? -2 : other);
-      sharp.push(cosine < SHARP_COSINE ? 1 : 0);
-      sides.push(paired ? order[k + 1] : -1);
-      if (paired) k++;
+      sharp[count] = cosine < SHARP_COSINE ? 1 : 0;
+      count++;
     }
-    return { ends, faces: Int32Array.from(faces), sharp: Uint8Array.from(sharp), sides };
+    return {
+      starts: starts.subarray(0, count),
+      others: others.subarray(0, count),
+      faces: faces.slice(0, 2 * count),
+      sharp: sharp.slice(0, count),
+    };
   }
 
   // Corners of triangles that are drawn with one vertex: those joined across edges that bend little.
-  function joinedCorners(triangles, edges) {
-    const root = Uint32Array.from(triangles.keys());
+  function joinedCorners(triangles, { starts, others, sharp }) {
+    const root = counted(triangles.length);
     const find = (corner) => {
-      while (root[corner] !== corner) corner = root[corner] = root[root[corner]];
-      return corner;
+      let found = corner;
+      while (root[found] !== found) {
+        root[found] = root[root[found]];
+        found = root[found];
+      }
+      return found;
     };
     const join = (first, second) => {
-      const [a, b] = [find(first), find(second)];
-      root[Math.max(a, b)] = Math.min(a, b);
+      const a = find(first), b = find(second);
+      if (a < b) root[b] = a;
+      else root[a] = b;
     };
-    for (let e = 0; e < edges.sharp.length; e++) {
-      const other = edges.sides[e];
-      if (edges.sharp[e] || other < 0) continue;
-      const side = edges.ends[2 * e];
+    for (let e = 0; e < sharp.length; e++) {
+      const side = starts[e], other = others[e];
+      if (sharp[e] || other < 0) continue;
       const same = triangles[side] === triangles[other];
       join(side, same ? other : nextCorner(other));
       join(nextCorner(side), same ? nextCorner(other) : other);
     }
-    return Uint32Array.from(triangles, (_, corner) => find(corner));
+    for (let corner = 0; corner < root.length; corner++) root[corner] = find(corner);
+    return root;
   }
 
+  // Drawn vertex of every corner, and the vertex of the surface behind each drawn one.
   function numbered(roots, triangles) {
     const number = new Int32Array(roots.length).fill(-1);
-    const drawn = new Uint32Array(roots.length);
-    const source = [];
-    roots.forEach((root, corner) => {
+    const drawn = new Uint32Array(roots.length), source = new Uint32Array(roots.length);
+    let count = 0;
+    for (let corner = 0; corner < roots.length; corner++) {
+      const root = roots[corner];
       if (number[root] < 0) {
-        number[root] = source.length;
-        source.push(triangles[corner]);
+        source[count] = triangles[corner];
+        number[root] = count++;
       }
       drawn[corner] = number[root];
-    });
-    return [drawn, Uint32Array.from(source)];
+    }
+    return [drawn, source.slice(0, count)];
   }
 
   function vertexNormals(drawn, source, points, normals, areas, mirrored, tolerance) {
     const out = new Float32Array(3 * source.length);
-    drawn.forEach((vertex, corner) => {
-      const face = Math.floor(corner / 3);
-      for (let i = 0; i < 3; i++) out[3 * vertex + i] += areas[face] * normals[3 * face + i];
-    });
+    for (let corner = 0; corner < drawn.length; corner++) {
+      const face = Math.floor(corner / 3), vertex = 3 * drawn[corner];
+      for (let i = 0; i < 3; i++) out[vertex + i] += areas[face] * normals[3 * face + i];
+    }
     for (let v = 0; v < source.length; v++) {
       let length = Math.hypot(out[3 * v], out[3 * v + 1], out[3 * v + 2]) || 1;
       const onPlane = mirrored && Math.abs(points[3 * source[v] + 1]) <= tolerance;
@@ -156,10 +183,10 @@
 
   function boundsOf(points, mirrored) {
     const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
-    points.forEach((value, k) => {
-      if (value < low[k % 3]) low[k % 3] = value;
-      if (value > high[k % 3]) high[k % 3] = value;
-    });
+    for (let k = 0; k < points.length; k++) {
+      low[k % 3] = Math.min(low[k % 3], points[k]);
+      high[k % 3] = Math.max(high[k % 3], points[k]);
+    }
     if (mirrored) {
       high[1] = Math.max(high[1], -low[1]);
       low[1] = -high[1];
@@ -178,7 +205,12 @@
     const edges = edgesOf(points, triangles, normals, mirrored, tolerance);
     const [drawn, source] = numbered(joinedCorners(triangles, edges), triangles);
     const drawnPoints = new Float32Array(3 * source.length);
-    source.forEach((vertex, k) => drawnPoints.set(points.subarray(3 * vertex, 3 * vertex + 3), 3 * k));
+    for (let k = 0; k < drawnPoints.length; k++) drawnPoints[k] = points[3 * source[Math.floor(k / 3)] + (k % 3)];
+    const ends = new Uint32Array(2 * edges.starts.length);
+    for (let e = 0; e < edges.starts.length; e++) {
+      ends[2 * e] = drawn[edges.starts[e]];
+      ends[2 * e + 1] = drawn[nextCorner(edges.starts[e])];
+    }
     return {
       points: drawnPoints,
       normals: vertexNormals(drawn, source, points, normals, areas, mirrored, tolerance),
@@ -187,7 +219,7 @@
       vertexCount: points.length / 3,
       faceNormals: normals,
       areas,
-      edges: Uint32Array.from(edges.ends, (corner) => drawn[corner]),
+      edges: ends,
       edgeFaces: edges.faces,
       sharp: edges.sharp,
       mirrored,
@@ -203,7 +235,9 @@
       sum[triangles[corner]] += areas[face] * values[face];
       weight[triangles[corner]] += areas[face];
     }
-    return Float32Array.from(sum, (value, k) => value / weight[k]);
+    const out = new Float32Array(sum.length);
+    for (let k = 0; k < out.length; k++) out[k] = sum[k] / weight[k];
+    return out;
   };
 
   Panelcp.pointsIn = ({ points, mirrored }, low, high) => {

@@ -222,8 +222,7 @@ void main() {
       const start = used;
       for (let t = 0; t < triangles.length / 3; t++) {
         if (states && states[t] !== state) continue;
-        order.set(triangles.subarray(3 * t, 3 * t + 3), used);
-        used += 3;
+        for (let corner = 3 * t; corner < 3 * t + 3; corner++) order[used++] = triangles[corner];
       }
       if (used > start) ranges.push([state, start, used - start]);
     }

@@ -45,7 +45,9 @@
       keys[t] = code * 4194304 + t;
     }
     keys.sort();
-    return Uint32Array.from(keys, (key) => key % 4194304);
+    const order = new Uint32Array(count);
+    for (let t = 0; t < count; t++) order[t] = keys[t] % 4194304;
+    return order;
   }
 
   Panelcp.Picker = class Picker {

@@ -65,8 +65,8 @@
       this.intervals = [];
       this.scale = 1; // of moving pictures
       this.geometry = Panelcp.buildGeometry(surface);
-      this.triangles = Uint32Array.from(surface.triangles);
-      this.picker = new Panelcp.Picker(Float32Array.from(surface.points), this.triangles, this.geometry.mirrored);
+      const { points, triangles } = surface;
+      this.picker = new Panelcp.Picker(new Float32Array(points), new Uint32Array(triangles), this.geometry.mirrored);
       this.camera = new Panelcp.Camera(this.geometry.centre, this.geometry.radius);
       this.camera.perspective = Boolean(this.options.perspective);
       const halves = this.geometry.mirrored ? 2 : 1;
@@ -179,8 +179,7 @@
       this.scene.hasField = Boolean(values);
       if (values) {
         this.values = this._drawnValues(values, options.per);
-        const most = () => this.values.reduce((all, half) => half.reduce((a, v) => (Math.abs(v) < 1e20 ? Math.max(a, Math.abs(v)) : a), all), 0);
-        this.scene.limit = options.limit || most() || 1;
+        this.scene.limit = options.limit || greatest(this.values) || 1;
         this.scene.step = options.step || stepOf(options.levels) || Panelcp.niceStep(this.scene.limit);
         this.scene.grey = Boolean(options.grey);
         this.scene.drawLines = options.lines !== false;
@@ -203,11 +202,12 @@
       const size = sizes[kind];
       return this.values.map((_, half) => {
         const start = values.length === size ? 0 : half * size;
-        const own = Float32Array.from(values.slice(start, start + size), (v) => (Number.isFinite(v) ? v : Panelcp.UNKNOWN));
+        const own = new Float32Array(size);
+        for (let k = 0; k < size; k++) own[k] = Number.isFinite(values[start + k]) ? values[start + k] : Panelcp.UNKNOWN;
         if (kind === "triangle") return Panelcp.cornerMeans(geometry, own);
-        if (kind === "vertex") return Float32Array.from(geometry.source, (vertex) => own[vertex]);
         const out = new Float32Array(geometry.source.length);
-        geometry.triangles.forEach((vertex, corner) => (out[vertex] = own[corner]));
+        if (kind === "vertex") for (let k = 0; k < out.length; k++) out[k] = own[geometry.source[k]];
+        else for (let k = 0; k < size; k++) out[geometry.triangles[k]] = own[k];
         return out;
       });
     }
@@ -585,6 +585,18 @@
       return this.toCanvas(ratio).toDataURL("image/png");
     }
   };
+
+  // Greatest amount among the values that are known.
+  function greatest(halves) {
+    let most = 0;
+    for (const values of halves) {
+      for (let k = 0; k < values.length; k++) {
+        const amount = Math.abs(values[k]);
+        if (amount > most && amount < 1e20) most = amount;
+      }
+    }
+    return most;
+  }
 
   // Common step of levels that are multiples of it; undefined without levels.
   function stepOf(levels) {
