@@ -11,11 +11,18 @@
   const SEA_TEMPERATURE = 288.15, SEA_PRESSURE = 101325; // K, Pa
   const LAPSE = 0.0065, TROPOPAUSE = 11000; // K/m, m
   const SHARE_POINTS = 2001; // of the integral over the disc
+  const UNMATCHED = 1e-3; // of a slipstream; less is as good as exact
 
   // What a change does to a condition; what it leaves as it was solved.
   const IN_FLIGHT = ["alpha", "beta", "speed", "calibrated", "altitude", "factor"];
   const NEAR_GROUND = ["beta", "speed", "calibrated", "altitude", "factor"];
   const ON_GROUND = ["groundSpeed", "windSpeed", "windFrom", "altitude", "factor"];
+  // Smallest and greatest value, as panelcp.onset.conditions and panelcp.atmosphere allow them.
+  const LIMITS = {
+    alpha: [-45, 45], beta: [-45, 45], windFrom: [-360, 360], altitude: [-2000, 20000],
+    speed: [0, Infinity], calibrated: [0, Infinity], groundSpeed: [0, Infinity],
+    windSpeed: [0, Infinity], factor: [0, Infinity],
+  };
   const EXACT = ["stream", "air density", "slipstream", "wing"];
   const FROZEN = ["boundary layer", "separated air", "edges of the pocket", "needed pressure",
     "cooling network"];
@@ -74,7 +81,10 @@
         allowed.join(", "));
     }
     for (const name of names) {
-      if (!Number.isFinite(changes[name])) throw new Error(`${name} is not a number`);
+      const [low, high] = LIMITS[name], value = changes[name];
+      if (!Number.isFinite(value) || value < low || value > high) {
+        throw new Error(`${block.conditions[c].name}: ${name} is ${value}; expected ${low} to ${high}`);
+      }
     }
     return names;
   }
@@ -98,6 +108,17 @@
       right = -speed * Math.sin(beta);
     }
     return { stream: [aft * Math.cos(alpha), right, aft * Math.sin(alpha)], speed };
+  }
+
+  // True airspeeds, m/s, between stall and the limit of Mach number, with the other changes.
+  function speedRange(block, c, changes) {
+    const condition = block.conditions[c], wing = block.wing;
+    const altitude = (changes && changes.altitude) ?? condition.altitude;
+    const air = airAt(block.header.gravity, altitude, condition);
+    const lift = wing && block.header.effects.includes("wing") ?
+      Math.abs(condition.lift_over_weight) * wing.mass * block.header.gravity : 0;
+    const low = lift > 0 ? Math.sqrt((2 * lift) / (air.density * wing.area * wing.max_lift_coefficient)) : 0;
+    return [low, MACH_LIMIT * air.sound];
   }
 
   // --- slipstream by momentum theory ------------------------------------------------------
@@ -322,11 +343,14 @@
     return { gauge, cp, velocity, air, dynamicPressure: q, ...toldOf(block, air) };
   }
 
-  // What is exact after a change and what stays as it was solved.
+  // What is exact after a change, what is not quite (the slipstream, where those stored cannot be
+  // added up to it), and what stays as it was solved.
   function toldOf(block, air) {
-    const changed = air.changed.length > 0;
+    const changed = air.changed.length > 0, rough = air.unmatched > UNMATCHED;
+    const exact = EXACT.filter(name => !rough || name !== "slipstream");
     return {
-      exact: changed ? EXACT : [...EXACT, ...FROZEN],
+      exact: changed ? exact : [...exact, ...FROZEN],
+      approximate: rough ? ["slipstream"] : [],
       frozen: changed ? FROZEN : [],
       unmatched: air.unmatched,
       predicted: air.predicted,
@@ -334,5 +358,7 @@
     };
   }
 
-  Object.assign(Panelcp, { flow, airOf, headsAt, separationScale, changeable, trueAirspeed });
+  Object.assign(Panelcp, {
+    flow, airOf, headsAt, separationScale, changeable, speedRange, trueAirspeed,
+  });
 })();

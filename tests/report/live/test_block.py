@@ -19,10 +19,12 @@ from panelcp.report.live.block import (
     _disc,
     _frames,
     block_header,
+    block_of_run,
     live_block,
     packed_block,
 )
 from tests import bodies
+from tests.cases import ranked
 
 DISC = Propeller(1.9, [-0.7, 0.0, 0.0], "clockwise", UncertainValue(0.85), 240.0)
 AROUND = Surroundings(DISC, Wing(10.0, 12.5, [1.5, 0.0, -0.4], 750.0), 105e3)
@@ -161,6 +163,30 @@ def test_separated_air_is_kept_where_there_is_some(solutions):
     assert np.abs(step * arrays["separation"][0] - change[1]).max() < 0.501 * step
     assert step == pytest.approx(5e-4 * flow.reference_pressure[1])
     assert np.array_equal(arrays["state"], state)
+
+
+def test_a_run_brings_its_openings_with_their_pressures():
+    _, contents = ranked()
+    header, arrays = arrays_of(block_of_run(contents))
+    listed = {opening["name"]: opening for opening in header["openings"]}
+    assert {"nose", "chin"} <= set(listed)
+    ranking, best = contents.ranking, contents.short_list[0]
+    assert header["best"] == [ranking.inlet(best).name, ranking.exit(best).name]
+    assert set(header["best"]) <= set(listed)
+    group = contents.openings
+    for k, opening in enumerate(group.openings):
+        entry = listed[opening.name]
+        assert entry["patch"] == pytest.approx(group.patch_pressure[:, k], rel=1e-9)
+        assert entry["centre"] == pytest.approx(opening.centre)
+        behind = np.array(entry["patch"]) + np.array(entry["recovery"]) * (
+            np.array(entry["total"]) - entry["patch"]
+        )
+        assert behind == pytest.approx(group.inlet_pressure[:, k], abs=1e-2)
+    needed = [row["needed"] for row in header["conditions"]]
+    assert [value for value in needed if value is not None] == pytest.approx(
+        ranking.needed[~np.isnan(ranking.needed)]
+    )
+    assert np.array_equal(arrays["state"], contents.skin_state)
 
 
 def test_a_large_case_stays_below_three_megabytes(solutions):

@@ -98,7 +98,8 @@ const changed = CHANGES.map((change, c) => Panelcp.flow(block, c, change));
 const told = flow => ({
   gauge: Array.from(flow.gauge), q: flow.dynamicPressure, rise: flow.air.meanRise,
   reference: flow.referencePressure, predicted: flow.predicted, frozen: flow.frozen,
-  exact: flow.exact, unmatched: flow.unmatched, speed: flow.air.speed,
+  exact: flow.exact, approximate: flow.approximate, unmatched: flow.unmatched,
+  speed: flow.air.speed,
 });
 const patch = (place, changes) => {
   const { table, ...found } = Panelcp.patch(block, { ...place, recovery: RECOVERY }, changes);
@@ -118,7 +119,9 @@ return {
     tried(() => Panelcp.flow(block, 3, { alpha: 3 })),
     tried(() => Panelcp.flow(block, 0, { speed: 12 })),
     tried(() => Panelcp.flow(block, 1, { speed: 200 })),
+    tried(() => Panelcp.flow(block, 1, { beta: 50 })),
   ],
+  range: Panelcp.speedRange(block, 1),
   changeable: block.conditions.map((_, c) => Panelcp.changeable(block, c)),
   badReason: again.problem, goodPatch: again.patch[1],
 };
@@ -239,6 +242,9 @@ def test_changed_conditions_are_those_of_a_fresh_solution(found, fresh):
         assert row["rise"] == pytest.approx(rise, rel=1e-6)
         assert "boundary layer" in row["frozen"]
         assert not set(row["frozen"]) & set(row["exact"])
+        rough = row["unmatched"] > 1e-3
+        assert row["approximate"] == ["slipstream"] * rough
+        assert ("slipstream" in row["exact"]) != rough
 
 
 def test_separated_air_stays_and_grows_with_the_pressure_of_the_air(found, flow, fresh):
@@ -324,10 +330,16 @@ def test_available_over_needed_is_that_of_hand(found):
 
 
 def test_what_cannot_be_changed_is_refused_in_words(found):
-    attitude, stall, fast = found["problems"]
+    attitude, stall, fast, angle = found["problems"]
     assert "alpha cannot be changed" in attitude
     assert "stall" in stall
     assert "Mach" in fast
+    assert "expected -45 to 45" in angle
+    slow, fastest = found["range"]
+    low, high = (replace(CONDITIONS[1], true_airspeed=speed) for speed in (slow, fastest))
+    lift = AROUND.wing.lift_coefficient(1.0, low.speed, low.air.density * (1.0 + 1e-6))
+    assert lift == pytest.approx(AROUND.wing.max_lift_coefficient, rel=1e-5)
+    assert high.mach == pytest.approx(0.4, rel=1e-9)
     assert found["changeable"][0] == [
         *("alpha", "beta", "speed", "calibrated", "altitude", "factor"),
     ]
