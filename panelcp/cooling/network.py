@@ -31,13 +31,19 @@ from panelcp.surface.mesh import frozen_array
 HEAT_CAPACITY = 1006.0
 """J/(kg K), of air at constant pressure near 300 K (common practice)."""
 STARTS = ("at rest", "all forward", "all backward", "random")
-GIVEN = "near a given state"
+GIVEN, EASED = "near a given state", "from much exchange"
 HOTTEST_AIR, COLDEST_AIR = 600.0, 150.0
 """K; what air in the network can be heated or cooled to at most (memory)."""
 SAME_STATE = 1e-4
 """Two states are the same where no flow differs by more than this share of the largest."""
 LEAST_FLOW = 1e-9
 """kg/s; flows below this, and differences of flow, are none."""
+EXCHANGE_FLOW = 1e-5
+"""kg/s; slower air goes both ways through an element, so that temperatures do not jump where a flow
+turns round (ours: a hundredth of what warm and cold air exchange through an opening at rest)."""
+_EASING = 10.0 ** np.linspace(0.0, -5.0, 11)
+_STEPS_OF_EASING, _LAST_STEPS = 6, 25
+_PERTURBATION = 1e-5
 _BLOCK = 500
 _FEW = 32
 _ROUNDING = 1e-15
@@ -255,7 +261,7 @@ class NetworkState:
 
     Attributes
     ----------
-    start : str, one of STARTS or GIVEN, that led here
+    start : str, one of STARTS, GIVEN or EASED, that led here
     mass_flow : (n_worlds, n_elements) float, kg/s, from start to end positive
     drop : (n_worlds, n_elements) float, Pa, fall of total pressure by the element's law
     node_pressure : (n_worlds, n_nodes) float, Pa, gauge, total
@@ -398,9 +404,16 @@ class _WholeHeat:
         return _WholeHeat(self._function, self._worlds, everywhere[index], self._seen)
 
     def __call__(self, size, inlet):
-        self._seen[:, self._index] = size, inlet
-        found = np.broadcast_to(self._function(*self._seen), (self._worlds,))
-        return found[self._index]
+        worlds = np.arange(self._worlds)[self._index]
+        found, left = np.empty(len(worlds)), np.arange(len(worlds))
+        while len(left):
+            # one world may be asked for several times
+            _, now = np.unique(worlds[left], return_index=True)
+            some, left = left[now], np.delete(left, now)
+            self._seen[:, worlds[some]] = size[some], inlet[some]
+            heat = np.broadcast_to(self._function(*self._seen), (self._worlds,))
+            found[some] = heat[worlds[some]]
+        return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -411,6 +424,7 @@ class _Task:
     pressures, temperatures : (n_worlds, n_boundaries); air_pressure, outside : (n_worlds,)
     heat : dict of element index and (n_worlds,) W or a function of flow and inlet temperature
     first : (n_worlds, 3, n_elements) flows, inlet and outlet temperatures to start near, or None
+    exchange : kg/s, see EXCHANGE_FLOW
     """
 
     network: Network
@@ -425,6 +439,7 @@ class _Task:
     tolerance: float
     temperature_tolerance: float
     most_iterations: int
+    exchange: float = EXCHANGE_FLOW
 
     def at(self, index) -> _Task:
         """The same in some of the worlds."""
@@ -505,6 +520,9 @@ def solve_network(
         states = (_solved_near(task),)
     else:
         states = tuple(_solved(task, start) for start in _starts(network, starts))
+    lost = np.flatnonzero(~np.any([state.converged for state in states], axis=0))
+    if len(lost):
+        states = (*states, _with_worlds(states[0], EASED, lost, _eased(task.at(lost))))
     converged = np.array([state.converged for state in states])
     chosen = np.where(converged.any(axis=0), converged.argmax(axis=0), 0)
     return NetworkResult(network, states, _distinct(states), chosen, _picked(states, chosen))
@@ -851,11 +869,11 @@ def _temperatures(task, flow, inlet):
     nodes = np.zeros((len(network.nodes), flow.shape[1]))
     nodes[[k for k, node in enumerate(network.nodes) if node.boundary]] = outside
     start, end = network.ends.T
-    ahead = flow >= 0.0
+    plus, minus = _both_ways(flow, size, task.exchange)
+    ahead = plus / (plus + minus)
     inner = [k for k, node in enumerate(network.nodes) if not node.boundary]
     if inner:
-        matrix, right = _mixing(task, np.where(ahead, flow, 0.0), np.where(ahead, 0.0, size),
-                                nodes, rise)  # fmt: skip
+        matrix, right = _mixing(task, plus, minus, nodes, rise)
         # air that stands still has the temperature outside
         still = 1e-10 * size.max(axis=0, initial=0.0) + 1e-15
         matrix[np.arange(len(inner)), np.arange(len(inner))] += still
@@ -863,7 +881,22 @@ def _temperatures(task, flow, inlet):
         solution = _linear_solution if flow.shape[1] < _FEW else _dominant_solution
         top = np.maximum(task.hottest, outside.max(axis=0))
         nodes[inner] = np.clip(solution(matrix, right), COLDEST_AIR, top)
-    return nodes, np.where(ahead, nodes[start], nodes[end]), rise
+    return nodes, ahead * nodes[start] + (1.0 - ahead) * nodes[end], rise
+
+
+def _both_ways(flow, size, exchange):
+    """Air that goes forward and backward, kg/s: one of both is 0 from the exchange flow d on.
+
+    Between -d and d they are (d + m)^2 / (4 d) and (d - m)^2 / (4 d), which differ by m: continuous
+    with their slopes.
+    """
+    slow = size < exchange
+    parts = []
+    for way in (flow, -flow):
+        part = np.maximum(way, 0.0)
+        part[slow] = (exchange + way[slow]) ** 2 / (4.0 * exchange)
+        parts.append(part)
+    return parts
 
 
 def _mixing(task, plus, minus, nodes, rise):
@@ -940,11 +973,86 @@ def _solved_near(task):
     lost = np.flatnonzero(~state.converged)
     if not len(lost):
         return state
-    again = _solved(task.at(lost), STARTS[0])
+    return _with_worlds(state, GIVEN, lost, _solved(task.at(lost), STARTS[0]))
+
+
+def _with_worlds(state, start, which, other):
+    """State with some of its worlds from another state."""
     parts = {name: getattr(state, name).copy() for name in _arrays_of_states()}
     for name, values in parts.items():
-        values[lost] = getattr(again, name)
-    return NetworkState(GIVEN, **parts)
+        values[which] = getattr(other, name)
+    return NetworkState(start, **parts)
+
+
+def _eased(task):
+    """State that is found by letting air go both ways first, and then ever less of it.
+
+    Notes
+    -----
+    Where a flow turns round, the temperature of the air that comes jumps, and heat may drive a flow
+    only as long as it goes the other way: then no flow is steady, unless some air goes both ways.
+    With enough of it there is always a state, which is followed by Newton's method down to
+    EXCHANGE_FLOW; what is left there is a flow next to nothing.
+    """
+    worlds, n = len(task.pressures), 2 * len(task.elements)
+    blocks = np.array_split(np.arange(worlds), -(-worlds * n // (8 * _BLOCK)))
+    parts = [_eased_block(task.at(block)) for block in blocks]
+    return NetworkState(
+        EASED, **{k: np.concatenate([getattr(p, k) for p in parts]) for k in _arrays_of_states()}
+    )
+
+
+def _eased_block(task):
+    loops, worlds = task.network.loops, len(task.pressures)
+    known = np.repeat(task.temperatures.mean(axis=1)[None], 2 * len(loops), axis=0)
+    loop_flow = np.zeros((loops.shape[1], worlds))
+    counts, marks = np.zeros((2, worlds), dtype=int), np.zeros((2, worlds))
+    for exchange in _EASING:
+        eased = replace(task, exchange=exchange)
+        last = exchange == _EASING[-1]
+        for _ in range(_LAST_STEPS if last else _STEPS_OF_EASING):
+            loop_flow, error, marks, steps = _errors(eased, known, loop_flow)
+            counts += np.stack([steps, np.ones_like(steps)])
+            going = marks[1] > task.temperature_tolerance
+            if not going.any():
+                break
+            known, loop_flow = known.copy(), loop_flow.copy()
+            known[:, going], loop_flow[:, going] = _eased_step(
+                eased.at(going), known[:, going], loop_flow[:, going], error[:, going]
+            )
+    flow = loops @ loop_flow
+    warmth = _temperatures(task, flow, known[: len(loops)])
+    return _state(task, EASED, flow, known, warmth, marks, counts)
+
+
+def _errors(task, known, loop_flow):
+    """Flows at given temperatures, what these change by with them, and how good both are."""
+    loops, full = task.network.loops, np.full(known.shape[1], 0.01 * task.tolerance)
+    loop_flow, residual, steps = _flows(
+        task, _laws(task, known), _drive(task.network, task.pressures), loop_flow, full
+    )
+    _, inlet, rise = _temperatures(task, loops @ loop_flow, known[: len(loops)])
+    error = np.concatenate([inlet, inlet + rise]) - known
+    marks = np.stack([residual, np.abs(error).max(axis=0)])
+    return loop_flow, error, marks, steps
+
+
+def _eased_step(task, known, loop_flow, error):
+    """Step of Newton's method for the temperatures: the length that leaves the least error."""
+    n, worlds = known.shape
+    many = np.repeat(np.arange(worlds), n)
+    moved = known[:, many] + _PERTURBATION * np.tile(np.eye(n), worlds)
+    _, changed, _, _ = _errors(task.at(many), moved, loop_flow[:, many])
+    slope = (changed - error[:, many]).reshape(n, worlds, n) / _PERTURBATION
+    step = np.linalg.solve(slope.transpose(1, 0, 2), -error.T[:, :, None])[:, :, 0].T
+    lengths = 0.5 ** np.arange(10.0)
+    many = np.repeat(np.arange(worlds), len(lengths))
+    tried = known[:, many] + step[:, many] * np.tile(lengths, worlds)
+    tried = np.clip(tried, 0.9 * COLDEST_AIR, 1.1 * task.hottest)
+    flows, left, _, _ = _errors(task.at(many), tried, loop_flow[:, many])
+    norms = np.sum(left * left, axis=0).reshape(worlds, -1)
+    best = np.argmin(norms, axis=1) + np.arange(worlds) * len(lengths)
+    return tried[:, best], flows[:, best]
 
 
 def _solved_block(task, start):
