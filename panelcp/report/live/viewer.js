@@ -103,7 +103,6 @@
       this.labels = new Panelcp.Labels(this);
       this.cursor = element("div", "panelcp-cursor", this.frameElement);
       this.tip = element("div", "panelcp-tip", this.frameElement);
-      this.cursor.hidden = this.tip.hidden = true;
       this.cursor.style.display = this.tip.style.display = "none";
       this.said = element("div", "panelcp-said", this.frameElement);
       this.said.setAttribute("aria-live", "polite");

@@ -191,6 +191,36 @@ def test_reading_on_a_sphere_lies_on_it_and_on_the_ray(page, perspective):
         np.testing.assert_allclose(hit["weights"] @ corners, point, atol=1e-6)
 
 
+def nearest_hits(corners, origins, directions):
+    """Distance along each ray to the nearest of loose triangles, from one dense solution each."""
+    found = np.full(len(origins), np.inf)
+    for k, (origin, line) in enumerate(zip(origins, directions, strict=True)):
+        columns = [corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]]
+        matrix = np.stack([*columns, np.broadcast_to(-line, columns[0].shape)], axis=2)
+        b, c, distance = np.linalg.solve(matrix, (origin - corners[:, 0])[:, :, None])[:, :, 0].T
+        inside = (b >= 0.0) & (c >= 0.0) & (b + c <= 1.0) & (distance > 0.0)
+        found[k] = np.min(distance, where=inside, initial=np.inf)
+    return found
+
+
+def test_the_nearest_of_loose_triangles_is_found(page):
+    draw = np.random.default_rng(20817)
+    corners = draw.uniform(-1.0, 1.0, (70, 1, 3)) + 0.6 * draw.normal(size=(70, 3, 3))
+    corners = corners.astype(np.float32).astype(float)
+    origins, directions = draw.uniform(-1.5, 1.5, (2, 300, 3))
+    rays = json.dumps(np.stack([origins, directions], axis=1).tolist())
+    seen = page.run(
+        f"const points = Float32Array.from({corners.ravel().tolist()});"
+        "const triangles = Uint32Array.from({length: points.length / 3}, (_, k) => k);"
+        "const picker = new Panelcp.Picker(points, triangles);"
+        f"return {rays}.map(([origin, line]) => picker.cast(origin, line)?.distance ?? null)"
+    )
+    seen = np.array([np.inf if distance is None else distance for distance in seen])
+    wanted = nearest_hits(corners, origins, directions)
+    assert 50 < np.isfinite(wanted).sum() < 290
+    np.testing.assert_allclose(seen, wanted, rtol=1e-6)
+
+
 def test_pixels_have_the_colour_of_their_value(page):
     places = [(x, y) for x in (90, 250, 320, 555) for y in (160, 201, 240)]
     seen, values = page.run(
@@ -352,18 +382,22 @@ def test_two_fingers_zoom(page):
 
 
 def test_linked_views_move_together_and_point_at_the_same_place(page):
-    state, shown = page.run(
+    state, shown, drawn, text = page.run(
         "const canvas = document.createElement('canvas'); canvas.id = 'twin';"
         "document.body.append(canvas); const twin = make('box', true, canvas);"
         "twin.setField(halves.map((value) => 10 * value), {limit: 24});"
         "Panelcp.link(box, twin); box.setCamera({azimuth: -80}); const {state} = twin.camera;"
         "const shown = []; twin.on('hover', (reading) => shown.push(reading));"
-        "box.hover([300, 190]); await frame(); twin.remove(); canvas.remove();"
-        "return [state, [shown[0], box.shownReading]]"
+        "box.hover([300, 190]); await frame(); const {tip, cursor} = box;"
+        "const drawn = [tip, cursor, twin.tip, twin.cursor].map((part) => part.offsetWidth > 0);"
+        "twin.remove(); canvas.remove();"
+        "return [state, [shown[0], box.shownReading], drawn, tip.textContent]"
     )
     assert state["azimuth"] == -80.0
     assert shown[0]["point"] == shown[1]["point"]
     assert shown[0]["value"] == pytest.approx(10.0 * shown[1]["value"], rel=1e-6)
+    assert drawn == [True, True, False, True]
+    assert text.startswith("Cp ")
 
 
 def test_legend_says_the_signs_in_words(page):
