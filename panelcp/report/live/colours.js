@@ -217,7 +217,10 @@
   .panelcp-suspect { --panelcp-mark:#ff9d96 } }
 @media (pointer: coarse) {
   .panelcp-labels button { padding:4px 9px } .panelcp-labels button.panelcp-tap { width:28px; height:28px; padding:0 } }
-@media print { .panelcp-tip, .panelcp-cursor { display:none } }
+.panelcp-view > canvas.panelcp-paper { display:none }
+@media print { .panelcp-tip, .panelcp-cursor { display:none }
+  .panelcp-view:has(> .panelcp-paper) > :not(.panelcp-paper) { display:none !important }
+  .panelcp-view > canvas.panelcp-paper { display:block; width:100%; height:auto } }
 `;
 
   Panelcp.addStyle = () => {

@@ -2,7 +2,8 @@
 //
 // Mouse: drag turns; right button, middle button or shift moves; the wheel zooms once the picture has
 // the focus (so that the page still scrolls), or with ctrl. Touch: one finger turns, two zoom and move.
-// Keys on the picture: arrows turn (with shift: move), + and - zoom, 0 fits, Enter reads the middle.
+// Keys on the picture: arrows turn (with shift: move), + and - zoom, 0 fits, Enter reads the middle,
+// Escape takes the tip away.
 (() => {
   "use strict";
   const Panelcp = (globalThis.Panelcp = globalThis.Panelcp || {});
@@ -23,7 +24,7 @@
         pointermove: (event) => this._move(event),
         pointerup: (event) => this._up(event),
         pointercancel: (event) => this._up(event),
-        pointerleave: () => this.fingers.size || view.hover(null),
+        pointerleave: (event) => this.fingers.size || event.pointerType === "touch" || view.hover(null),
         wheel: (event) => this._wheel(event),
         keydown: (event) => this._key(event),
         contextmenu: (event) => event.preventDefault(),
@@ -118,6 +119,7 @@
       else if (event.key === "-" || event.key === "_") view.change((camera) => camera.zoom(1 / 1.2));
       else if (event.key === "0") view.fit();
       else if (event.key === "Enter") view.readCentre();
+      else if (event.key === "Escape") view.hover(null);
       else return;
       event.preventDefault();
       if (event.key !== "Enter") view.hover(null);

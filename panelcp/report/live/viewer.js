@@ -34,7 +34,7 @@
 //   drag, drop {name, reading} nudge {name, direction: unit vector along the screen, fine}
 //   camera state               painter {kind, reason}
 //   reading = pick with value, clientX, clientY
-// Other: kind ("webgl2" or "2d"), refresh(), toCanvas(), toImage() (PNG as data URL), frameTime() (ms,
+// Other: kind ("webgl2" or "2d"), refresh(), toCanvas(ratio, paper), toImage(ratio) (PNG as data URL), frameTime() (ms,
 //   median between frames while moving, NaN before that), measure(n) (ms of n finished frames), remove()
 (() => {
   "use strict";
@@ -155,6 +155,10 @@
         clearTimeout(this.lostTimer);
         if (this.kind === "webgl2") this._take(new Panelcp.GlPainter(this.canvas, true));
       };
+      this.onPrint = () => this._forPaper();
+      this.afterPrint = () => this.frameElement.querySelector(".panelcp-paper")?.remove();
+      globalThis.addEventListener("beforeprint", this.onPrint);
+      globalThis.addEventListener("afterprint", this.afterPrint);
       this.canvas.addEventListener("webglcontextlost", this.onLost);
       this.canvas.addEventListener("webglcontextrestored", this.onRestored);
     }
@@ -165,6 +169,8 @@
       this.controls.remove();
       clearTimeout(this.lostTimer);
       clearTimeout(this.restTimer);
+      globalThis.removeEventListener("beforeprint", this.onPrint);
+      globalThis.removeEventListener("afterprint", this.afterPrint);
       this.canvas.removeEventListener("webglcontextlost", this.onLost);
       this.canvas.removeEventListener("webglcontextrestored", this.onRestored);
       for (const other of this.linked) other.linked.delete(this);
@@ -513,7 +519,9 @@
       this.restTimer = setTimeout(() => {
         this.moving = false;
         this.lastFrame = 0;
-        if (this.scale < 1) this.refresh();
+        if (this.scale === 1) return;
+        if (median(this.intervals.slice(-5)) < SLOW * COARSE ** 2) this._setScale(1);
+        this.refresh();
       }, REST);
       this.refresh();
     }
@@ -523,9 +531,14 @@
         this.intervals.push(now - this.lastFrame);
         if (this.intervals.length > 30) this.intervals.shift();
         const recent = this.intervals.slice(-5);
-        if (recent.length === 5 && median(recent) > SLOW) this.scale = COARSE;
+        if (this.scale === 1 && recent.length === 5 && median(recent) > SLOW) this._setScale(COARSE);
       }
       this.lastFrame = this.moving ? now : 0;
+    }
+
+    _setScale(scale) {
+      this.scale = scale;
+      this.intervals.length = 0;
     }
 
     frameTime() {
@@ -565,13 +578,22 @@
       this._drawCursor();
     }
 
-    toCanvas(ratio = Math.max(2, globalThis.devicePixelRatio || 1)) {
+    // What WebGL has drawn is gone by the time a page is printed: a picture takes its place.
+    _forPaper() {
+      this.afterPrint();
+      if (this.camera.width <= 1) return;
+      const picture = this.toCanvas(2, "#ffffff");
+      picture.className = "panelcp-paper";
+      this.frameElement.append(picture);
+    }
+
+    toCanvas(ratio = Math.max(2, globalThis.devicePixelRatio || 1), paper = null) {
       const { camera } = this;
       const picture = document.createElement("canvas");
       this._draw(ratio);
       Object.assign(picture, { width: this.drawn.width, height: this.drawn.height });
       const context = picture.getContext("2d");
-      context.fillStyle = getComputedStyle(this.frameElement).getPropertyValue("--paper") || "#ffffff";
+      context.fillStyle = paper || getComputedStyle(this.frameElement).getPropertyValue("--paper") || "#ffffff";
       context.fillRect(0, 0, picture.width, picture.height);
       context.drawImage(this.drawn, 0, 0);
       context.scale(picture.width / camera.width, picture.height / camera.height);

@@ -26,6 +26,7 @@ PATIENCE = 60.0  # seconds
 KEY_CODES = {
     "Tab": 9,
     "Enter": 13,
+    "Escape": 27,
     "ArrowLeft": 37,
     "ArrowUp": 38,
     "ArrowRight": 39,

@@ -381,6 +381,32 @@ def test_two_fingers_zoom(page):
     assert page.run("return box.camera.span") == pytest.approx(before / 2.0, rel=0.02)
 
 
+def test_a_tap_reads_and_its_tip_stays(page):
+    page.touch("touchStart", (250, 190))
+    page.touch("touchEnd")
+    shown, events = page.run("await frame(); return [box.tip.offsetWidth > 0, read]")
+    assert shown
+    assert [name for name, _ in events] == ["read"]
+    page.run("box.canvas.focus()")
+    page.press("Escape")
+    assert page.run("await frame(); return box.tip.offsetWidth") == 0
+
+
+def test_without_a_graphics_processor_the_plain_canvas_is_taken(page):
+    slow, kind, same, size = page.run(
+        "const canvas = document.createElement('canvas'); document.body.append(canvas);"
+        "const view = new Panelcp.Viewer(canvas, surfaces.box);"
+        "const found = [Panelcp.slowGl(), view.kind, view.drawn === canvas];"
+        "dispatchEvent(new Event('beforeprint'));"
+        "const {width, height} = document.querySelector('.panelcp-paper');"
+        "dispatchEvent(new Event('afterprint')); view.remove(); canvas.remove();"
+        "return [...found, [width, height, document.querySelectorAll('.panelcp-paper').length]]"
+    )
+    assert kind == ("2d" if slow else "webgl2")
+    assert same
+    assert size == [2 * WIDTH, 2 * HEIGHT, 0]
+
+
 def test_linked_views_move_together_and_point_at_the_same_place(page):
     state, shown, drawn, text = page.run(
         "const canvas = document.createElement('canvas'); canvas.id = 'twin';"
