@@ -215,10 +215,14 @@
   .panelcp-inlet { --panelcp-mark:#b3bcff } .panelcp-exit { --panelcp-mark:#ff9ecb }
   .panelcp-best { --panelcp-mark:#ffffff } .panelcp-other { --panelcp-mark:#c3ccd1 }
   .panelcp-suspect { --panelcp-mark:#ff9d96 } }
+.panelcp-on-paper { --paper:#ffffff; --ink:#1d2326 }
+.panelcp-on-paper .panelcp-inlet { --panelcp-mark:#1f2a8c } .panelcp-on-paper .panelcp-exit { --panelcp-mark:#8a1253 }
+.panelcp-on-paper .panelcp-best { --panelcp-mark:#000000 } .panelcp-on-paper .panelcp-other { --panelcp-mark:#3d464b }
+.panelcp-on-paper .panelcp-suspect { --panelcp-mark:#b3261e }
 @media (pointer: coarse) {
   .panelcp-labels button { padding:4px 9px } .panelcp-labels button.panelcp-tap { width:28px; height:28px; padding:0 } }
 .panelcp-view > canvas.panelcp-paper { display:none }
-@media print { .panelcp-tip, .panelcp-cursor { display:none }
+@media print { .panelcp-legend { color:#1d2326; print-color-adjust:exact } .panelcp-tip, .panelcp-cursor { display:none }
   .panelcp-view:has(> .panelcp-paper) > :not(.panelcp-paper) { display:none !important }
   .panelcp-view > canvas.panelcp-paper { display:block; width:100%; height:auto } }
 `;

@@ -34,7 +34,7 @@
 //   drag, drop {name, reading} nudge {name, direction: unit vector along the screen, fine}
 //   camera state               painter {kind, reason}
 //   reading = pick with value, clientX, clientY
-// Other: kind ("webgl2" or "2d"), refresh(), toCanvas(ratio, paper), toImage(ratio) (PNG as data URL), frameTime() (ms,
+// Other: kind ("webgl2" or "2d"), refresh(), toCanvas(ratio), toImage(ratio) (PNG as data URL), frameTime() (ms,
 //   median between frames while moving, NaN before that), measure(n) (ms of n finished frames), remove()
 (() => {
   "use strict";
@@ -582,18 +582,20 @@
     _forPaper() {
       this.afterPrint();
       if (this.camera.width <= 1) return;
-      const picture = this.toCanvas(2, "#ffffff");
+      this.frameElement.classList.add("panelcp-on-paper");
+      const picture = this.toCanvas(2);
+      this.frameElement.classList.remove("panelcp-on-paper");
       picture.className = "panelcp-paper";
       this.frameElement.append(picture);
     }
 
-    toCanvas(ratio = Math.max(2, globalThis.devicePixelRatio || 1), paper = null) {
+    toCanvas(ratio = Math.max(2, globalThis.devicePixelRatio || 1)) {
       const { camera } = this;
       const picture = document.createElement("canvas");
       this._draw(ratio);
       Object.assign(picture, { width: this.drawn.width, height: this.drawn.height });
       const context = picture.getContext("2d");
-      context.fillStyle = paper || getComputedStyle(this.frameElement).getPropertyValue("--paper") || "#ffffff";
+      context.fillStyle = getComputedStyle(this.frameElement).getPropertyValue("--paper") || "#ffffff";
       context.fillRect(0, 0, picture.width, picture.height);
       context.drawImage(this.drawn, 0, 0);
       context.scale(picture.width / camera.width, picture.height / camera.height);
