@@ -832,19 +832,21 @@ def margin_picture(result: CoolingResult, rows, name: str) -> str:
     row, top = 54, 20
     height = top + row * len(rows) + 6
     marks = [(0.0, "0", "axis"), (LEAST_MARGIN, "5", "limit"), (ENOUGH_MARGIN, "10 K", "limit")]
-    ends = [(top + row * i + 32, top + row * i + 50) for i in range(len(rows))]
+    ticks = [(top + row * i + 32, top + row * i + 50) for i in range(len(rows))]
     lines = "".join(
         "".join(
             f'<line class="{style}" x1="{x(value):.1f}" x2="{x(value):.1f}" y1="{start}" '
             f'y2="{end}"/>'
-            for start, end in ends
+            for start, end in ticks
         )
         + f'<text class="soft-text" x="{x(value):.1f}" y="{top - 8}" text-anchor="middle">'
         f"{text}</text>"
         for value, text, style in marks
         if value == 0.0 or (x(LEAST_MARGIN) - x(0.0) > 14.0)
     )
-    bars = "".join(_margin_bar(result, c, k, top + row * i, x) for i, (c, k) in enumerate(rows))
+    bars = "".join(
+        _margin_bar(result, c, k, top + row * i, x, (low, high)) for i, (c, k) in enumerate(rows)
+    )
     words = "; ".join(
         f"{result.conditions[c]}, {result.cores[k].name}: "
         f"{margin_text(result.cores[k].margin.value[c])}"
@@ -873,7 +875,7 @@ def _margin_ends(result: CoolingResult, rows) -> tuple[float, float]:
     return max(min(known), -40.0), min(max(known), 60.0)
 
 
-def _margin_bar(result: CoolingResult, c: int, k: int, top: float, x) -> str:
+def _margin_bar(result: CoolingResult, c: int, k: int, top: float, x, ends) -> str:
     """One bar: condition and core, bar, band, number, chance of being too hot."""
     core = result.cores[k]
     value, low, high = (float(part[c]) for part in (core.margin.value, core.margin.low,
@@ -897,7 +899,20 @@ def _margin_bar(result: CoolingResult, c: int, k: int, top: float, x) -> str:
         f"{escape(fitted(core.name, below, 11) + decides)}</text>"
         f'<text class="soft-text" x="{BAR_WIDTH}" y="{top + 26}" text-anchor="end">{doubt}</text>'
         f'<rect class="{style}" x="{left:.1f}" y="{top + 35}" width="{right - left:.1f}" '
-        f'height="12"/>{_whisker(low, high, top + 41, x)}'
+        f'height="12"/>{_cut_end(value, style, top + 41, x, ends)}'
+        f"{_whisker(low, high, top + 41, x)}"
+    )
+
+
+def _cut_end(value: float, style: str, y: float, x, ends) -> str:
+    """A point on a bar that would reach beyond the scale; nothing on others."""
+    if ends[0] <= value <= ends[1]:
+        return ""
+    back = x(value)
+    tip = back + 7 if value > 0.0 else back - 7
+    return (
+        f'<polygon class="{style}" points="{tip:.1f},{y:.1f} {back:.1f},{y - 9:.1f} '
+        f'{back:.1f},{y + 9:.1f}"/>'
     )
 
 

@@ -28,6 +28,7 @@ from panelcp.report.cooling_tables import (
     LEAST_MARGIN,
     ZERO_CELSIUS,
     UsualCheck,
+    all_notes,
     core_flags,
     fan_flags,
     margin_word,
@@ -48,6 +49,7 @@ COOLING_STYLE = (
 .cooling td.p, .cooling td.w { max-width:44ch } .cooling th.n { min-width:12ch; max-width:30ch }
 .cooling td.n { text-align:left; white-space:normal; min-width:16ch; max-width:30ch }
 .cooling .cards td::before { flex:0 0 44%; overflow-wrap:anywhere }
+.cooling .notice ul { margin:.3rem 0; font-weight:400 }
 .cooling .cards td[colspan].bad { color:var(--bad) }
 .cooling .cards td[colspan].look { color:var(--warn) }
 .cooling details > details { margin-left:1rem }
@@ -70,11 +72,20 @@ MARGIN_NOTE = (
     f"Margin: limit less temperature; good above {ENOUGH_MARGIN:g} K, look from "
     f"{LEAST_MARGIN:g} to {ENOUGH_MARGIN:g} K, stop below {LEAST_MARGIN:g} K (common practice for "
     "coolant on a hot day, used here for all cores; no source). In brackets 16 and 84 % of the "
-    "sampled worlds. A core whose limit is not given has no margin."
+    "sampled worlds. A core whose limit is not given has no margin. Pressure available over "
+    "needed is left out where a fan runs or no core has a limit."
+)
+NETWORK_NOTE = (
+    "Air goes from left to right where it flows as it is meant; thick lines carry much of it. "
+    "Lines that are red and dashed flow backwards, and their box says so. Boxes with round corners "
+    "are places with their total gauge pressure and temperature; small bars show pressures of one "
+    "condition on one scale, suction to the left of the tick. Wide pictures can be moved sideways."
 )
 USUAL_NOTE = (
     "Common practice, no source: what builders usually meet, over the deciding conditions. These "
-    "ranges are never used as an input; a number outside is a reason to look, not a fault."
+    "ranges are never used as an input; a number outside is a reason to look, not a fault. The "
+    "inlet range is that of a climb; the exit area that of an open flap. Fewer leaks than usual "
+    "are welcome, if they were measured. A slow core is large or starved, a fast one costs drag."
 )
 BUDGET_NOTE = (
     "From the pressure outside behind the inlet to that outside at the exit. What drives the air "
@@ -275,7 +286,7 @@ def cooling_log(result: CoolingResult) -> list[str]:
                 f"{margin_text(core.margin.value[c])}{flags}"
             )
     lines += [f"cooling: {_state_words(result, state)}" for state in result.other_states]
-    lines += [f"cooling, note: {note}" for note in (*parts.notes, *result.notes)]
+    lines += [f"cooling, note: {note}" for note in all_notes(result)]
     return lines + [f"cooling, warning: {warning}" for warning in result.warnings]
 
 
@@ -294,13 +305,12 @@ def cooling_section(result: CoolingResult) -> str:
     str; every text of the case is escaped
     """
     result = readable(result)
-    warnings = "".join(f'<p class="notice">{escape(text)}</p>' for text in result.warnings)
     parts = [
         html_list([_held(line) for line in cooling_lines(result)]),
-        warnings,
+        _warnings(result),
         _margins(result),
         "<h3>The network, condition by condition</h3>",
-        _network_note(result),
+        f"<p class='soft'>{escape(NETWORK_NOTE)}</p>",
         _conditions(result),
         _budget(result),
         _fans(result),
@@ -309,6 +319,13 @@ def cooling_section(result: CoolingResult) -> str:
         _taken(result),
     ]
     return f'<div class="cooling">{"".join(parts)}</div>'
+
+
+def _warnings(result: CoolingResult) -> str:
+    if not result.warnings:
+        return ""
+    lines = html_list([_held(text) for text in result.warnings])
+    return f'<div class="notice"><b>Warnings of the solution</b>{lines}</div>'
 
 
 def _margins(result: CoolingResult) -> str:
@@ -393,16 +410,6 @@ def _ratio_cell(ratio: float) -> tuple[str, str]:
         return "none needed", ""
     word = "good" if ratio > 1.3 else "look" if ratio >= 1.0 else "stop"
     return f"{ratio:.2f} {word}", _style(word)
-
-
-def _network_note(result: CoolingResult) -> str:
-    return (
-        "<p class='soft'>Air goes from left to right where it flows as it is meant; thick lines "
-        "carry much of it. Lines that are red and dashed flow backwards, and their box says so. "
-        "Boxes with round corners are places with their total gauge pressure and temperature; "
-        "small bars show pressures of one condition on one scale, suction to the left of the tick. "
-        "Wide pictures can be moved sideways.</p>"
-    )
 
 
 def _conditions(result: CoolingResult) -> str:
@@ -624,16 +631,7 @@ def _usual(result: CoolingResult) -> str:
         rows.append(html_row(cells, titles=titles))
     table = html_table(html_row(titles, "th"), rows, "cards")
     return (
-        f"<h3>Beside what builders usually meet</h3>{table}"
-        f"<p class='soft'>{escape(USUAL_NOTE)} {escape(_usual_words())}</p>"
-    )
-
-
-def _usual_words() -> str:
-    return (
-        "The inlet range is that of a climb; the exit area that of an open flap. Fewer leaks than "
-        "usual are welcome, if they were measured. A slow core is large or starved, a fast one "
-        "costs drag."
+        f"<h3>Beside what builders usually meet</h3>{table}<p class='soft'>{escape(USUAL_NOTE)}</p>"
     )
 
 
@@ -742,7 +740,7 @@ def _state_words(result: CoolingResult, state) -> str:
 
 
 def _taken(result: CoolingResult) -> str:
-    notes = [*result.installation.notes, *result.notes]
+    notes = all_notes(result)
     if not notes:
         return ""
     return f"<h3>Taken for granted</h3>{html_list(notes)}"

@@ -187,6 +187,11 @@ def watched(result: CoolingResult) -> list[int]:
     return deciding or list(range(len(result.conditions)))
 
 
+def all_notes(result: CoolingResult) -> list[str]:
+    """Notes of the installation and of the result, each once."""
+    return list(dict.fromkeys([*result.installation.notes, *result.notes]))
+
+
 def core_flags(result: CoolingResult, k: int, c: int) -> list[str]:
     """What is to be said of core k in condition c, in words."""
     core, part = result.cores[k], result.installation.cores[k]
@@ -520,7 +525,7 @@ def cooling_summary(result: CoolingResult) -> dict[str, Any]:
         ],
         "usual_ranges": checks,
         "solution": _solution_dict(result),
-        "notes": [*result.installation.notes, *result.notes],
+        "notes": all_notes(result),
         "warnings": list(result.warnings),
     }
 

@@ -401,6 +401,9 @@ def test_margin_bars_stay_in_the_picture():
     for rect in rects:
         left, width = float(rect.get("x")), float(rect.get("width"))
         assert 0.0 <= left <= left + width <= BAR_WIDTH
+    # four of the bars are cut, and say so with a point
+    assert len(root.findall("polygon")) == 4
+    assert not margin_bars(tug(), [(0, 0), (4, 0)]).findall("polygon")
     texts = [text.text for text in root.findall("text")]
     assert any(text.startswith("no cooling") for text in texts)
     assert any("inf" in (text or "") for text in texts) is False

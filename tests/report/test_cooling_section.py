@@ -287,12 +287,17 @@ def test_the_solution_is_told_with_its_doubts():
 
 def test_cautions_and_warnings_stand_where_they_matter():
     html, text = cooling_section(tug()), plain()
-    assert '<p class="notice">diffuser of the left duct may stall</p>' in html
+    notice = html[html.index('<div class="notice">') : html.index("<h3>Margins</h3>")]
+    assert "<li>diffuser of the left duct may stall</li>" in notice
+    assert 'class="notice"' not in cooling_section(tug(warnings=()))
     assert LOSS in text
     assert HOT_DAY in text
     assert text.index(LOSS) < text.index("The network, condition by condition")
     assert "the air of the bay is taken to be mixed" in text
     assert "buoyancy of the bay is in" in text
+    twice = tug(notes=tug().installation.notes)
+    assert cooling_section(twice).count(twice.notes[0]) == 1
+    assert sum(twice.notes[0] in line for line in cooling_log(twice)) == 1
 
 
 @pytest.mark.parametrize("sampled", [True, False])
@@ -306,7 +311,8 @@ def test_hostile_texts_are_escaped_and_isolated(sampled):
     )
     html = cooling_section(result)
     assert "<script" not in html
-    assert "<b>" not in html.replace("<b>Caution:</b>", "")
+    own = ("<b>Caution:</b>", "<b>Warnings of the solution</b>")
+    assert html.count("<b>") == sum(html.count(words) for words in own)
     text = " ".join(read(result).texts)
     assert HOSTILE[0] in text
     assert HOSTILE[1] in text

@@ -384,6 +384,8 @@ def test_limits_of_the_judgement():
 def test_flags_of_cores():
     result = tug()
     assert core_flags(result, 0, 0) == []
+    # 2.1 K are little, but not too hot
+    assert core_flags(result, 1, 3) == []
     assert core_flags(result, 0, 2) == ["beyond the air flows its pressure drop was measured at"]
     assert core_flags(result, 1, 5) == ["air flows backwards", "too hot"]
     assert core_flags(result, 0, 4) == [
@@ -391,7 +393,17 @@ def test_flags_of_cores():
     ]
     oil = replace(result.cores[1], too_cold=~NO, hot=np.full(6, 300.0))
     cold = replace(result, cores=(result.cores[0], oil, result.cores[2]))
-    assert core_flags(cold, 1, 0) == ["over-cooled: below the least temperature for full power"]
+    below = ["over-cooled: below the least temperature for full power"]
+    assert core_flags(cold, 1, 0) == below
+    # a thermostat does not hide that the coolant is too cold for full power
+    parts = result.installation
+    coolant = replace(parts.cores[0], least=340.0)
+    both = replace(
+        result,
+        installation=replace(parts, cores=(coolant, *parts.cores[1:])),
+        cores=(replace(result.cores[0], hot=np.full(6, 330.0)), *result.cores[1:]),
+    )
+    assert core_flags(both, 0, 4) == below
 
 
 def test_usual_ranges_look_at_deciding_conditions_only():
