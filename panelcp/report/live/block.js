@@ -1,4 +1,13 @@
 // Reading of the block that block.py writes: surface, unit velocities, what is frozen.
+//
+// Panelcp.readBlock(base64) -> Promise of the block: {
+//   header            what block.py wrote, with `openings` and `best` of a run
+//   conditions        header.conditions: name, part, speed, alpha, ..., needed (Pa or null), decides
+//   nPanels, mirrored, vertices (3 v, m), triangles (3 n), region (n), regionNames: both halves
+//   points, normals, first, second   (3 n) control points, m, and the frames of the panels
+//   parts             one for every ground and for the free air: { ground, fields }
+//   separation        per condition (n) Pa or null; state: per condition (n) or null, see states }
+// Panels keep the order of the surface in Python.
 (function () {
   "use strict";
   globalThis.Panelcp = globalThis.Panelcp || {};

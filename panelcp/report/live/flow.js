@@ -1,5 +1,11 @@
 // Superposition of the unit velocities in the browser: the same steps as panelcp.flow and
 // panelcp.onset take, also for changed angles, speed, altitude and slipstream factor.
+//
+// Panelcp.flow(block, c, changes, options)  pressures of condition c at all control points
+// Panelcp.airOf(block, c, changes)          what the air brings: stream, density, slipstream, q
+// Panelcp.changeable(block, c)              names that `changes` may have in condition c
+// Panelcp.speedRange(block, c, changes)     true airspeeds between stall and the limit of Mach
+// All throw an Error in plain words where a change is not possible (stall, a brake too hard, ...).
 (function () {
   "use strict";
   const Panelcp = (globalThis.Panelcp = globalThis.Panelcp || {});

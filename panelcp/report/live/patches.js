@@ -1,5 +1,12 @@
 // Openings laid onto the skin, and pressures between the control points: the same steps as
 // panelcp.surface.opening, panelcp.surface.interpolation and panelcp.placement.ranking take.
+//
+// Panelcp.prepareOpenings(block)                 once, ahead of the first opening
+// Panelcp.lay(block, place)                      outline, samples and axes of a place
+// Panelcp.patch(block, place, changes)           its pressures in every condition
+// Panelcp.available(block, inlet, outlet)        available, needed, ratio, breathing
+// Panelcp.readOut(block, c, point, panel, changes)   what holds at one point of the skin
+// Panelcp.nearest(block, point)                  nearest point of the skin and its panel
 (function () {
   "use strict";
   const Panelcp = (globalThis.Panelcp = globalThis.Panelcp || {});
