@@ -1,6 +1,13 @@
 """Small bodies and their unit flows, each made once per run."""
 
+import os
 from functools import cache
+
+# Two processes of tests share the processors. Threads that wait for the others then take
+# time from the very thread they wait for, so they sleep; linear algebra stays in one thread.
+# Both are read when the libraries are loaded: this must come before the next imports.
+os.environ.setdefault("OMP_WAIT_POLICY", "PASSIVE")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 import pytest
