@@ -129,10 +129,18 @@ def cooling_lines(result: CoolingResult) -> list[str]:
 
 
 def hardest(result: CoolingResult) -> int | None:
-    """Number of the looked-at condition with the least margin; None where none has a margin."""
+    """Number of the looked-at condition with the least margin; None where none has a margin.
+
+    Conditions that are not solved are left out.
+    """
+    known = _with_margin(result)
+    return min(known, key=lambda c: result.least_margin[c]) if known else None
+
+
+def _with_margin(result: CoolingResult) -> list[int]:
+    """Looked-at conditions that are solved and have a margin."""
     least = result.least_margin
-    known = [c for c in watched(result) if not np.isnan(least[c])]
-    return min(known, key=lambda c: least[c]) if known else None
+    return [c for c in watched(result) if result.converged[c] and not np.isnan(least[c])]
 
 
 def _enough_line(result: CoolingResult) -> str:
@@ -141,17 +149,18 @@ def _enough_line(result: CoolingResult) -> str:
     if not result.decides.any():
         count = f"{_count(looked, 'condition')}, of which none decides"
     if worst is None:
-        return f"Cooling: no margin is known in {count}, since no core there has a limit."
-    short = [c for c in looked if least[c] < 0.0]
-    unknown = [c for c in looked if np.isnan(least[c])]
+        return f"Cooling: no margin is known in {count}: no core there has a limit, or not solved."
+    known = _with_margin(result)
+    short = [c for c in known if least[c] < 0.0]
     if short:
         text = f"Cooling: not enough air in {len(short)} of {count}"
+    elif len(known) < len(looked):
+        text = f"Cooling: enough air in {len(known)} of {count}"
     else:
         all_of = "the" if len(looked) == 1 else f"all {len(looked)}"
         text = f"Cooling: enough air in {all_of} {count.split(' ', 1)[1]}"
-    if unknown:
-        names = _names(result.conditions[c] for c in unknown)
-        text += f"; margin not known in {names}"
+    unknown = [result.conditions[c] for c in looked if c not in known]
+    text += f"; margin not known in {_names(unknown)}" if unknown else ""
     k = _core_number(result, worst)
     text += (
         f"; least margin {_margin(result, k, worst)}, {margin_word(least[worst])}: "

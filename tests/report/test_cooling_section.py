@@ -117,7 +117,8 @@ def test_one_deciding_condition_none_and_no_limits():
     for k in range(3):
         free = margins(free, k, *NAN)
     assert cooling_lines(free)[0] == (
-        "Cooling: no margin is known in 4 deciding conditions, since no core there has a limit."
+        "Cooling: no margin is known in 4 deciding conditions: no core there has a limit, or not "
+        "solved."
     )
     assert hardest(free) is None
     assert "no limit" in words(free)
@@ -129,10 +130,17 @@ def test_a_condition_without_limit_is_named():
         values = result.cores[k].margin.value.copy()
         values[2] = np.nan
         result = margins(result, k, *values)
-    assert "; margin not known in cruise;" in cooling_lines(result)[0]
+    first = cooling_lines(result)[0]
+    assert first.startswith("Cooling: enough air in 3 of 4 deciding conditions; margin not known")
+    assert "; margin not known in cruise; least margin 2.1 K" in first
 
 
 def test_what_is_not_solved_is_said_at_once():
+    worst = cooling_lines(tug(converged=array(1, 1, 1, 0, 1, 1) > 0))[0]
+    assert worst.startswith(
+        "Cooling: enough air in 3 of 4 deciding conditions; margin not known in sideslip; least "
+        "margin 6.8 K"
+    )
     result = tug(converged=array(1, 0, 1, 1, 1, 1) > 0)
     assert cooling_lines(result)[1] == ("Not solved, its numbers must not be used: climb at 78 kt.")
     assert "climb at 78 kt: not solved, do not use its numbers" in words(result)
