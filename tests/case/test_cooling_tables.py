@@ -2,9 +2,11 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from panelcp.case.reading import read_case
+from panelcp.cooling.building import Worlds, build_network
 from panelcp.cooling.diffusers import HOME_MADE_EFFECTIVENESS, loss_of_effectiveness
 from panelcp.cooling.ducts import contraction_loss
 from panelcp.cooling.installation import BAY
@@ -26,6 +28,7 @@ from tests.case.cooling_case import (
     write,
 )
 from tests.cases import changed
+from tests.cooling.installations import outside
 
 READY = '\n[cooling]\narrangement = "{}"\n'
 
@@ -365,3 +368,20 @@ def test_unknown_keys_and_tables_are_told(tmp_path):
     )
     assert "did you mean 'drop_test'?" in mistakes(tmp_path, told("drop_test", "drop_tests"))
     assert "write [[core]]" in mistakes(tmp_path, WHOLE.replace("[[core]]", "[core]"))
+
+
+def test_pieces_as_tables_of_their_own(tmp_path):
+    start = WHOLE.index("pieces = [")
+    piece = '\n[[duct.pieces]]\nkind = "mitre bend"\nangle = "90 deg"\ndiameter = "80 mm"\n'
+    assert installation(tmp_path, WHOLE[:start] + piece).ducts == installation(tmp_path).ducts
+
+
+def test_what_is_read_makes_a_network_without_dead_ends(tmp_path):
+    found = installation(
+        tmp_path, WHOLE + FAN + LEAK + OPENINGS + '\n[cooling]\nbay_height = "0 m"\n'
+    )
+    air = outside([[600.0, -100.0, -200.0]] * 4)
+    network = build_network(found, air, Worlds(np.arange(4)))
+    assert network.boundaries == ("nose, outside", "chin, outside", "top vent, outside")
+    assert network.dead_ends == ()
+    assert {"fan duct", "radiator", BAY} <= {node.name for node in network.nodes}
