@@ -2,6 +2,7 @@
 
 import os
 from functools import cache
+from pathlib import Path
 
 # Two processes of tests share the processors. Threads that wait for the others then take
 # time from the very thread they wait for, so they sleep; linear algebra stays in one thread.
@@ -13,6 +14,33 @@ import numpy as np
 import pytest
 
 from tests import bodies
+
+# Files that take long, to be begun first, so that neither process is left with one of them in the
+# end. The first two need different compiled loops: neither process compiles what the other does.
+LONG = (
+    "surface/test_intake.py",
+    "report/test_air_results.py",
+    "test_studies.py",
+    "test_best_exit.py",
+    "surface/test_panelling.py",
+    "placement/test_found.py",
+    "surface/test_scanning.py",
+    "panels/test_against_finite_elements.py",
+    "panels/test_whole_solution.py",
+    "panels/test_farfield.py",
+    "surface/test_reading.py",
+    "case/test_doubts.py",
+    "report/test_results.py",
+    "report/test_sheet_drawing.py",
+    "test_cli.py",
+)
+
+
+def pytest_collection_modifyitems(config, items):
+    """Long files first where several processes share the files."""
+    if hasattr(config, "workerinput"):
+        place = {Path(__file__).parent / name: k for k, name in enumerate(LONG)}
+        items.sort(key=lambda item: place.get(item.path, len(place)))
 
 
 @pytest.fixture(scope="session")
