@@ -220,11 +220,8 @@ def _surface(arrays: _Arrays, solutions: Solutions) -> dict[str, Any]:
 
 
 def _placed(arrays: _Arrays, name: str, points) -> dict[str, Any]:
-    """Points over their bounding box, which is even about y = 0 where it holds that plane."""
+    """Points over their bounding box; that of a mirrored body is even about y = 0."""
     low, high = points.min(axis=0), points.max(axis=0)
-    if low[1] < 0.0 < high[1]:
-        high[1] = max(-low[1], high[1])
-        low[1] = -high[1]
     step = np.maximum(high - low, 1e-9) / LEVELS
     arrays.add(name, np.round((points - low) / step), "<u4")
     return {"low": low, "step": step}
