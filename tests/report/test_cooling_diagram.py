@@ -410,12 +410,14 @@ def test_margin_bars_stay_in_the_picture():
 
 
 def test_margin_texts_on_one_line_do_not_meet():
-    for result in (tug(), readable(tug(HOSTILE))):
+    left, _, _, long = HOSTILE
+    for result in (tug(), readable(tug((left, long, HOSTILE[2], "top"), conditions=(long,) * 6))):
         rows = [(c, k) for c in range(6) for k in range(3)]
-        texts = margin_bars(result, rows).findall("text")
-        for left, right in zip(texts[3::4], texts[4::4], strict=True):
+        texts = margin_bars(result, rows).findall("text")[3:]
+        assert len(texts) == 4 * len(rows)
+        for left, right in zip(texts[::2], texts[1::2], strict=True):
             assert left.get("y") == right.get("y")
-            size = 12.0 * 1.05
+            size = 12.5 if left.get("class") == "strong" else 11.0
             assert text_width(left.text, size) + text_width(right.text, size) < BAR_WIDTH
 
 
