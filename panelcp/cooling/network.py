@@ -12,6 +12,7 @@ elements' integrals of pressure over flow, less what the outside supplies), whos
 step shortens the step where needed; it is reached from anywhere.
 
 Temperatures follow the flows (upwind, mixed at the nodes); both are repeated until they agree.
+Hot air may drive a flow that takes its heat away; see EXCHANGE_FLOW.
 """
 
 from __future__ import annotations
@@ -38,12 +39,12 @@ SAME_STATE = 1e-4
 """Two states are the same where no flow differs by more than this share of the largest."""
 LEAST_FLOW = 1e-9
 """kg/s; flows below this, and differences of flow, are none."""
-EXCHANGE_FLOW = 1e-5
+EXCHANGE_FLOW = 3e-6
 """kg/s; slower air goes both ways through an element, so that temperatures do not jump where a flow
-turns round (ours: a hundredth of what warm and cold air exchange through an opening at rest)."""
-_EASING = 10.0 ** np.linspace(0.0, -5.0, 11)
-_STEPS_OF_EASING, _LAST_STEPS = 6, 25
-_PERTURBATION = 1e-5
+turns round (ours: far less than warm and cold air exchange through an opening at rest)."""
+_EASING = EXCHANGE_FLOW * 10.0 ** np.linspace(5.5, 0.0, 23)
+_STEPS_OF_EASING, _LAST_STEPS = 6, 15
+_MOST_EASED = 64
 _BLOCK = 500
 _FEW = 32
 _ROUNDING = 1e-15
@@ -491,7 +492,9 @@ def solve_network(
     outside_temperature : float or (n_worlds,) float or None, K, of the still air that buoyancy is
         against; None: the mean of the boundary temperatures
     heat : mapping of names of elements to W, a float or (n_worlds,), or a function of the size of
-        the mass flow (kg/s) and the inlet temperature (K), both (n_worlds,), that gives W
+        the mass flow (kg/s) and the inlet temperature (K), both (n_worlds,), that gives W. With a
+        method `at(index)` that gives the function for some of the worlds, worlds are solved in
+        blocks, which is faster
     starts : names out of STARTS, or None: "at rest" alone where the state is unique, otherwise all
     hottest_air : float, K, that no heat can bring the air above
     tolerance : float, greatest imbalance of pressure round a loop, in parts of those in it
@@ -505,7 +508,9 @@ def solve_network(
     Returns
     -------
     NetworkResult
-        Worlds that did not converge are said in `converged`, with their residual.
+        Worlds that did not converge are said in `converged`, with their residual. Where no start
+        leads to a steady state, the first 64 worlds are tried with much exchange of air, see
+        EXCHANGE_FLOW; this state comes last, its `start` EASED.
 
     Raises
     ------
@@ -522,6 +527,7 @@ def solve_network(
         states = tuple(_solved(task, start) for start in _starts(network, starts))
     lost = np.flatnonzero(~np.any([state.converged for state in states], axis=0))
     if len(lost):
+        lost = lost[:_MOST_EASED]
         states = (*states, _with_worlds(states[0], EASED, lost, _eased(task.at(lost))))
     converged = np.array([state.converged for state in states])
     chosen = np.where(converged.any(axis=0), converged.argmax(axis=0), 0)
@@ -840,10 +846,8 @@ def _searched(loops, laws, drive, flow, change, slant):
 
 
 def _rise(task, size, inlet):
-    """(n_elements, n_worlds) K by which elements heat the air."""
+    """(n_elements, n_worlds) K by which elements heat the air that passes them either way."""
     rise = np.zeros(size.shape)
-    # at rest the limit for ever less flow: as hot as what gives the heat can make it
-    size = np.maximum(size, LEAST_FLOW)
     for e, given in task.heat.items():
         heat = given(size[e], inlet[e]) if callable(given) else given
         change = heat / (HEAT_CAPACITY * size[e])
@@ -865,12 +869,12 @@ def _temperatures(task, flow, inlet):
     nodes (n_nodes, n_worlds), inlet, rise (n_elements, n_worlds)
     """
     network, size, outside = task.network, np.abs(flow), task.temperatures.T
-    rise = _rise(task, size, inlet)
+    plus, minus = _both_ways(flow, size, task.exchange)
+    ahead = plus / (plus + minus)
+    rise = _rise(task, plus + minus, inlet)
     nodes = np.zeros((len(network.nodes), flow.shape[1]))
     nodes[[k for k, node in enumerate(network.nodes) if node.boundary]] = outside
     start, end = network.ends.T
-    plus, minus = _both_ways(flow, size, task.exchange)
-    ahead = plus / (plus + minus)
     inner = [k for k, node in enumerate(network.nodes) if not node.boundary]
     if inner:
         matrix, right = _mixing(task, plus, minus, nodes, rise)
@@ -1027,7 +1031,9 @@ def _eased_block(task):
 
 def _errors(task, known, loop_flow):
     """Flows at given temperatures, what these change by with them, and how good both are."""
-    loops, full = task.network.loops, np.full(known.shape[1], 0.01 * task.tolerance)
+    # the less exchange, the more the temperatures tell of the flow
+    tolerance = task.tolerance * np.clip(task.exchange, 1e-3, 0.1)
+    loops, full = task.network.loops, np.full(known.shape[1], tolerance)
     loop_flow, residual, steps = _flows(
         task, _laws(task, known), _drive(task.network, task.pressures), loop_flow, full
     )
@@ -1041,9 +1047,11 @@ def _eased_step(task, known, loop_flow, error):
     """Step of Newton's method for the temperatures: the length that leaves the least error."""
     n, worlds = known.shape
     many = np.repeat(np.arange(worlds), n)
-    moved = known[:, many] + _PERTURBATION * np.tile(np.eye(n), worlds)
+    # the less exchange, the smaller the flows in which temperatures change
+    little = np.clip(1e-2 * task.exchange, 1e-8, 1e-5)
+    moved = known[:, many] + little * np.tile(np.eye(n), worlds)
     _, changed, _, _ = _errors(task.at(many), moved, loop_flow[:, many])
-    slope = (changed - error[:, many]).reshape(n, worlds, n) / _PERTURBATION
+    slope = (changed - error[:, many]).reshape(n, worlds, n) / little
     step = np.linalg.solve(slope.transpose(1, 0, 2), -error.T[:, :, None])[:, :, 0].T
     lengths = 0.5 ** np.arange(10.0)
     many = np.repeat(np.arange(worlds), len(lengths))
@@ -1154,7 +1162,7 @@ def _state(task, start, flow, known, warmth, marks, counts):
         node_temperature=nodes.T,
         inlet_temperature=inlet.T,
         outlet_temperature=(inlet + rise).T,
-        heat=(HEAT_CAPACITY * np.abs(flow) * rise).T,
+        heat=(HEAT_CAPACITY * sum(_both_ways(flow, np.abs(flow), task.exchange)) * rise).T,
         residual=marks[0],
         temperature_change=marks[1],
         iterations=counts[0],

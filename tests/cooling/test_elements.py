@@ -205,3 +205,18 @@ def test_possible_numbers_are_not_complained_of(element):
 def test_elements_cannot_be_written_to():
     with pytest.raises(ValueError, match="read-only"):
         LOSSES[0].linear[...] = 3.0
+
+
+@pytest.mark.parametrize("element", ALL, ids=named)
+def test_some_worlds_of_an_element(element):
+    """Curves stay whole, numbers of the worlds are picked."""
+    numbers = {
+        name: value if name in element.curve or name == "whole_curve" else np.full(3, value)
+        for name, value in vars(element).items()
+        if name not in ("name", "start", "end") and not name.startswith("_")
+    }
+    many = type(element)("x", "a", "b", **numbers)
+    expected = many.drop(np.array([0.1, -0.2, 0.3]), AIR)
+    for part in (many.at([2, 0]), many.at([2, 0]).at([0, 1])):
+        for got, wanted in zip(part.drop(np.array([0.3, 0.1]), AIR), expected, strict=True):
+            np.testing.assert_allclose(got, wanted[[2, 0]], rtol=1e-13)

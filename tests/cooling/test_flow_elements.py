@@ -164,6 +164,12 @@ def test_deviation_of_a_duct_is_the_band_s_where_it_is_small():
     np.testing.assert_allclose(number[small] - number[-small], band[1] - band[0], rtol=1e-4)
 
 
+def test_deviations_of_a_duct_count_up_to_three():
+    for far, kept in ((-5.0, -3.0), (9.0, 3.0)):
+        drops = [duct(1e-4, 0.0, d).drop(FLOW / 50.0, AIR)[0] for d in (far, kept)]
+        np.testing.assert_array_equal(*drops)
+
+
 def test_core_that_heats_its_air():
     law = DropLaw(20.0, 4.0, 1.2, 1.8e-5, 1.0, 10.0)
     core = HeatedCore("c", "a", "b", 20.0, 4.0, 0.1, 1.2, 1.8e-5, 0.7, 1.3)

@@ -19,7 +19,20 @@ from panelcp.cooling.elements import (
     Resistance,
     Table,
 )
-from panelcp.cooling.network import HEAT_CAPACITY, STARTS, Network, Node, solve_network
+from panelcp.cooling.network import (
+    EASED,
+    EXCHANGE_FLOW,
+    GIVEN,
+    HEAT_CAPACITY,
+    STARTS,
+    Network,
+    Node,
+    _both_ways,
+    _dominant_solution,
+    _symmetric_solution,
+    _WholeHeat,
+    solve_network,
+)
 from panelcp.errors import NetworkError
 
 WARM = 300.0
@@ -433,3 +446,124 @@ def test_what_does_not_fit_is_said(pressures, more, words):
 def test_numbers_for_another_count_of_worlds_are_refused():
     with pytest.raises(NetworkError, match="'exit' has numbers for 3 worlds"):
         solve_network(bay_network(np.array([0.1, 0.2, 0.3])), PRESSURES, WARM)
+
+
+# ---- sampled worlds, heat by functions, states that hardly are ones ---------------------------
+
+
+def sampled(worlds=1203):
+    """The network of a bay in many worlds, blocks of them and a rest, and its pressures."""
+    draw = np.random.default_rng(5)
+    network = bay_network(0.04 * np.exp(0.2 * draw.standard_normal(worlds)))
+    heads = np.linspace(20.0, 900.0, 3)[np.arange(worlds) % 3]
+    return network, heads[:, None] * [1.0, -0.1, 0.05] + 10.0 * draw.standard_normal((worlds, 3))
+
+
+class Cooler:
+    """Heat of every world towards 360 K, with and without leave to ask for some worlds."""
+
+    def __init__(self, conductance):
+        self.conductance = conductance
+
+    def __call__(self, flow, inlet):
+        capacity = HEAT_CAPACITY * flow
+        return capacity * -np.expm1(-self.conductance / capacity) * (360.0 - inlet)
+
+
+class CoolerInParts(Cooler):
+    def at(self, index):
+        return type(self)(self.conductance[index])
+
+
+def test_blocks_of_worlds_are_solved_as_each_of_them_alone():
+    network, pressures = sampled()
+    cooler = np.linspace(50.0, 500.0, len(pressures))
+    heat = {"radiator": CoolerInParts(cooler), "oil cooler": 0.02 * cooler**2}
+    whole = {"radiator": Cooler(cooler), "oil cooler": 0.02 * cooler**2}
+    blocks = solve_network(network, pressures, WARM, heat=heat)
+    together = solve_network(network, pressures, WARM, heat=whole)
+    assert blocks.converged.all()
+    assert together.converged.all()
+    np.testing.assert_allclose(
+        blocks.state.mass_flow, together.state.mass_flow, rtol=1e-7, atol=1e-10
+    )
+    for k in (0, 499, 500, 1202):
+        network = bay_network(float(blocks.network.elements[6].area[k]))
+        alone = solve_network(
+            network, pressures[k : k + 1], WARM,
+            heat={"radiator": Cooler(cooler[k]), "oil cooler": 0.02 * cooler[k] ** 2},
+        )  # fmt: skip
+        np.testing.assert_allclose(blocks.state.mass_flow[k], alone.state.mass_flow[0], rtol=1e-7)
+        np.testing.assert_allclose(
+            blocks.state.node_temperature[k], alone.state.node_temperature[0], atol=1e-4
+        )
+
+
+def test_near_a_given_state_the_same_is_found_in_fewer_steps():
+    network, pressures = sampled(300)
+    heat = {"radiator": 8e3}
+    centre = solve_network(
+        bay_network(), np.linspace(20.0, 900.0, 3)[:, None] * [1.0, -0.1, 0.05], WARM, heat=heat
+    )
+    near = solve_network(
+        network, pressures, WARM, heat=heat, first=centre.state, first_worlds=np.arange(300) % 3
+    )
+    rest = solve_network(network, pressures, WARM, heat=heat)
+    assert near.converged.all()
+    assert near.states[0].start == GIVEN
+    # temperatures are good to 1e-5 K
+    np.testing.assert_allclose(near.state.mass_flow, rest.state.mass_flow, rtol=1e-6, atol=1e-8)
+    assert near.state.iterations.mean() < 0.7 * rest.state.iterations.mean()
+    again = solve_network(network, pressures, WARM, heat=heat, first=near.state)
+    assert again.state.iterations.max() <= 1
+
+
+def test_given_states_that_do_not_fit_are_refused():
+    state = solve_network(bay_network(), PRESSURES, WARM).state
+    with pytest.raises(NetworkError, match=r"first_worlds .* expected \(4,\) numbers below 4"):
+        solve_network(bay_network(), PRESSURES, WARM, first=state, first_worlds=[0, 1, 2, 4])
+    with pytest.raises(NetworkError, match="first has 8 elements; the network has 3"):
+        solve_network(chimney(), [[0.0, 0.0]], WARM, first=state, first_worlds=[0])
+
+
+def test_wind_that_holds_the_draught_still():
+    """Heat in the upper opening and a light wind down into it: the wind would carry the heat into
+    the column, whose draught would turn it round, away from the heat. What is left is next to no
+    flow through a column just hot enough: g H (rho_o - rho_i) = 0.3 Pa."""
+    heat, rest = {"upper": 1500.0}, ("at rest",)
+    result = solve_network(chimney(), [[0.0, 0.3]], 308.15, heat=heat, starts=rest)
+    assert result.converged.all()
+    assert result.states[-1].start == EASED
+    assert not any(state.converged[0] for state in result.states[:-1])
+    assert abs(result.flow("bay")[0]) < EXCHANGE_FLOW
+    assert -result.state.drop[0, 1] == pytest.approx(0.3, abs=2e-5)
+
+
+def test_heat_by_a_function_is_asked_for_the_same_world_several_times():
+    draw = np.random.default_rng(3)
+    cooler = Cooler(draw.uniform(50.0, 500.0, 4))
+    index = np.array([2, 0, 2, 2, 3])
+    flow, inlet = draw.uniform(0.1, 1.0, 5), draw.uniform(290.0, 310.0, 5)
+    asked = _WholeHeat(cooler, 4).at(np.arange(4)[::-1]).at(3 - index)
+    expected = Cooler(cooler.conductance[index])(flow, inlet)
+    np.testing.assert_allclose(asked(flow, inlet), expected, rtol=1e-14)
+
+
+def test_air_goes_both_ways_only_where_it_hardly_goes():
+    flow = np.array([-1e-3, -1e-5, -4e-6, 0.0, 4e-6, 1e-5, 1e-3])
+    plus, minus = _both_ways(flow, np.abs(flow), 1e-5)
+    np.testing.assert_allclose(plus - minus, flow, atol=1e-20)
+    assert plus[:2].tolist() == [0.0, 0.0] == minus[-2:].tolist()
+    assert plus[3] == minus[3] == pytest.approx(2.5e-6)
+
+
+@pytest.mark.parametrize("worlds", [1, 7, 60])
+def test_systems_of_many_worlds_are_solved(worlds):
+    draw = np.random.default_rng(worlds)
+    part = draw.standard_normal((5, 5, worlds))
+    right = draw.standard_normal((5, worlds))
+    even = np.einsum("ikw,jkw->ijw", part, part)
+    heavy = part + 6.0 * np.eye(5)[:, :, None]
+    for matrix, solution in ((even, _symmetric_solution), (heavy, _dominant_solution)):
+        found = solution(matrix.copy(), right)
+        np.testing.assert_allclose(np.einsum("ijw,jw->iw", matrix, found), right, atol=1e-9)
