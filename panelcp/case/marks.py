@@ -44,6 +44,8 @@ def marks_of(prepared: PreparedCase) -> tuple[tuple[str, UncertainValue], ...]:
     if case.combinations is not None:
         exits = [o for o in (*prepared.openings, *prepared.candidates) if o.lets_air_out]
         marks += case.combinations.marks(exits)
+    if case.installation is not None:
+        marks += case.installation.marks
     marks += [
         ("base pressure behind separation, of q and mean rise", BASE_PRESSURE),
         ("pressure in the lee of a wind across, of its own q", LEE_PRESSURE),

@@ -114,7 +114,7 @@ def solve_cooling(
 
     Notes
     -----
-    The central world is solved from all starts, the sampled ones from rest. The influence of the
+    The central world is solved from all starts, the sampled ones from its state. The influence of the
     flows on the pressures outside is found in the central world and is the same in the others.
     """
     progress("solving the cooling network")
@@ -178,7 +178,7 @@ class Centre:
         self.network = build_network(installation, air, self.worlds)
         self.duties = duties(installation, self.worlds)
         self.coupling = np.zeros(air.port_pressure.shape)
-        self.result = self._solved(starts=None)
+        self.result = self._solved()
 
     @property
     def pressure(self) -> np.ndarray:
@@ -190,11 +190,14 @@ class Centre:
         """State that is shown."""
         return self.result.state
 
-    def _solved(self, starts) -> NetworkResult:
-        return self.at(self.pressure, self.air.temperature, self.duties, starts)
+    def _solved(self) -> NetworkResult:
+        return self._network(self.pressure, self.air.temperature, self.duties)
 
-    def at(self, pressure, temperature, given, starts=("at rest",)) -> NetworkResult:
-        """The network at other pressures, outside temperatures and duties."""
+    def at(self, pressure, temperature, given) -> NetworkResult:
+        """The network at other pressures, outside temperatures and duties, near its own state."""
+        return self._network(pressure, temperature, given, first=self.state)
+
+    def _network(self, pressure, temperature, given, **how) -> NetworkResult:
         return solve_network(
             self.network,
             with_outside(self.network, pressure),
@@ -202,7 +205,7 @@ class Centre:
             air_pressure=self.air.pressure,
             outside_temperature=temperature,
             heat=heat_sources(given),
-            starts=starts,
+            **how,
         )
 
     def couple(self, coupling: Coupling | None) -> tuple[int, float]:
@@ -214,7 +217,7 @@ class Centre:
         while not agreed and rounds < MOST_ROUNDS:
             before, rounds = after, rounds + 1
             self.coupling = coupling(self.volume_flows())
-            self.result = self._solved(starts=None)
+            self.result = self._solved()
             after = port_flows(self.installation, self.result)
             change = float(np.abs(after - before).max(initial=0.0))
             agreed = change <= AGREED * max(float(np.abs(after).max(initial=0.0)), 1e-9)
@@ -560,7 +563,8 @@ class _SampledWorlds:
             air_pressure=worlds.each(air.pressure),
             outside_temperature=temperature,
             heat=heat_sources(given),
-            starts=("at rest",),
+            first=centre.state,
+            first_worlds=np.repeat(np.arange(self.shape[0]), sampled.count),
         )
         self.state = self._result.state
         self._good = self._result.converged.reshape(self.shape)
