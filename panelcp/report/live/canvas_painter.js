@@ -122,54 +122,54 @@
       }
     }
 
+    // Colours of all pixels. Plain numbers only inside the loop: it runs over a million of them.
     _colour(scene, camera, ratio) {
       const { width, height, owner, value, light, pixels, slopes } = this;
       const { LOOK } = Panelcp;
-      const table = Panelcp.colourTable(scene.grey), entries = table.length / 3;
-      const factor = entries / (2 * scene.limit);
-      const [cx, cy] = camera.project(camera.centre);
-      const ax = Math.round(cx * ratio), ay = Math.round(cy * ratio);
+      const table = Panelcp.colourTable(scene.grey), last = table.length / 3 - 1;
+      const factor = (last + 1) / (2 * scene.limit), limit = scene.limit, perStep = 1 / scene.step;
+      const [plainRed, plainGreen, plainBlue] = LOOK.plain, darkening = LOOK.darkening;
+      const [ax, ay] = camera.project(camera.centre).map((place) => Math.round(place * ratio));
       const states = this._statesByOwner();
-      const drawLines = scene.hasField && scene.drawLines;
-      const most = scene.limit / scene.step + 0.5;
+      const hasField = scene.hasField, drawLines = hasField && scene.drawLines;
+      const most = limit * perStep + 0.5;
+      const reach = (0.5 * LOOK.zero * ratio + 0.5) ** 2; // pixels squared: no line is wider
+      pixels.fill(0);
       for (let row = 0, pixel = 0; row < height; row++) {
         for (let column = 0; column < width; column++, pixel++) {
           const of = owner[pixel];
-          if (of === 0) {
-            pixels[pixel] = 0;
-            continue;
-          }
-          const v = value[pixel];
-          const known = scene.hasField && Math.abs(v) < 1e20;
-          let red = LOOK.plain[0], green = LOOK.plain[1], blue = LOOK.plain[2];
+          if (of === 0) continue;
+          const v = value[pixel], known = hasField && v < 1e20 && v > -1e20;
+          let red = plainRed, green = plainGreen, blue = plainBlue;
           if (known) {
-            const entry = 3 * Math.floor(clamp((v + scene.limit) * factor, 0, entries - 1));
+            const place = (v + limit) * factor;
+            const entry = 3 * (place < 0 ? 0 : place > last ? last : place | 0);
             red = table[entry];
             green = table[entry + 1];
             blue = table[entry + 2];
           }
-          let keep = 1 - LOOK.darkening * (1 - light[pixel]);
-          const state = states ? states[of - 1] : 0;
-          if (state) {
-            const ink = LOOK.hatchStrength * hatchStrength(state, column - ax, ay - row, ratio);
+          const keep = 1 - darkening * (1 - light[pixel]);
+          red *= keep;
+          green *= keep;
+          blue *= keep;
+          if (states !== null && states[of - 1] !== 0) {
+            const ink = LOOK.hatchStrength * hatchStrength(states[of - 1], column - ax, ay - row, ratio);
             red += (LOOK.hatchInk[0] - red) * ink;
             green += (LOOK.hatchInk[1] - green) * ink;
             blue += (LOOK.hatchInk[2] - blue) * ink;
           }
-          if (known && drawLines) {
-            const level = v / scene.step, nearest = Math.round(level);
-            const gx = slopes[2 * of - 2] / scene.step, gy = slopes[2 * of - 1] / scene.step;
-            const away = Math.abs(level - nearest);
-            const steep = Math.sqrt(gx * gx + gy * gy) + 1e-12;
-            if (away < (1.2 * ratio + 0.5) * steep && Math.abs(nearest) <= most) {
-              const line = lineStrength(nearest, away / steep, steep, gx, gy, column - ax, row - ay, ratio);
-              red += (LOOK.ink[0] / keep - red) * line;
-              green += (LOOK.ink[1] / keep - green) * line;
-              blue += (LOOK.ink[2] / keep - blue) * line;
+          if (drawLines && known) {
+            const level = v * perStep, nearest = Math.floor(level + 0.5), away = level - nearest;
+            const gx = slopes[2 * of - 2] * perStep, gy = slopes[2 * of - 1] * perStep;
+            const steep = gx * gx + gy * gy;
+            if (away * away < reach * steep && nearest <= most && nearest >= -most) {
+              const line = lineStrength(nearest, away, gx, gy, column - ax, row - ay, ratio);
+              red += (LOOK.ink[0] - red) * line;
+              green += (LOOK.ink[1] - green) * line;
+              blue += (LOOK.ink[2] - blue) * line;
             }
           }
-          pixels[pixel] =
-            0xff000000 | ((blue * keep + 0.5) << 16) | ((green * keep + 0.5) << 8) | (red * keep + 0.5);
+          pixels[pixel] = 0xff000000 | ((blue + 0.5) << 16) | ((green + 0.5) << 8) | (red + 0.5);
         }
       }
     }
@@ -246,10 +246,11 @@
   };
 
   // Both as in the fragment shader; places in pixels from the anchor.
-  function lineStrength(nearest, away, steep, gx, gy, x, y, ratio) {
+  function lineStrength(nearest, away, gx, gy, x, y, ratio) {
     const { LOOK } = Panelcp;
     const zero = nearest === 0;
-    let strength = clamp(0.5 * ratio * (zero ? LOOK.zero : LOOK.line) + 0.5 - away, 0, 1);
+    const steep = Math.sqrt(gx * gx + gy * gy);
+    let strength = clamp(0.5 * ratio * (zero ? LOOK.zero : LOOK.line) + 0.5 - Math.abs(away) / steep, 0, 1);
     strength *= smoothstep(LOOK.flat, steep * ratio);
     if (!zero) strength *= 1 - smoothstep(LOOK.crowded, steep * ratio);
     if (nearest < 0) {
