@@ -40,8 +40,9 @@ SAME_STATE = 1e-4
 LEAST_FLOW = 1e-9
 """kg/s; flows below this, and differences of flow, are none."""
 EXCHANGE_FLOW = 3e-6
-"""kg/s; slower air goes both ways through an element, so that temperatures do not jump where a flow
-turns round (ours: far less than warm and cold air exchange through an opening at rest)."""
+"""kg/s; where no other steady state is found, slower air is let go both ways through an element, so
+that temperatures do not jump where a flow turns round (ours: far less than what warm and cold air
+exchange through an opening at rest)."""
 _EASING = EXCHANGE_FLOW * 10.0 ** np.linspace(5.5, 0.0, 23)
 _STEPS_OF_EASING, _LAST_STEPS = 6, 15
 _MOST_EASED = 64
@@ -425,7 +426,7 @@ class _Task:
     pressures, temperatures : (n_worlds, n_boundaries); air_pressure, outside : (n_worlds,)
     heat : dict of element index and (n_worlds,) W or a function of flow and inlet temperature
     first : (n_worlds, 3, n_elements) flows, inlet and outlet temperatures to start near, or None
-    exchange : kg/s, see EXCHANGE_FLOW
+    exchange : kg/s, 0 or see EXCHANGE_FLOW
     """
 
     network: Network
@@ -440,7 +441,7 @@ class _Task:
     tolerance: float
     temperature_tolerance: float
     most_iterations: int
-    exchange: float = EXCHANGE_FLOW
+    exchange: float = 0.0
 
     def at(self, index) -> _Task:
         """The same in some of the worlds."""
@@ -870,8 +871,9 @@ def _temperatures(task, flow, inlet):
     """
     network, size, outside = task.network, np.abs(flow), task.temperatures.T
     plus, minus = _both_ways(flow, size, task.exchange)
-    ahead = plus / (plus + minus)
-    rise = _rise(task, plus + minus, inlet)
+    both = np.maximum(plus + minus, LEAST_FLOW)
+    ahead = plus / both if task.exchange else flow >= 0.0
+    rise = _rise(task, both, inlet)
     nodes = np.zeros((len(network.nodes), flow.shape[1]))
     nodes[[k for k, node in enumerate(network.nodes) if node.boundary]] = outside
     start, end = network.ends.T
@@ -885,6 +887,8 @@ def _temperatures(task, flow, inlet):
         solution = _linear_solution if flow.shape[1] < _FEW else _dominant_solution
         top = np.maximum(task.hottest, outside.max(axis=0))
         nodes[inner] = np.clip(solution(matrix, right), COLDEST_AIR, top)
+    if not task.exchange:
+        return nodes, np.where(ahead, nodes[start], nodes[end]), rise
     return nodes, ahead * nodes[start] + (1.0 - ahead) * nodes[end], rise
 
 
@@ -894,8 +898,9 @@ def _both_ways(flow, size, exchange):
     Between -d and d they are (d + m)^2 / (4 d) and (d - m)^2 / (4 d), which differ by m: continuous
     with their slopes.
     """
-    slow = size < exchange
-    parts = []
+    if not exchange:
+        return np.maximum(flow, 0.0), np.maximum(-flow, 0.0)
+    slow, parts = size < exchange, []
     for way in (flow, -flow):
         part = np.maximum(way, 0.0)
         part[slow] = (exchange + way[slow]) ** 2 / (4.0 * exchange)
@@ -1025,8 +1030,8 @@ def _eased_block(task):
                 eased.at(going), known[:, going], loop_flow[:, going], error[:, going]
             )
     flow = loops @ loop_flow
-    warmth = _temperatures(task, flow, known[: len(loops)])
-    return _state(task, EASED, flow, known, warmth, marks, counts)
+    warmth = _temperatures(eased, flow, known[: len(loops)])
+    return _state(eased, EASED, flow, known, warmth, marks, counts)
 
 
 def _errors(task, known, loop_flow):
