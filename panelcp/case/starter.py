@@ -167,6 +167,58 @@ width = {exit_size}
 # core_pressure = {{ value = "250 Pa", low = "200 Pa", high = "320 Pa", mark = "yours" }}
 # inlets = 1                     # at most
 # exits = 2                      # at most; area_factors = [0.7, 1.0, 1.4] are tried
+
+# Enough air through every core? Take the first "# " away before all lines of [[opening]], [cooling]
+# and [[core]], put in your own numbers, and try it: panelcp cool. Those here are placeholders
+# of common size, for which inlet and exit want to be larger. Every condition needs its power.
+# [[opening]]                    # the network needs an exit of your own; the inlet is the one above
+# name = "exit"
+# use = "exit"
+# kind = "plain exit"            # also flush hole, louvre, flapped exit
+# centre = {exit}
+# length = {exit_size}
+# width = {exit_size}
+# [cooling]
+# arrangement = "one inlet, one core"   # or "one inlet, divided", "two inlets"; out: own [[duct]]s
+# lip_radius = "10 mm"           # of the inlet, on its inner side; left out: sharp
+# bay_height = {bay_height}          # waterline of the hot air in the bay; left out: no buoyancy
+# [[core]]                       # one for each; several on one inlet: "one inlet, divided"
+# name = "radiator"
+# cools = "coolant"              # or "oil", "charge air"
+# width = "320 mm"
+# height = "220 mm"
+# drop_test = [["4 m/s", "110 Pa"], ["8 m/s", "370 Pa"]]   # measured: speed on its face, drop
+# conductance = {{ value = "900 W/K", air_flow = "0.8 kg/s" }}   # or heat_test, effectiveness
+# flow = "90 l/min"              # of the coolant at rated power
+# heat = {{ value = "45 kW", low = "38 kW", high = "53 kW", mark = "yours" }}   # at rated power; or
+#                                # heat_share = "60 %" of the shaft's, with rated_power in [engine]
+# limit = "115 degC"             # left out: limit_temperature of [engine]
+# thermostat = true
+# cap_pressure = "100 kPa"       # of its cap: then boiling is looked at
+
+# Ducts of your own, in place of `arrangement`. from and to: an opening, a core, "bay", "outside",
+# or a name of your own for a plenum. Pieces stand in the order of the air.
+# [[duct]]
+# name = "inlet duct"
+# from = "inlet"
+# to = "radiator"
+# pieces = [
+#     {{ kind = "straight", length = "150 mm", diameter = {inlet_size} }},
+#     {{ kind = "trumpet", diameter_in = {inlet_size}, length = "200 mm" }},
+# ]
+
+# A fan at a core, and what leaks past it.
+# [[fan]]
+# name = "fan"
+# behind = "radiator"            # or ahead_of; left out `on`: it runs on the ground with the engine
+# curve = [["0 m3/s", "190 Pa"], ["0.3 m3/s", "140 Pa"], ["0.6 m3/s", "0 Pa"]]
+# diameter = "280 mm"
+# doors = "200 cm2"              # flaps beside it that ram air pushes open
+# [[leak]]
+# name = "radiator seal"
+# from = "radiator"              # the place ahead of it
+# to = "bay"
+# area = {{ value = "10 cm2", low = "5 cm2", high = "20 cm2", mark = "memory" }}
 """
 
 NEEDED_PRESSURE = (
@@ -259,6 +311,8 @@ def starter_case(
         top_high=_place([top_rear, half, high[2]]),
         bottom_low=_place([front, -half, low[2]]),
         bottom_high=_place([bottom_rear, half, 0.5 * (low[2] + high[2])]),
+        exit=_place(exit_place(surface, 0.5 * (front + bottom_rear))),
+        bay_height=_length(round(0.5 * (low[2] + high[2]), 3) + 0.0),
     )
 
 
@@ -333,6 +387,21 @@ def inlet_place(surface: SurfaceMesh, size: float) -> np.ndarray:
             if opening is not None and opening.normal[0] <= -looking_forward:
                 return opening.centre
     return nose
+
+
+def exit_place(surface: SurfaceMesh, station: float) -> np.ndarray:
+    """Place of the skin near the lowest of the middle at a station.
+
+    Parameters
+    ----------
+    surface : SurfaceMesh
+    station : m
+
+    Returns
+    -------
+    (3,) float, m
+    """
+    return SkinFinder(surface).nearest([station, 0.0, surface.bounds[0, 2]])[0] * [1.0, 0.0, 1.0]
 
 
 def _laid(finder: SkinFinder, centre, size: float) -> Opening | None:

@@ -1,11 +1,14 @@
 """The starter case of a mesh is a case that can be checked and run."""
 
+import re
+
 import numpy as np
 import pytest
 
 from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
-from panelcp.case.starter import inlet_place, write_starter_case
+from panelcp.case.starter import exit_place, inlet_place, write_starter_case
+from panelcp.cooling.installation import BAY, Friction
 from panelcp.errors import CaseError, SurfaceError
 from tests import bodies
 from tests.cases import write_body, write_mesh
@@ -90,7 +93,7 @@ def test_placeholders_are_called_so(tmp_path):
     assert case.needed.reference.mark == "memory"
     assert "placeholder" in case.needed.reference.source
     text = case.path.read_text(encoding="utf-8")
-    assert text.lower().count("placeholder") == 4
+    assert text.lower().count("placeholder") == 5
     assert case.surroundings.propeller is None
 
 
@@ -107,6 +110,61 @@ def test_propeller_wing_and_ground_are_ready_to_be_filled_in(tmp_path):
     assert case.surroundings.wing.span == 9.0
     assert [condition.height for condition in case.conditions if condition.on_ground] == [1.1, 1.1]
     assert case.usual == ("run-up, full power", "taxi, tail wind", "go-around")
+
+
+def with_cooling(path, last="[[duct]]"):
+    """The case with its cooling tables uncommented, up to one of them."""
+    text = path.read_text(encoding="utf-8")
+    start = text.index("# Enough air through every core?")
+    end = text.index(f"# {last}", start) if last else len(text)
+    opened = re.sub(r"(?m)^# (?=[\[\] ]|[a-z_]+ = )", "", text[start:end])
+    path.write_text(text[:start] + opened + text[end:], encoding="utf-8")
+    return opened
+
+
+def test_cooling_tables_are_ready_to_be_filled_in(tmp_path):
+    write_body(tmp_path / "body.stl", level=3)
+    path = write_starter_case(tmp_path / "body.stl")[0]
+    assert read_case(path).installation is None
+    with_cooling(path)
+    case = read_case(path)
+    parts = case.installation
+    assert [(port.name, port.use) for port in parts.ports] == [("inlet", "inlet"), ("exit", "exit")]
+    (core,) = parts.cores
+    assert (core.name, core.start, core.end) == ("radiator", "radiator", BAY)
+    assert core.heat[0] == pytest.approx(45e3)  # full power
+    assert core.limit.value == pytest.approx(273.15 + 115.0)
+    assert [duct.name for duct in parts.ducts] == ["duct to radiator"]
+    prepared = prepare_case(case)
+    assert prepared.openings[1].normal[2] < -0.7
+
+
+def test_own_ducts_fan_and_leak_are_ready_to_be_filled_in(tmp_path):
+    write_body(tmp_path / "body.stl")
+    path = write_starter_case(tmp_path / "body.stl")[0]
+    opened = with_cooling(path, last="")
+    with pytest.raises(
+        CaseError, match=r'"one inlet, one core" makes its own ducts: leave \[\[duct'
+    ):
+        read_case(path)
+    plain = re.sub(r"(?m)^arrangement = .*\n", "", path.read_text(encoding="utf-8"))
+    path.write_text(plain, encoding="utf-8")
+    parts = read_case(path).installation
+    (duct,), (fan,), (leak,) = parts.ducts, parts.fans, parts.leaks
+    assert (duct.start, duct.end) == ("inlet", "radiator")
+    assert isinstance(duct.parts[0], Friction)
+    assert (fan.start, fan.end) == ("fan duct", BAY)
+    assert not fan.speed.any()  # no condition on the ground
+    assert (leak.start, leak.end) == ("radiator", BAY)
+    assert {line.split(" = ")[0] for line in opened.split("\n") if " = " in line} >= {
+        "cap_pressure", "thermostat", "drop_test", "lip_radius", "doors",
+    }  # fmt: skip
+
+
+def test_exit_is_near_the_lowest_of_its_station():
+    body = bodies.ellipsoid((2.0, 0.5, 0.5), 3)
+    place = exit_place(body, -1.0)
+    assert place == pytest.approx([-1.0, 0.0, -0.433], abs=0.05)
 
 
 def test_search_boxes_end_ahead_of_the_windshield(tmp_path):
