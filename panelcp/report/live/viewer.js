@@ -34,7 +34,7 @@
 //   drag, drop {name, reading} nudge {name, direction: unit vector along the screen, fine}
 //   camera state               painter {kind, reason}
 //   reading = pick with value, clientX, clientY
-// Other: kind ("webgl2" or "2d"), refresh(), toCanvas(ratio), toImage(ratio) (PNG as data URL), frameTime() (ms,
+// Other: kind ("webgl2" or "2d"), reason (why it is the 2-D canvas, if not wished), refresh(), toCanvas(ratio), toImage(ratio) (PNG as data URL), frameTime() (ms,
 //   median between frames while moving, NaN before that), measure(n) (ms of n finished frames), remove()
 (() => {
   "use strict";
@@ -127,6 +127,7 @@
 
     // The 2-D canvas instead; on a canvas of its own when this one has had another context.
     _fallBack(reason) {
+      this.reason = reason;
       if (!this.canvas.getContext("2d")) {
         this.drawn = element("canvas", "panelcp-spare");
         this.canvas.after(this.drawn);
