@@ -34,8 +34,9 @@
 //   drag, drop {name, reading} nudge {name, direction: unit vector along the screen, fine}
 //   camera state               painter {kind, reason}
 //   reading = pick with value, clientX, clientY
-// Other: kind ("webgl2" or "2d"), reason (why it is the 2-D canvas, if not wished), refresh(), toCanvas(ratio), toImage(ratio) (PNG as data URL), frameTime() (ms,
-//   median between frames while moving, NaN before that), measure(n) (ms of n finished frames), remove()
+// Other: kind ("webgl2" or "2d"), reason (why it is the 2-D canvas, if not wished), refresh(),
+//   toCanvas(ratio), toImage(ratio) (PNG as data URL), frameTime() (ms, median between frames while
+//   moving, NaN before that), measure(n) (ms of n finished frames), remove()
 (() => {
   "use strict";
   const Panelcp = (globalThis.Panelcp = globalThis.Panelcp || {});
