@@ -162,13 +162,15 @@
   }
 
   function addFit(block, row, group, point, share) {
-    const fit = fitOf(block, group);
+    const fit = fitOf(block, group), solution = new Float64Array(6);
     const terms = termsOf(...flattened(minus(point, fit.origin), fit.axes, fit.scale));
-    const solution = fit.inverse.map(line => line.reduce((sum, value, k) => sum + value * terms[k], 0));
-    fit.panels.forEach((panel, j) => {
-      const value = fit.weighted[j].reduce((sum, term, k) => sum + term * solution[k], 0);
+    for (let i = 0; i < 6; i++) for (let k = 0; k < 6; k++) solution[i] += fit.inverse[i][k] * terms[k];
+    for (let j = 0; j < fit.panels.length; j++) {
+      const weighted = fit.weighted[j], panel = fit.panels[j];
+      let value = 0;
+      for (let k = 0; k < 6; k++) value += weighted[k] * solution[k];
       row.set(panel, (row.get(panel) || 0) + share * value);
-    });
+    }
   }
 
   // Weights (k of 3, 3) that turn differences to the edge neighbours into a gradient, 1/m.
@@ -240,13 +242,21 @@
     return shares[0] * shares[1] * shares[2];
   }
 
+  // What the fits say at the control point of a panel; kept, since it serves all its points.
+  function atControl(block, panel) {
+    const known = (block.controls = block.controls || new Map());
+    if (!known.has(panel)) {
+      const row = new Map();
+      known.set(panel, { row, share: addBlended(block, row, panel, at(block.points, panel), 1) });
+    }
+    return known.get(panel);
+  }
+
   // Weights of the panels that give the value at a point of a panel: Map panel -> weight.
   function pointWeights(block, point, panel) {
-    const row = new Map(), control = at(block.points, panel), own = new Map();
-    const share = addBlended(block, row, panel, point, 1);
-    const middle = addBlended(block, own, panel, control, 1);
-    const bubble = share / middle;
-    own.forEach((weight, other) => row.set(other, (row.get(other) || 0) - bubble * weight));
+    const row = new Map(), share = addBlended(block, row, panel, point, 1);
+    const control = atControl(block, panel), bubble = share / control.share;
+    control.row.forEach((weight, other) => row.set(other, (row.get(other) || 0) - bubble * weight));
     row.set(panel, (row.get(panel) || 0) + bubble);
     return row;
   }
