@@ -7,7 +7,7 @@ finds air going backwards, give the size of the flow and the temperature on the 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -183,11 +183,35 @@ def heat_to_air(duty: CoreDuty) -> Callable:
     array([2800.4, 2800.4,    0. ])
     """
 
-    def heat(air_flow, air_inlet):
-        size = np.abs(air_flow)
-        return np.where(size > 0.0, steady_core(duty, size, air_inlet).heat, 0.0)
+    return HeatToAir(duty)
 
-    return heat
+
+@dataclass(frozen=True, eq=False)
+class HeatToAir:
+    """See `heat_to_air`; `at` gives the same for some of the worlds."""
+
+    duty: CoreDuty
+
+    def __call__(self, air_flow, air_inlet) -> np.ndarray:
+        """Heat, W."""
+        size = np.abs(air_flow)
+        return np.where(size > 0.0, steady_core(self.duty, size, air_inlet).heat, 0.0)
+
+    def at(self, index) -> HeatToAir:
+        """The heat in the worlds `index`, a slice or numbers."""
+        return HeatToAir(_picked(self.duty, index))
+
+
+def _picked(record, index):
+    """A record whose arrays of worlds are picked from."""
+    changed = {}
+    for part in fields(record):
+        value = getattr(record, part.name)
+        if isinstance(value, ConductanceLaw):
+            changed[part.name] = _picked(value, index)
+        elif isinstance(value, np.ndarray) and value.size > 1:
+            changed[part.name] = value[index]
+    return replace(record, **changed)
 
 
 def cores_in_series(duties: Sequence[CoreDuty], air_flow, air_inlet) -> tuple[CoreState, ...]:
