@@ -14,7 +14,7 @@ from panelcp.cooling.results import CoolingResult
 from panelcp.cooling.solving import SampledOutside, solve_cooling
 from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow
-from panelcp.placement.bands import PressureSamples, sample_operator, standard_draws
+from panelcp.placement.bands import PressureSamples, sample_operator, standard_draws, two_sided
 from panelcp.surface.opening import Opening
 
 DRAWS = "cooling"
@@ -106,7 +106,7 @@ def outside_air(
         airspeed=np.array([c.speed for c in conditions]),
         temperature=np.array([c.air.temperature for c in conditions]),
         pressure=np.array([c.air.pressure for c in conditions]),
-        port_pressure=patch + recovered * (head - patch),
+        port_pressure=patch + recovered * (head - patch) + suction_of(installation, head),
         port_stream=np.sqrt(2.0 * np.maximum(free, 0.0) / density),
         port_head=head,
         incidence=np.degrees(np.arccos(np.clip(aft, -1.0, 1.0))),
@@ -119,13 +119,40 @@ def sampled_outside(
     installation: Installation, samples: PressureSamples, columns: Sequence[int]
 ) -> SampledOutside:
     """Pressures at the ports in all worlds, in the same draws as the ranking of places."""
-    changes = samples.changes(columns)
+    changes, deviates = samples.changes(columns), _deviates(samples.count)
+    head = samples.head[:, columns]
     inlet = np.array([port.use == "inlet" for port in installation.ports])
     rows = []
     for c in range(len(samples.conditions)):
         patch, behind = samples.pressures(c, columns, changes)
-        rows.append(np.where(inlet, behind, patch))
-    return SampledOutside(samples.count, np.array(rows), _deviates(samples.count))
+        suction = suction_of(installation, head[c], deviates)
+        rows.append(np.where(inlet, behind, patch) + suction)
+    return SampledOutside(samples.count, np.array(rows), deviates)
+
+
+def suction_of(installation: Installation, head: np.ndarray, deviates=None) -> np.ndarray:
+    """Pressure, Pa, that cowl flaps add at their exits: a share of the air's total pressure.
+
+    Parameters
+    ----------
+    installation : Installation
+    head : (..., n_ports) Pa, total pressure of the air at the ports
+    deviates : name -> (n_samples,) standard-normal numbers, or None for the central value
+
+    Returns
+    -------
+    (..., n_ports), or (n_samples, n_ports) for a head of (n_ports,) in drawn worlds
+    """
+    parts = []
+    for k, port in enumerate(installation.ports):
+        band, share = port.flap_suction, 0.0
+        if band is not None:
+            share = band.value
+            if deviates is not None and band.has_band:
+                draws = deviates(f"opening {port.name}: suction of its flap")
+                share = share + two_sided(draws, band.low_deviation, band.high_deviation)
+        parts.append(share * np.maximum(head[..., k], 0.0))
+    return np.stack(np.broadcast_arrays(*parts), axis=-1)
 
 
 def _deviates(count: int) -> Callable[[str], np.ndarray]:

@@ -74,18 +74,20 @@ def margin_rankings(
 def _groups(prepared: PreparedCase, use: str, openings: list[Opening]):
     """Ports, each with the numbers of the openings that it stands for."""
     entries = {entry.name: entry for entry in prepared.case.openings}
+    own = {port.name: port for port in prepared.case.installation.ports if port.use == use}
+    lips = [port.lip_radius for port in own.values()]
     groups: dict[tuple, tuple[Port, list[int]]] = {}
     for k, opening in enumerate(openings):
         entry = entries.get(opening.name) or _entry_of(opening, use)
-        port = _port(entry, use, opening)
+        port = own.get(opening.name) or _port(entry, use, opening, max(lips, default=0.0))
         key = (port.kind, round(port.area, 7), port.discharge, opening.name in entries and k)
         groups.setdefault(key, (port, []))[1].append(k)
     return list(groups.values())
 
 
-def _port(entry: OpeningEntry, use: str, opening: Opening) -> Port:
-    """The port of an entry, its area that of the opening: a mirrored pair has two outlines."""
-    port = inlet_port(entry, 0.0) if use == "inlet" else exit_port(entry)[0]
+def _port(entry: OpeningEntry, use: str, opening: Opening, lip_radius: float) -> Port:
+    """The port of an entry; a mirrored pair has two outlines. Lips are like the network's own."""
+    port = inlet_port(entry, lip_radius) if use == "inlet" else exit_port(entry)[0]
     return replace(port, area=port.area * (1.0 if opening.twin is None else 2.0))
 
 

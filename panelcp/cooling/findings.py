@@ -8,10 +8,12 @@ import numpy as np
 
 from panelcp.cooling.building import OutsideAir
 from panelcp.cooling.installation import Installation, Loss
-from panelcp.cooling.network import Network, NetworkResult
+from panelcp.cooling.network import EASED, Network, NetworkResult
 from panelcp.cooling.results import BudgetStep, CoolingResult
 
 SURE, LIKELY = 0.84, 0.5
+MOST_TOLD = 200.0
+"""K; a steady temperature farther above its limit tells only that cooling is lost."""
 MOST_LOST = 0.01
 """Share of the worlds that may fail to converge before it is told."""
 
@@ -137,8 +139,7 @@ def _too_hot(result: CoolingResult):
             by = -core.margin.value[worst]
             yield (
                 f"{core.name}: {core.role} above its limit in {_where(result, hot)} (by up to "
-                + (f"{by:.0f} K" if np.isfinite(by) else "no end: no air flows")
-                + ")"
+                + (f"{by:.0f} K)" if by < MOST_TOLD else "no end: next to no air flows)")
             )
 
 
@@ -163,6 +164,12 @@ def _unsolved(result: CoolingResult):
         yield (
             f"no steady state of the cooling network was found in {_where(result, lost)} (greatest "
             f"imbalance {worst:.1e}): their numbers cannot be used"
+        )
+    nearly_still = [start == EASED for start in result.starts]
+    if any(nearly_still):
+        yield (
+            f"next to no air moves in {_where(result, nearly_still)}: in truth it will come and "
+            "go, so the temperatures there tell no more than that cooling is lost"
         )
     if result.samples:
         share = result.lost_samples / result.samples

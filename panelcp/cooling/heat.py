@@ -195,7 +195,10 @@ class HeatToAir:
     def __call__(self, air_flow, air_inlet) -> np.ndarray:
         """Heat, W."""
         size = np.abs(air_flow)
-        return np.where(size > 0.0, steady_core(self.duty, size, air_inlet).heat, 0.0)
+        heat = self.duty.heat
+        if heat is None:
+            heat = steady_core(self.duty, size, air_inlet).heat
+        return np.where(size > 0.0, heat, 0.0)
 
     def at(self, index) -> HeatToAir:
         """The heat in the worlds `index`, a slice or numbers."""

@@ -31,12 +31,15 @@ from panelcp.surface.mesh import frozen_array
 
 HEAT_CAPACITY = 1006.0
 """J/(kg K), of air at constant pressure near 300 K (common practice)."""
-STARTS = ("at rest", "all forward", "all backward", "random")
+HOT = "hot, at rest"
+STARTS = ("at rest", HOT, "all forward", "all backward", "random")
 GIVEN, EASED = "near a given state", "from much exchange"
 HOTTEST_AIR, COLDEST_AIR = 600.0, 150.0
 """K; what air in the network can be heated or cooled to at most (memory)."""
 SAME_STATE = 1e-4
 """Two states are the same where no flow differs by more than this share of the largest."""
+HOTTEST_FLOW = 1e-6
+"""kg/s, forward through everything, from which the temperatures of the hot start follow."""
 LEAST_FLOW = 1e-9
 """kg/s; flows below this, and differences of flow, are none."""
 EXCHANGE_FLOW = 3e-6
@@ -46,7 +49,7 @@ exchange through an opening at rest)."""
 _EASING = EXCHANGE_FLOW * 10.0 ** np.linspace(5.5, 0.0, 23)
 _STEPS_OF_EASING, _LAST_STEPS = 6, 15
 _MOST_EASED = 64
-_BLOCK = 500
+_BLOCK = 2000
 _FEW = 32
 _ROUNDING = 1e-15
 _FIRST_TOLERANCE, _SHARE_PER_KELVIN = 1e-3, 1e-5
@@ -321,9 +324,22 @@ def _picked(states, chosen):
     return NetworkState("chosen", **parts)
 
 
-def _distinct(states):
-    """(n_starts, n_worlds) bool, True where a start led to something new."""
+def _steady(states, heated):
+    """(n_starts, n_worlds) bool, states that converged.
+
+    Heated air at rest in which nothing moves does not count where there is another state: the least
+    breath of air makes it move on.
+    """
     found = np.array([state.converged for state in states])
+    if not heated or len(states) == 1:
+        return found
+    moving = np.array([np.abs(s.mass_flow).max(axis=1, initial=0.0) > LEAST_FLOW for s in states])
+    return np.where((found & moving).any(axis=0), found & moving, found)
+
+
+def _distinct(states, steady):
+    """(n_starts, n_worlds) bool, True where a start led to something new."""
+    found = steady.copy()
     for k, state in enumerate(states):
         largest = np.abs(state.mass_flow).max(axis=1, initial=0.0)
         for earlier, before in enumerate(states[:k]):
@@ -480,6 +496,7 @@ def solve_network(
     most_iterations: int = 40,
     first: NetworkState | None = None,
     first_worlds=None,
+    ease: bool = True,
 ) -> NetworkResult:
     """Steady flows, pressures and temperatures in all worlds.
 
@@ -505,6 +522,7 @@ def solve_network(
         `starts`; worlds in which that leads to nothing start from rest. None: as `starts` say
     first_worlds : (n_worlds,) int, the world of `first` near which every world starts; None: the
         one with its own number
+    ease : bool, look further for worlds in which no start converges, which takes long
 
     Returns
     -------
@@ -527,12 +545,14 @@ def solve_network(
     else:
         states = tuple(_solved(task, start) for start in _starts(network, starts))
     lost = np.flatnonzero(~np.any([state.converged for state in states], axis=0))
-    if len(lost):
+    if ease and len(lost):
         lost = lost[:_MOST_EASED]
         states = (*states, _with_worlds(states[0], EASED, lost, _eased(task.at(lost))))
-    converged = np.array([state.converged for state in states])
-    chosen = np.where(converged.any(axis=0), converged.argmax(axis=0), 0)
-    return NetworkResult(network, states, _distinct(states), chosen, _picked(states, chosen))
+    steady = _steady(states, bool(task.heat))
+    chosen = np.where(steady.any(axis=0), steady.argmax(axis=0), 0)
+    return NetworkResult(
+        network, states, _distinct(states, steady), chosen, _picked(states, chosen)
+    )
 
 
 def _starts(network, starts):
@@ -942,7 +962,7 @@ def _start_flow(task, start):
     loops = network.loops
     if start == GIVEN:
         return task.first[:, 0, network._tree[1]].T.copy()
-    if start == "at rest" or not loops.shape[1]:
+    if start in ("at rest", HOT) or not loops.shape[1]:
         return np.zeros((loops.shape[1], worlds))
     air = ElementAir(task.outside, task.outside, task.outside, task.air_pressure)
     spread = np.ptp(task.pressures, axis=1) + 1.0
@@ -1077,7 +1097,8 @@ def _solved_block(task, start):
     if start == GIVEN:
         known = np.concatenate([task.first[:, 1].T, task.first[:, 2].T])
     elif start != STARTS[0]:
-        _, inlet, rise = _temperatures(task, flow, known[:n])
+        moving = HOTTEST_FLOW * np.ones_like(flow) if start == HOT else flow
+        _, inlet, rise = _temperatures(task, moving, known[:n])
         known = np.concatenate([inlet, inlet + rise])
     mixer, active, part = _Relaxation(worlds), np.arange(worlds), task
     counts, marks = np.zeros((2, worlds), dtype=int), np.zeros((2, worlds))

@@ -213,6 +213,7 @@ class CoolingResult(_Arrays):
     coupling_rounds : int, rounds until the flows through the openings and the pressures at them
         agreed; 0 where the coupling was left out
     coupling_change : float, kg/s, greatest change of a flow in the last round
+    starts : where the search began that led to the state shown, by condition
     other_states : of OtherState
     notes, warnings : sentences
     """
@@ -238,6 +239,7 @@ class CoolingResult(_Arrays):
     lost_samples: np.ndarray
     coupling_rounds: int = 0
     coupling_change: float = 0.0
+    starts: tuple[str, ...] = ()
     other_states: tuple[OtherState, ...] = ()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

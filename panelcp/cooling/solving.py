@@ -41,6 +41,8 @@ COLDEST, HOTTEST = 220.0, 360.0
 """K, between which the outside temperature that uses up the margin is sought."""
 MOST_ROOM = 1e3
 """K; margins beyond are all alike where one that is used up is sought."""
+SAMPLED_TOLERANCE, SAMPLED_KELVIN = 1e-6, 0.02
+"""How well worlds that are drawn are solved: their bands are far wider."""
 STILL = 1e-6
 """Flows below this share of the largest count as none."""
 
@@ -114,8 +116,8 @@ def solve_cooling(
 
     Notes
     -----
-    The central world is solved from all starts, the sampled ones from its state. The influence of the
-    flows on the pressures outside is found in the central world and is the same in the others.
+    The central world is solved from all starts, the sampled ones from its state. The influence of
+    the flows on the pressures outside is found in the central world and is the same in the others.
     """
     progress("solving the cooling network")
     centre = Centre(installation, air)
@@ -147,6 +149,7 @@ def solve_cooling(
         "heat_error": _heat_error(centre),
         "steps": state.iterations,
         "converged": centre.result.converged,
+        "starts": tuple(centre.result.states[k].start for k in centre.result.chosen),
         "samples": sampled.count if sampled is not None else 0,
         "lost_samples": np.zeros(n, int) if worlds is None else worlds.lost,
         "coupling_rounds": rounds,
@@ -565,6 +568,9 @@ class _SampledWorlds:
             heat=heat_sources(given),
             first=centre.state,
             first_worlds=np.repeat(np.arange(self.shape[0]), sampled.count),
+            ease=False,
+            tolerance=SAMPLED_TOLERANCE,
+            temperature_tolerance=SAMPLED_KELVIN,
         )
         self.state = self._result.state
         self._good = self._result.converged.reshape(self.shape)

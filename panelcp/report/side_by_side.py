@@ -726,7 +726,8 @@ def write_ranking(
 
     Returns
     -------
-    Path of the folder: ranking.csv, pressures.csv, summary.json, run.log
+    Path of the folder: ranking.csv, pressures.csv, cooling.csv and ranking-by-margin.csv (where the
+    network was solved), summary.json, run.log
     """
 
     def fill(folder: Path):

@@ -8,16 +8,24 @@ import numpy as np
 import pytest
 
 from panelcp.case import cooling
-from panelcp.case.cooling import OutsideCoupling, port_columns, port_volume_flows
+from panelcp.case.cooling import (
+    OutsideCoupling,
+    port_columns,
+    port_volume_flows,
+    suction_of,
+)
 from panelcp.case.cooling_run import cool_case
 from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
 from panelcp.case.side_by_side import rank_case
 from panelcp.case.solving import solve_case
+from panelcp.cooling.installation import Installation
+from panelcp.cooling.vents import cowl_flap_suction
 from panelcp.errors import CaseError
 from panelcp.placement.ranking import opening_pressures
 from tests.case.cooling_case import BODY, CORE, DUCT, FAN, LEAK
 from tests.cases import CASE, write_case
+from tests.cooling.installations import port
 
 TEXT = BODY + CORE + DUCT + FAN + LEAK
 
@@ -131,3 +139,23 @@ def test_case_without_a_network_is_refused(tmp_path, ask):
     with pytest.raises(CaseError, match=r"has no cooling network: give at least one \[\[core\]\]"):
         ask(path)
     assert not (tmp_path / "results").exists()
+
+
+class TestSuctionOfFlaps:
+    def ports(self, band):
+        flap = port("flap", "exit", flap_suction=band)
+        return Installation(ports=(port("nose", "inlet"), flap))
+
+    def test_is_a_share_of_the_total_pressure_at_the_flap_alone(self):
+        found = suction_of(
+            self.ports(cowl_flap_suction(1.0)), np.array([[100.0, 200.0], [5.0, -3.0]])
+        )
+        assert found == pytest.approx(np.array([[0.0, -0.35 * 200.0], [0.0, 0.0]]))
+
+    def test_is_drawn_from_its_band(self):
+        draws = np.array([-1.0, 0.0, 1.0])
+        found = suction_of(
+            self.ports(cowl_flap_suction(1.0)), np.array([100.0, 200.0]), lambda name: draws
+        )
+        assert found[:, 1] == pytest.approx(200.0 * np.array([-0.5, -0.35, -0.2]))
+        assert not found[:, 0].any()
