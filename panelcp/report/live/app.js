@@ -117,11 +117,15 @@
     try {
       const settings = JSON.parse(document.getElementById("live-settings").textContent);
       const block = await Panelcp.readBlock(data.textContent);
+      live.times = { read: performance.now() }; // ms since the page was opened
+      document.getElementById("live-root").classList.add("live-ready");
       app = new App(block, settings, root);
       live.app = app;
-      document.getElementById("live-root").classList.add("live-ready");
+      live.times.built = performance.now();
       await new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
+      live.times.drawn = performance.now();
       app.finish();
+      live.times.ready = performance.now();
     } catch (error) {
       root.replaceChildren(element("p", { class: "notice", text: `The live picture cannot be shown: ${error.message} The maps below show the same results.` }));
       console.error(error);

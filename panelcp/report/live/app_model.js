@@ -20,10 +20,10 @@
   const FIELDS = {
     cp: { title: "Pressure coefficient Cp" },
     pressure: { title: "Pressure against outside air", quantity: "pressure" },
-    exit: { title: "Small exit here: pressure available", quantity: "pressure", use: "exit" },
-    exitRatio: { title: "Small exit here: least available / needed", use: "exit", ratio: true },
-    inlet: { title: "Small inlet here: pressure available", quantity: "pressure", use: "inlet" },
-    inletRatio: { title: "Small inlet here: least available / needed", use: "inlet", ratio: true },
+    exit: { title: "Exit here: pressure available", quantity: "pressure", use: "exit" },
+    exitRatio: { title: "Exit here: least available / needed", use: "exit", ratio: true },
+    inlet: { title: "Inlet here: pressure available", quantity: "pressure", use: "inlet" },
+    inletRatio: { title: "Inlet here: least available / needed", use: "inlet", ratio: true },
   };
 
   const other = (use) => (use === "exit" ? "inlet" : "exit");

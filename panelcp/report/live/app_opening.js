@@ -123,7 +123,7 @@
     }
 
     start(values) {
-      this.values = { ...NEW, ...values };
+      this.values = { name: this._freeName("new exit"), ...NEW, ...values };
       this.judged = null;
       this._lay();
       this._show();

@@ -46,8 +46,8 @@ LIVE_STYLE = (Path(__file__).parent / "app.css").read_text(encoding="utf-8")
 """Style of the section; it uses the colours of the page."""
 
 _WORDS = (
-    "This page can turn the body, read the pressure at any point and move an opening over the skin, "
-    "but for that it needs JavaScript. The maps and tables on this page show the same results."
+    "This page can turn the body, read the pressure at any point and move an opening over the "
+    "skin, but for that it needs JavaScript. The maps and tables of the page show the same results."
 )
 
 

@@ -561,7 +561,10 @@
       const [width, height] = [this.canvas.clientWidth, this.canvas.clientHeight];
       if (!width || !height) return;
       Object.assign(this.camera, { width, height });
-      if (!this.touched) this.camera.state = this._fitted();
+      if (!this.touched) {
+        this.camera.state = this._fitted();
+        for (const other of this.linked) other._follow(this.camera.state);
+      }
       this.refresh();
     }
 
