@@ -11,7 +11,13 @@ from panelcp.case.cooling_ports import exit_port, inlet_port
 from panelcp.case.preparing import PreparedCase
 from panelcp.case.reading import OpeningEntry
 from panelcp.cooling.installation import Port
-from panelcp.cooling.placing import MarginRanking, Placement, margins_with, ranked_margins
+from panelcp.cooling.placing import (
+    MarginRanking,
+    Placement,
+    margins_with,
+    ranked_margins,
+    replaced_area,
+)
 from panelcp.cooling.results import CoolingResult
 from panelcp.errors import NetworkError
 from panelcp.flow.solutions import Solutions
@@ -55,7 +61,8 @@ def margin_rankings(
             continue
         try:
             groups = _groups(prepared, use, [samples.openings[k] for k in everything])
-            found, order = [], []
+            found, own, order = [], [], []
+            area = replaced_area(installation, use)
             for port, members in groups:
                 numbers = [everything[k] for k in members]
                 places = replace(installation, ports=(port,) * len(numbers))
@@ -63,9 +70,11 @@ def margin_rankings(
                 placed = Placement(
                     port, there.port_pressure.T, there.port_stream.T, there.port_head.T
                 )
-                found.append(margins_with(installation, air, placed, coupling))
+                common = replace(placed, port=replace(port, area=area))
+                found.append(margins_with(installation, air, common, coupling))
+                own.append(margins_with(installation, air, placed, coupling))
                 order += [samples.openings[k] for k in numbers]
-            rankings.append(ranked_margins(use, order, found, air))
+            rankings.append(ranked_margins(use, order, found, own, area, air))
         except NetworkError as error:
             notes.append(str(error))
     return tuple(rankings), tuple(notes)

@@ -137,24 +137,31 @@ def _too_hot(result: CoolingResult):
         if hot.any():
             worst = int(np.nanargmin(core.margin.value))
             by = -core.margin.value[worst]
-            yield (
-                f"{core.name}: {core.role} above its limit in {_where(result, hot)} (by up to "
-                + (f"{by:.0f} K)" if by < MOST_TOLD else "no end: next to no air flows)")
-            )
+            most = f"by up to {by:.0f} K" if by < MOST_TOLD else "without end: next to no air flows"
+            yield f"{core.name}: {core.role} above its limit in {_where(result, hot)} ({most})"
 
 
 def _backward(result: CoolingResult):
-    things = [*result.ports, *result.cores]
-    for thing in things:
+    surely, maybe, most = [], [], 0.0
+    for thing in (*result.ports, *result.cores):
         if thing.reversed.any():
-            yield f"{thing.name}: air flows backwards in {_where(result, thing.reversed)}"
-        maybe = ~thing.reversed & (np.nan_to_num(thing.chance_reversed) > 1.0 - SURE)
-        if maybe.any():
-            most = np.nanmax(thing.chance_reversed[maybe])
-            yield (
-                f"{thing.name}: air may flow backwards in {_where(result, maybe)} (chance up to "
-                f"{100.0 * most:.0f} %)"
-            )
+            surely.append(f"{thing.name} in {_few(result, thing.reversed)}")
+        chance = np.where(thing.reversed, 0.0, np.nan_to_num(thing.chance_reversed))
+        if (chance > 1.0 - SURE).any():
+            maybe.append(f"{thing.name} in {_few(result, chance > 1.0 - SURE)}")
+            most = max(most, float(chance.max()))
+    if surely:
+        yield f"air flows backwards through {', '.join(surely)}"
+    if maybe:
+        yield (
+            f"air may flow backwards through {', '.join(maybe)} (chance up to {100.0 * most:.0f} %)"
+        )
+
+
+def _few(result: CoolingResult, which) -> str:
+    """Names of the conditions that are marked, or how many they are."""
+    names = [name for name, marked in zip(result.conditions, which, strict=True) if marked]
+    return " and ".join(names) if len(names) < 3 else f"{len(names)} conditions"
 
 
 def _unsolved(result: CoolingResult):
@@ -218,13 +225,16 @@ def _too_cold(result: CoolingResult):
 
 
 def _outside_tests(result: CoolingResult):
+    parts = []
     for core in result.cores:
         where = core.outside_test & (np.abs(core.flow.value) > 0.0)
         if where.any():
-            yield (
-                f"{core.name}: the air is slower or faster than its pressure drop was measured "
-                f"with in {_where(result, where)}"
-            )
+            parts.append(f"{core.name} in {_few(result, where)}")
+    if parts:
+        yield (
+            "the air is slower or faster than the pressure drop of the core was measured with: "
+            + ", ".join(parts)
+        )
 
 
 def _not_predicted(result: CoolingResult, air: OutsideAir):

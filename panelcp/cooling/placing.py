@@ -53,13 +53,17 @@ class PlacedMargins:
 class MarginRanking:
     """Places of one use, best first by the least margin over the deciding conditions.
 
+    Places are compared with the same area, that of all openings they stand for.
+
     Attributes
     ----------
     use : "exit": each place stands for all exits on the bay; "inlet": for the only inlet
     names, kinds, sides : of the places, best first
-    area, centre : (n_places,) m2; (n_places, 3) m
-    margin, flow : (n_places, n_conditions) K and kg/s, see `PlacedMargins`
-    reversed : (n_places, n_conditions) bool
+    common_area : m2, with which they are compared
+    area, centre : (n_places,) m2, as searched or named; (n_places, 3) m
+    margin, flow : (n_places, n_conditions) K and kg/s with the common area, see `PlacedMargins`
+    reversed : (n_places, n_conditions) bool, with it
+    own_margin : (n_places, n_conditions) K with the place's own area
     conditions : names
     decides : (n_conditions,) bool
     """
@@ -68,13 +72,20 @@ class MarginRanking:
     names: tuple[str, ...]
     kinds: tuple[str, ...]
     sides: tuple[str, ...]
+    common_area: float
     area: np.ndarray
     centre: np.ndarray
     margin: np.ndarray
     flow: np.ndarray
     reversed: np.ndarray
+    own_margin: np.ndarray
     conditions: tuple[str, ...]
     decides: np.ndarray
+
+    @property
+    def own_least(self) -> np.ndarray:
+        """(n_places,) K, as `least`, with the place's own area."""
+        return self.own_margin[:, self.decides].min(axis=1)
 
     @property
     def least(self) -> np.ndarray:
@@ -89,16 +100,32 @@ class MarginRanking:
         return numbers[known.argmin(axis=1)]
 
 
-def ranked_margins(use: str, openings, found: list[PlacedMargins], air: OutsideAir):
+def replaced_area(installation: Installation, use: str) -> float:
+    """Area, m2, of the openings that a place stands for: exits on the bay, or inlets."""
+    ports = installation.inlets if use == "inlet" else installation.exits
+    return sum(p.area for p in ports if use == "inlet" or _on_bay(installation, p))
+
+
+def ranked_margins(
+    use: str,
+    openings,
+    found: list[PlacedMargins],
+    own: list[PlacedMargins],
+    common_area: float,
+    air: OutsideAir,
+) -> MarginRanking:
     """MarginRanking of openings from what was found of them in groups, in the same order.
 
     Parameters
     ----------
     use : "exit" or "inlet"
     openings : with name, kind, side, area, centre
-    found : PlacedMargins, whose places together are the openings
+    found, own : PlacedMargins with the common area and with their own, whose places together are
+        the openings
+    common_area : m2
     air : OutsideAir
     """
+    own_margin = np.concatenate([part.margin for part in own])
     margin, flow, backward = (
         np.concatenate([getattr(part, name) for part in found])
         for name in ("margin", "flow", "reversed")
@@ -111,6 +138,8 @@ def ranked_margins(use: str, openings, found: list[PlacedMargins], air: OutsideA
         names=tuple(o.name for o in some),
         kinds=tuple(o.kind for o in some),
         sides=tuple(o.side for o in some),
+        common_area=common_area,
+        own_margin=own_margin[order],
         area=np.array([o.area for o in some]),
         centre=np.array([o.centre for o in some]),
         margin=margin[order],

@@ -40,6 +40,8 @@ from panelcp.report.cooling_tables import (
 from panelcp.report.markup import html_list, html_row, html_table
 from panelcp.report.tables import IN_H2O
 
+NAMED_CONDITIONS = 2
+"""Conditions that a sentence on the flow's sign names; of more it gives the number."""
 COOLING_STYLE = (
     DIAGRAM_STYLE
     + """
@@ -224,7 +226,9 @@ def _backwards_line(result: CoolingResult) -> str:
         ):
             if where.any():
                 names = _names(np.array(result.conditions, dtype=object)[where])
-                group.append(f"{part.name} in {names}")
+                many = np.count_nonzero(where) > NAMED_CONDITIONS
+                words = f"{np.count_nonzero(where)} conditions" if many else names
+                group.append(f"{part.name} in {words}")
     if not (surely or likely or possible):
         return "Air flows the way it is meant through every opening and core in all conditions."
     texts = [f"Air flows backwards through {'; '.join(surely)}."] if surely else []

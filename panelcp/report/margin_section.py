@@ -13,26 +13,29 @@ from panelcp.report.tables import _csv
 SHOWN = 12
 """Places that the page and the terminal show; the CSV holds all."""
 TITLES = (
-    ("Place", "t"), ("Side", "t"), ("Area, cm²", ""), ("Least margin, K", ""), ("Limiting", "t"),
-    ("Air, kg/s", ""), ("Backwards", "w"),
+    ("Place", "t"), ("Side", "t"), ("Kind", "t"), ("Least margin, K", ""), ("Limiting", "t"),
+    ("Air, kg/s", ""), ("As searched, cm²", ""), ("Margin so, K", ""), ("Backwards", "t"),
 )  # fmt: skip
 ROUND = {
-    "exit": "Each place stands alone for all exits on the common bay, with the size of its search, "
-    "so a large one wins over a small one.",
-    "inlet": "Each place stands for the network's only inlet, with the size of its search.",
+    "exit": "Each place stands alone for all exits on the common bay and gets their whole area, "
+    "{area:.0f} cm², so that places are compared and not sizes; beside it the margin with the size "
+    "of its search alone. Kinds differ in how much of their area counts.",
+    "inlet": "Each place stands for the network's only inlet and gets its area, {area:.0f} cm²; "
+    "beside it the margin with the size of its search.",
 }
 
 
 def margin_csv(rankings: tuple[MarginRanking, ...]) -> str:
     """Every place, best first: least margin, and by condition margin, flow and sign."""
     heading = ["use", "rank", "place", "kind", "side", "x_m", "y_m", "z_m", "area_m2"]
-    heading += ["least_margin_K", "limiting_condition"]
+    heading += ["compared_area_m2", "least_margin_K", "limiting_condition", "own_least_margin_K"]
     rows = []
     for ranking in rankings:
         for k, name in enumerate(ranking.names):
             row = [ranking.use, k + 1, name, ranking.kinds[k], ranking.sides[k]]
             row += [f"{x:.4f}" for x in ranking.centre[k]] + [f"{ranking.area[k]:.6f}"]
-            row += [_number(ranking.least[k], 2), ranking.conditions[ranking.limiting[k]]]
+            row += [f"{ranking.common_area:.6f}", _number(ranking.least[k], 2)]
+            row += [ranking.conditions[ranking.limiting[k]], _number(ranking.own_least[k], 2)]
             for c in range(len(ranking.conditions)):
                 row += [_number(ranking.margin[k, c], 2), _number(ranking.flow[k, c], 4)]
                 row.append("yes" if ranking.reversed[k, c] else "no")
@@ -48,6 +51,7 @@ def margin_summary(rankings: tuple[MarginRanking, ...]) -> list[dict[str, Any]]:
     return [
         {
             "use": ranking.use,
+            "compared_area": float(ranking.common_area),
             "places": [
                 {
                     "name": ranking.names[k],
@@ -55,6 +59,7 @@ def margin_summary(rankings: tuple[MarginRanking, ...]) -> list[dict[str, Any]]:
                     "side": ranking.sides[k],
                     "area": float(ranking.area[k]),
                     "least_margin": _plain(ranking.least[k]),
+                    "least_margin_with_own_area": _plain(ranking.own_least[k]),
                     "limiting_condition": ranking.conditions[ranking.limiting[k]],
                     "margin": [_plain(x) for x in ranking.margin[k]],
                     "flow": [_plain(x) for x in ranking.flow[k]],
@@ -71,8 +76,8 @@ def margin_section(rankings: tuple[MarginRanking, ...]) -> str:
     """Tables of the best places by margin."""
     parts = [
         '<p class="soft">Least room up to a temperature limit in the deciding conditions, with the '
-        "cooling network of the case. Estimates; size and kind of an opening count as much as its "
-        "place. Pressures of the other openings are kept as they are.</p>"
+        "cooling network of the case. Estimates. The pressures of the other openings and the "
+        "influence of the flows on them are kept as they are.</p>"
     ]
     for ranking in rankings:
         rows = [
@@ -80,10 +85,12 @@ def margin_section(rankings: tuple[MarginRanking, ...]) -> str:
                 [
                     (ranking.names[k], "t"),
                     (ranking.sides[k], "t"),
-                    (f"{1e4 * ranking.area[k]:.0f}", ""),
+                    (ranking.kinds[k], "t"),
                     (_text(ranking.least[k]), "bad" if not ranking.least[k] >= 0.0 else ""),
                     (ranking.conditions[ranking.limiting[k]], "t"),
                     (f"{ranking.flow[k, ranking.limiting[k]]:.2f}", ""),
+                    (f"{1e4 * ranking.area[k]:.0f}", ""),
+                    (_text(ranking.own_least[k]), ""),
                     (_backwards(ranking, k), "w"),
                 ],
                 titles=TITLES,
@@ -92,7 +99,9 @@ def margin_section(rankings: tuple[MarginRanking, ...]) -> str:
         ]
         parts.append(f"<h3>{ranking.use.capitalize()}s by margin</h3>")
         parts.append(html_table(html_row(TITLES, "th"), rows, "wide cards"))
-        parts.append(f'<p class="soft">{ROUND[ranking.use]}</p>')
+        parts.append(
+            f'<p class="soft">{ROUND[ranking.use].format(area=1e4 * ranking.common_area)}</p>'
+        )
     return "".join(parts)
 
 
@@ -100,7 +109,8 @@ def margin_lines(rankings: tuple[MarginRanking, ...]) -> list[str]:
     """The best places for the terminal."""
     lines = []
     for ranking in rankings:
-        lines.append(f"{ranking.use}s by least margin in the deciding conditions:")
+        area = f"{1e4 * ranking.common_area:.0f} cm2"
+        lines.append(f"{ranking.use}s by least margin in the deciding conditions, all with {area}:")
         for k in range(min(SHOWN, len(ranking.names))):
             limiting = ranking.limiting[k]
             numbers = f"{_text(ranking.least[k]):>6} K  {ranking.flow[k, limiting]:5.2f} kg/s"

@@ -119,6 +119,8 @@ def test_searched_exits_are_ranked_by_margin():
     # the network with its own exit is the network as it is, but for what the inlet's flow does to
     # the pressure at the exit, less than 1 Pa here
     own = ranking.names.index("chin")
+    assert ranking.common_area == pytest.approx(0.015)
+    assert ranking.own_margin[own] == pytest.approx(ranking.margin[own], rel=1e-9, nan_ok=True)
     assert ranking.margin[own, 0] == pytest.approx(contents.cooling.least_margin[0], rel=1e-3)
 
 
