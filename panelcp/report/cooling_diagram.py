@@ -15,6 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from panelcp.cooling.findings import MOST_TOLD
 from panelcp.cooling.installation import OUTSIDE, Installation
 from panelcp.cooling.results import CoolingResult
 from panelcp.report.contents import percent
@@ -776,7 +777,11 @@ def kelvin_text(value: float) -> str:
     ('12 K', '4.9 K', '−0.3 K', 'no cooling')
     >>> kelvin_text(7.0), kelvin_text(10.04), kelvin_text(-12.6)
     ('7 K', '10 K', '−13 K')
+    >>> kelvin_text(-1522.0)
+    'below −200 K'
     """
+    if -np.inf < value < -MOST_TOLD:
+        return f"below −{MOST_TOLD:.0f} K"
     if not np.isfinite(value):
         return "not known" if np.isnan(value) else "no end" if value > 0.0 else "no cooling"
     if abs(value) < 10.0:
