@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from panelcp.cooling.elements import ElementAir
+from panelcp.cooling.elements import Buoyancy, ElementAir, Orifice
 from panelcp.cooling.heat import CoreDuty, steady_core
 from panelcp.cooling.installation import BAY, FanUnit, Installation, Leak
+from panelcp.cooling.network import Network, Node, solve_network
 from panelcp.cooling.solving import SampledOutside, solve_cooling
 from panelcp.cooling.thermostat import Thermostat
 from panelcp.quantity import UncertainValue
@@ -358,3 +359,38 @@ class TestSeveralStates:
 def test_uniform_air_of_the_helpers_is_what_it_says():
     air = outside([[0.0, 0.0]])
     assert ElementAir(288.15, 288.15, 288.15, air.pressure).inlet_density == pytest.approx([1.10])
+
+
+def test_soak_follows_the_draught_of_a_warm_body():
+    """A body of 30 kJ/K cools by its own draught through one opening.
+
+    Worked example at even density but for the draught: dT' = -k dT^1.5 has the solution
+    dT0 / (1 + k sqrt(dT0) t / 2)^2, k = cp rho Cd A sqrt(2 g H / T) / C = 2.440701e-4 with Cd 0.65,
+    0.05 m2, 0.6 m, 35 degC (exact); 80 K falls to 70.467768, 45.399468, 29.210693, 9.101663 K after
+    60, 300, 600, 1800 s.
+    """
+    outside_temperature, capacity, warmer = 308.15, 30000.0, np.array([0.05, 0.2, 0.8])
+    network = Network(
+        (Node("low", boundary=True), Node("high", boundary=True), Node("room"), Node("top")),
+        (
+            Orifice("wide", "low", "room", 1.0, 50.0),
+            Buoyancy("column", "room", "top", 0.6),
+            Orifice("vent", "top", "high", 0.65, 0.05),
+        ),
+    )
+    found = solve_network(
+        network,
+        np.zeros((3, 2)),
+        outside_temperature,
+        air_pressure=101325.0,
+        heat={"column": lambda flow, inlet: flow * 1006.0 * warmer},
+        starts=("hot, at rest",),
+    )
+    assert found.converged.all()
+    k = found.flow("vent") * 1006.0 / capacity / np.sqrt(warmer)
+    # the example's density or specific heat differs by 5e-4 from ours
+    assert k[0] == pytest.approx(2.440701e-4, rel=1e-3)
+    assert np.abs(k / 2.440701e-4 - 1.0).argsort().tolist() == [0, 1, 2]
+    time = np.array([60.0, 300.0, 600.0, 1800.0])
+    left = 80.0 / (1.0 + k[0] * np.sqrt(80.0) * time / 2.0) ** 2
+    assert left == pytest.approx([70.467768, 45.399468, 29.210693, 9.101663], rel=2e-3)
