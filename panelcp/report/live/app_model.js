@@ -8,6 +8,7 @@
 //   field            key of FIELDS
 //   changesOf(c, solved), flowOf(c, solved), propose(c, name, value), reset()
 //   partner          {inlet, exit}: names of the openings that go with a place looked at
+//   judged(laid)     patch means of a laid opening in every condition, as the sliders stand
 //   partnerOf(use)   that opening with its pressures as the sliders stand, or null
 //   valuesOf(shown)  (n) the field at all control points, in SI
 //   on("change", handler), tell(what)   what: "flow", "field", "condition", "partner", "units"
@@ -69,7 +70,6 @@
       this.changes = this.block.conditions.map(() => ({}));
       this.factor = null;
       this.flows = new Map();
-      this.pressures = new Map();
     }
 
     get isChanged() {
@@ -128,25 +128,35 @@
       return found ? this.pressuresOf(found) : null;
     }
 
-    // An opening of the run as the sliders stand: those of the run where nothing is changed.
+    // What holds over a laid opening in every condition, as the sliders stand (or as solved): what
+    // Panelcp.patch gives. Only conditions that have changed are reckoned anew.
+    judged(laid, solved = false) {
+      laid.known = laid.known || new Map();
+      const rows = this.block.conditions.map((_, c) => {
+        const changes = this.changesOf(c, solved), text = JSON.stringify([changes, laid.recovery]);
+        const key = `${c} ${solved}`, known = laid.known.get(key);
+        if (known && known.text === text) return known.found;
+        const found = Panelcp.patchIn(this.block, laid, c, changes);
+        laid.known.set(key, { text, found });
+        return found;
+      });
+      const columns = Object.keys(rows[0]).map((name) => [name, rows.map((row) => row[name])]);
+      return { ...laid, ...Object.fromEntries(columns) };
+    }
+
+    // An opening of the run as the sliders stand: the numbers of the run where nothing is changed.
     pressuresOf(opening) {
       if (!this.isChanged) return opening;
-      const changes = this.block.conditions.map((_, c) => this.changesOf(c));
-      const text = JSON.stringify(changes), known = this.pressures.get(opening.name);
-      if (known && known.text === text) return known.found;
       if (!this.laid.has(opening.name)) {
-        const { name, centre, length, width, turn, shape, paired, recovery } = opening;
-        const place = { name, centre, length, width, turn, shape, paired, recovery };
-        const first = Panelcp.patch(this.block, place, undefined);
-        this.laid.set(opening.name, first);
+        const { name, use, centre, length, width, turn, shape, paired, recovery } = opening;
+        this.laid.set(opening.name, Panelcp.lay(this.block, { name, use, centre, length, width, turn, shape, paired, recovery }));
       }
       const laid = this.laid.get(opening.name);
       if (!laid.valid) return opening;
-      const found = { ...Panelcp.patch(this.block, laid, changes), name: opening.name, use: opening.use };
+      const found = this.judged(laid);
       for (const key of ["patch", "total", "inlet", "spread"]) {
-        found[key] = found[key].map((value, c) => (Object.keys(changes[c]).length ? value : opening[key][c]));
+        found[key] = found[key].map((value, c) => (Object.keys(this.changesOf(c)).length ? value : opening[key][c]));
       }
-      this.pressures.set(opening.name, { text, found });
       return found;
     }
 
@@ -222,16 +232,15 @@
     // Available and needed pressure of a small opening at a point, in every condition that is wanted.
     worthAt({ point, panel }, use, solved = false) {
       if (!this.partner[other(use)]) return null;
+      const text = `${panel} ${point}`;
+      if (!this.spot || this.spot.text !== text) {
+        this.spot = { text, laid: { points: [point], panels: [panel], weights: [1], recovery: 0 } };
+      }
+      const found = this.judged(this.spot.laid, solved);
       const rows = this.block.conditions.map((condition, c) => {
-        let found;
-        try {
-          found = Panelcp.readOut(this.block, c, point, panel, this.changesOf(c, solved));
-        } catch {
-          return { available: NaN, ratio: NaN };
-        }
-        const partner = this._partnerPressure(use, c, solved);
-        const available = use === "exit" ? partner - found.gauge
-          : found.gauge + this.recovery * (found.total - found.gauge) - partner;
+        const partner = this._partnerPressure(use, c, solved), gauge = found.patch[c];
+        const available = use === "exit" ? partner - gauge
+          : gauge + this.recovery * (found.total[c] - gauge) - partner;
         return { available, ratio: condition.needed > 0 ? available / condition.needed : NaN };
       });
       let limiting = -1;

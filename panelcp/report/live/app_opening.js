@@ -214,10 +214,9 @@
     // Pressures in every condition, as the sliders stand.
     judge(stale = false) {
       if (!this.values || !this.laid) return;
-      const { model, values } = this, changes = model.block.conditions.map((_, c) => model.changesOf(c));
-      const { use } = stale ? this.laid : values;
-      const patch = Panelcp.patch(model.block, stale ? this.laid : { ...this.laid, ...shape(values) }, changes);
-      this.laid = patch;
+      const { model, values } = this;
+      if (!stale) Object.assign(this.laid, shape(values));
+      const { use } = this.laid, patch = model.judged(this.laid);
       const partner = model.partnerOf(use);
       const result = partner && { ...(use === "exit" ? Panelcp.available(model.block, partner, patch) : Panelcp.available(model.block, patch, partner)), partner: partner.name };
       this.judged = { patch, result };

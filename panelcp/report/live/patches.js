@@ -4,6 +4,7 @@
 // Panelcp.prepareOpenings(block)                 once, ahead of the first opening
 // Panelcp.lay(block, place)                      outline, samples and axes of a place
 // Panelcp.patch(block, place, changes)           its pressures in every condition
+// Panelcp.patchIn(block, laid, c, changes)       the same in one condition, a record of single values
 // Panelcp.available(block, inlet, outlet)        available, needed, ratio, breathing
 // Panelcp.readOut(block, c, point, panel, changes)   what holds at one point of the skin
 // Panelcp.nearest(block, point)                  nearest point of the skin and its panel
@@ -543,6 +544,13 @@
     return { ...laid, table, ...means, ...told };
   }
 
+  // The same in one condition, for whatever has points, panels and weights; the rows of the points
+  // are kept in `laid.table`.
+  function patchIn(block, laid, c, changes) {
+    laid.table = laid.table || reader(block, laid.points, laid.panels);
+    return onePatch(block, laid, laid.table, c, changes);
+  }
+
   function onePatch(block, laid, table, c, changes) {
     let air;
     try {
@@ -598,6 +606,6 @@
   }
 
   Object.assign(Panelcp, {
-    lay, patch, available, readOut, nearest, pointWeights, prepareOpenings,
+    lay, patch, patchIn, available, readOut, nearest, pointWeights, prepareOpenings,
   });
 })();
