@@ -9,6 +9,7 @@ import numpy as np
 from panelcp.case.preparing import PreparedCase, Progress, quiet
 from panelcp.case.reading import Case
 from panelcp.cooling.building import OutsideAir
+from panelcp.cooling.inlets import entry_recovery
 from panelcp.cooling.installation import Installation, Port
 from panelcp.cooling.results import CoolingResult
 from panelcp.cooling.solving import SampledOutside, solve_cooling
@@ -17,6 +18,9 @@ from panelcp.flow.superposition import SurfaceFlow
 from panelcp.placement.bands import PressureSamples, sample_operator, standard_draws, two_sided
 from panelcp.surface.opening import Opening
 
+USUAL_RATIO = 0.55
+"""Speed ratio Vi/V0 at which the recovery of a submerged inlet is given: the middle of its best
+range."""
 DRAWS = "cooling"
 """First word of the names of all draws of the network."""
 
@@ -47,7 +51,9 @@ def cooling_of(
     air = outside_air(installation, solutions, flow, samples, columns)
     coupled = OutsideCoupling(prepared, solutions, flow, samples.recovered[:, columns])
     sampled = sampled_outside(installation, samples, columns)
-    return solve_cooling(installation, air, sampled, coupled, progress)
+    patch, head = samples.patch[:, columns], samples.head[:, columns]
+    turning = recovery_changes(installation, air, samples.recovered[:, columns] * (head - patch))
+    return solve_cooling(installation, air, sampled, coupled, turning, progress)
 
 
 def ports_of(case: Case) -> tuple[Port, ...]:
@@ -157,6 +163,45 @@ def suction_of(installation: Installation, head: np.ndarray, deviates=None) -> n
 
 def _deviates(count: int) -> Callable[[str], np.ndarray]:
     return lambda name: standard_draws(DRAWS, name, count)
+
+
+def recovery_changes(
+    installation: Installation, air: OutsideAir, ram: np.ndarray
+) -> Callable[[np.ndarray], np.ndarray] | None:
+    """How the pressure behind submerged inlets follows their speed ratio; None without any.
+
+    Parameters
+    ----------
+    installation : Installation
+    air : OutsideAir
+    ram : (n_conditions, n_ports) Pa, that the given recovery adds to the patch pressure
+
+    Returns
+    -------
+    function of the flows out of the body, (n_conditions, n_ports) m3/s, that gives Pa, same shape
+
+    Notes
+    -----
+    The given recovery counts at the speed ratio USUAL_RATIO; from there it goes with
+    `inlets.entry_recovery`. Nose inlets and scoops do not depend on the ratio but by their lips.
+    """
+    ports = installation.ports
+    turning = [k for k, p in enumerate(ports) if p.use == "inlet" and p.kind == "submerged"]
+    if not turning:
+        return None
+    usual = entry_recovery("submerged", USUAL_RATIO).value
+
+    def changes(flows):
+        found = np.zeros(np.shape(flows))
+        for k in turning:
+            speed = np.maximum(-flows[:, k], 0.0) / ports[k].area
+            for c in np.flatnonzero(air.port_stream[:, k] > 0.0):
+                ratio = speed[c] / air.port_stream[c, k]
+                share = entry_recovery("submerged", ratio).value / usual - 1.0
+                found[c, k] = share * ram[c, k]
+        return found
+
+    return changes
 
 
 class OutsideCoupling:

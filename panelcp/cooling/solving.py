@@ -92,6 +92,7 @@ def solve_cooling(
     air: OutsideAir,
     sampled: SampledOutside | None = None,
     coupling: Coupling | None = None,
+    recovery_change: Coupling | None = None,
     progress: Callable[[str], None] = lambda text: None,
 ) -> CoolingResult:
     """Flows, pressures, temperatures and margins of an installation in every condition.
@@ -104,6 +105,8 @@ def solve_cooling(
     coupling : from the flows out of the body through the ports, (n_conditions, n_ports) m3/s, to
         by how much the flows of the other ports change the pressure at each, Pa, same shape; None
         leaves the influence out
+    recovery_change : from the same flows to by how much the pressure behind every inlet changes
+        since its recovery depends on its speed ratio, Pa; None: it does not
     progress : called with a short text before each step
 
     Returns
@@ -121,7 +124,7 @@ def solve_cooling(
     """
     progress("solving the cooling network")
     centre = Centre(installation, air)
-    rounds, change = centre.couple(coupling)
+    rounds, change = centre.couple(coupling, recovery_change)
     progress("looking for what uses up the margins")
     needed, hottest = _pressure_in_hand(centre), _highest_outside(centre)
     worlds = None
@@ -171,6 +174,7 @@ class Centre:
     ----------
     pressure : (n_conditions, n_ports) Pa, outside the ports with the influence of their flows
     coupling : (n_conditions, n_ports) Pa of it, by the flows of the others
+    recovered : (n_conditions, n_ports) Pa of it, by the speed ratios of the inlets
     duties : name of a core -> CoreDuty
     result : NetworkResult, worlds are conditions
     """
@@ -181,12 +185,18 @@ class Centre:
         self.network = build_network(installation, air, self.worlds)
         self.duties = duties(installation, self.worlds)
         self.coupling = np.zeros(air.port_pressure.shape)
+        self.recovered = np.zeros(air.port_pressure.shape)
         self.result = self._solved()
 
     @property
     def pressure(self) -> np.ndarray:
         """(n_conditions, n_ports) Pa, outside, with the influence of the flows."""
-        return self.air.port_pressure + self.coupling
+        return self.air.port_pressure + self.changes
+
+    @property
+    def changes(self) -> np.ndarray:
+        """(n_conditions, n_ports) Pa, by which the flows change the pressures outside."""
+        return self.coupling + self.recovered
 
     @property
     def state(self) -> NetworkState:
@@ -211,15 +221,22 @@ class Centre:
             **how,
         )
 
-    def couple(self, coupling: Coupling | None) -> tuple[int, float]:
-        """Repeat until flows and the pressures that they change agree: rounds, last change."""
-        if coupling is None:
+    def couple(self, coupling, recovery_change=None) -> tuple[int, float]:
+        """Repeat until flows and the pressures that they change agree: rounds, last change.
+
+        Both are `Coupling` or None, see `solve_cooling`.
+        """
+        if coupling is None and recovery_change is None:
             return 0, 0.0
         rounds, change, agreed = 0, np.inf, False
         after = port_flows(self.installation, self.result)
         while not agreed and rounds < MOST_ROUNDS:
             before, rounds = after, rounds + 1
-            self.coupling = coupling(self.volume_flows())
+            flows = self.volume_flows()
+            if coupling is not None:
+                self.coupling = coupling(flows)
+            if recovery_change is not None:
+                self.recovered = recovery_change(flows)
             self.result = self._solved()
             after = port_flows(self.installation, self.result)
             change = float(np.abs(after - before).max(initial=0.0))
@@ -557,7 +574,7 @@ class _SampledWorlds:
         worlds = Worlds(np.arange(self.shape[0]), sampled.count, sampled.deviates)
         network = build_network(installation, air, worlds)
         given = duties(installation, worlds)
-        pressure = sampled.port_pressure + centre.coupling[:, None]
+        pressure = sampled.port_pressure + centre.changes[:, None]
         temperature = worlds.each(air.temperature)
         self._result = solve_network(
             network,

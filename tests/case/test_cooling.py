@@ -1,5 +1,6 @@
 """The cooling network of a case in the air that is solved around its body."""
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -12,6 +13,7 @@ from panelcp.case.cooling import (
     OutsideCoupling,
     port_columns,
     port_volume_flows,
+    recovery_changes,
     suction_of,
 )
 from panelcp.case.cooling_run import cool_case
@@ -25,7 +27,7 @@ from panelcp.errors import CaseError
 from panelcp.placement.ranking import opening_pressures
 from tests.case.cooling_case import BODY, CORE, DUCT, FAN, LEAK
 from tests.cases import CASE, write_case
-from tests.cooling.installations import port
+from tests.cooling.installations import outside, port
 
 TEXT = BODY + CORE + DUCT + FAN + LEAK
 
@@ -36,9 +38,9 @@ def solved():
     seen = {}
     keep = cooling.solve_cooling
 
-    def spy(installation, air, sampled=None, coupling=None, progress=None):
+    def spy(installation, air, sampled, coupling, turning, progress):
         seen.update(air=air, sampled=sampled, coupling=coupling)
-        return keep(installation, air, sampled, coupling)
+        return keep(installation, air, sampled, coupling, turning)
 
     with TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
         patch.setattr(cooling, "solve_cooling", spy)
@@ -161,3 +163,24 @@ class TestSuctionOfFlaps:
         )
         assert found[:, 1] == pytest.approx(200.0 * np.array([-0.5, -0.35, -0.2]))
         assert not found[:, 0].any()
+
+
+class TestRecoveryOfSubmergedInlets:
+    def changes(self, kind, flow):
+        inlet = replace(port("ramp", "inlet", 0.02), kind=kind)
+        air = outside([[200.0]], stream=40.0)
+        change = recovery_changes(Installation(ports=(inlet,)), air, np.array([[300.0]]))
+        return None if change is None else change(np.array([[flow]]))[0, 0]
+
+    def test_nothing_changes_at_the_usual_ratio(self):
+        assert self.changes("submerged", -0.55 * 40.0 * 0.02) == pytest.approx(0.0, abs=1e-9)
+
+    def test_more_air_than_the_stream_brings_costs_recovery(self):
+        # memory: 0.89 best, 0.65 from a ratio of 1 on
+        assert self.changes("submerged", -40.0 * 0.02) == pytest.approx(300.0 * (0.65 / 0.89 - 1.0))
+
+    def test_air_that_comes_out_counts_as_none_taken(self):
+        assert self.changes("submerged", 0.5) == pytest.approx(300.0 * (0.60 / 0.89 - 1.0))
+
+    def test_nose_inlets_have_no_such_change(self):
+        assert self.changes("forward-facing", -0.3) is None
