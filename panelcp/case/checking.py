@@ -132,7 +132,29 @@ def _case_lines(case: Case) -> list[str]:
     lines += [f"opening: {opening_line(opening)}" for opening in prepared.openings]
     lines += [found.line() for found in prepared.searches]
     lines += [f"no-cut zone: {zone.name} ({zone.shape})" for zone in case.zones]
+    lines += _network_lines(case)
     return [*lines, _verdict(check, "no mistakes found")]
+
+
+def _network_lines(case: Case) -> list[str]:
+    """What the cooling network is made of, and what is taken for granted."""
+    found = case.installation
+    if found is None:
+        return []
+    groups = {
+        "inlet": found.inlets,
+        "exit": found.exits,
+        "core": found.cores,
+        "duct": found.ducts,
+        "fan": found.fans,
+        "leak": found.leaks,
+    }
+    parts = [
+        f"{word}{'s' if len(things) > 1 else ''} {', '.join(thing.name for thing in things)}"
+        for word, things in groups.items()
+        if things
+    ]
+    return [f"cooling network: {'; '.join(parts)}", *(f"note: {note}" for note in found.notes)]
 
 
 def _condition_text(case: Case, condition) -> str:

@@ -9,7 +9,8 @@ from panelcp.case.checking import check_file
 from panelcp.case.starter import write_starter_case
 from panelcp.errors import SurfaceError
 from panelcp.surface.formats import load_triangles
-from tests.cases import write_mesh
+from tests.case.cooling_case import BODY, CORE, DUCT
+from tests.cases import write_case, write_mesh
 
 COWL = Path(__file__).parents[2] / "geometries" / "glider_tug" / "cowl.stl"
 
@@ -43,3 +44,11 @@ def test_axes_that_cannot_be_are_refused_with_a_proposal(tmp_path):
     path = turned(tmp_path, [[0, 0, -1], [1, 0, 0], [0, -1, 0]])
     with pytest.raises(SurfaceError, match=r"The shape suggests other axes: --axes=-z,\+x,-y$"):
         check_file(path)
+
+
+def test_parts_of_the_cooling_network_are_listed(tmp_path):
+    text = BODY + CORE + DUCT
+    lines = check_file(write_case(tmp_path, text))
+    (line,) = [line for line in lines if line.startswith("cooling network: ")]
+    assert line == "cooling network: inlet nose; exit chin; core radiator; duct chin duct"
+    assert any(line.startswith("note: no leaks") for line in lines)
