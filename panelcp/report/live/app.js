@@ -31,7 +31,7 @@
       this._layout(root);
       this.picture = new live.Picture(this.model, this.places.picture);
       this.picture.update(true);
-      this.controls = new live.AirControls(this.model, this.places.side);
+      this.controls = new live.AirControls(this.model, this.picture, this.places.side);
       this.readOut = new live.ReadOut(this.model, this.picture, this.places.readOut);
       this.handlers = {};
       this.model.on("change", (what) => this._later(what));
@@ -115,7 +115,7 @@
     const root = document.getElementById("live-app"), data = document.getElementById("live-data");
     if (!root || !data) return;
     try {
-      const settings = JSON.parse(document.getElementById("live-settings").textContent);
+      const settings = JSON.parse(await Panelcp.readText(document.getElementById("live-settings").textContent));
       const block = await Panelcp.readBlock(data.textContent);
       live.times = { read: performance.now() }; // ms since the page was opened
       document.getElementById("live-root").classList.add("live-ready");

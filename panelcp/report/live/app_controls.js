@@ -1,6 +1,6 @@
 // Controls of the live page: condition, field, comparison, sliders.
 //
-// new Panelcp.live.AirControls(model, place): builds them; they write into the model and tell it.
+// new Panelcp.live.AirControls(model, picture, place): builds them; they write into the model and tell it.
 (() => {
   "use strict";
   const Panelcp = (globalThis.Panelcp = globalThis.Panelcp || {});
@@ -22,8 +22,8 @@
   };
 
   live.AirControls = class AirControls {
-    constructor(model, place) {
-      this.model = model;
+    constructor(model, picture, place) {
+      Object.assign(this, { model, picture });
       this.rows = {};
       place.append(this._choices(), this._sliders());
       this.rebuild();
@@ -58,9 +58,17 @@
       this.secondRow = labelled("Second picture", this.second);
       const body = element("fieldset", { class: "live-box" }, element("legend", { text: "Show" }),
         labelled("Condition", this.first), labelled("Colours", this.field), this.partnerRow, this.recoveryRow,
-        element("label", { class: "live-check" }, this.both, " two pictures side by side"), this.secondRow);
+        element("label", { class: "live-check" }, this.both, " two pictures side by side"), this.secondRow,
+        ...this._traces());
       this._showPartner();
       return body;
+    }
+
+    // Exit air along the skin, where lines are known.
+    _traces() {
+      if (!this.model.settings.traces?.length) return [];
+      const box = element("input", { type: "checkbox", checked: true, on: { change: () => this.picture.showTraces(box.checked) } });
+      return [element("label", { class: "live-check" }, box, " air of the exits along the skin (where to look; nothing is cleared)")];
     }
 
     _conditionText(condition) {
@@ -107,7 +115,8 @@
       this.told = element("p", { class: "live-told soft", hidden: true });
       this.resetButton = element("button", { type: "button", text: "Back to what was solved", on: { click: () => this.reset() } });
       this.legend = element("legend", { text: "Change the air" });
-      return element("fieldset", { class: "live-box" }, this.legend, this.list, this.problem, this.told, this.resetButton);
+      this.air = element("p", { class: "live-told soft" });
+      return element("fieldset", { class: "live-box" }, this.legend, this.air, this.list, this.problem, this.told, this.resetButton);
     }
 
     reset() {
@@ -195,20 +204,28 @@
       if (this.problem.textContent !== text) this.problem.textContent = text;
     }
 
+    _airText({ speed, dynamicPressure, temperature, density, meanRise }) {
+      const altitude = this._value("altitude") ?? 0;
+      const parts = [`${units.text(speed, "speed")} true`, `q ${units.text(dynamicPressure, "pressure")}`, units.text(altitude, "altitude"),
+        units.text(temperature, "temperature"), `${density.toFixed(3)}\u00a0kg/m\u00b3`];
+      if (meanRise) parts.push(`propeller\u2019s mean rise ${units.text(meanRise, "pressure")}`);
+      return parts.join(", ");
+    }
+
     // What is exact, what is rough, what stays as it was solved.
     tell() {
       const { model } = this, changed = model.isChanged;
       this.resetButton.disabled = !changed;
       const flow = model.flowOf(this.condition), lines = [];
-      if (flow.frozen.length) lines.push(`Stays as solved while you move: ${flow.frozen.join(", ")}.`);
+      if (flow.frozen.length) lines.push(`Stays as solved while you move: ${[...flow.frozen, ...(model.settings.traces?.length ? ["lines of the exits\u2019 air"] : [])].join(", ")}.`);
       if (flow.approximate.length) {
         lines.push(`Not quite exact: ${flow.approximate.join(", ")} (${(100 * flow.unmatched).toFixed(1)} % of it is not among those stored).`);
       }
       if (!flow.predicted) lines.push("The wind comes from behind into the slipstream: a guess of the sign only.");
       this.told.hidden = !lines.length;
       this.told.textContent = lines.join(" ");
-      const { condition } = { condition: model.block.conditions[this.condition] };
-      this.legend.textContent = `Change the air: ${live.shortened(condition.name)}`;
+      this.legend.textContent = `Change the air: ${live.shortened(model.block.conditions[this.condition].name)}`;
+      this.air.textContent = this._airText(flow.air);
     }
   };
 })();

@@ -4,6 +4,7 @@
 //   views            viewers that are there, in the order of model.shown
 //   update(rescale)  fields, hatching and titles as the model stands; rescale: also the colours' ends
 //   setPlace(laid, wrong)   outline of the opening that is tried, or null; wrong: the last one that lay well
+//   showTraces(wanted)      lines of the exits' air
 //   setExtra(name, {lines, points})  lines and points of other parts of the page, by name
 //   pin              what was read last: {point, panel}, or null
 //   on(name, handler)  "pin" reading, "select" name, "drag" reading, "nudge" {direction, fine}
@@ -22,6 +23,7 @@
       this.model = model;
       this.views = [];
       this.extras = new Map();
+      this.tracesShown = true;
       this.handlers = {};
       this.pin = null;
       this.place = null;
@@ -138,6 +140,7 @@
         if (model.spec.ratio || rescale || this.views[k].hatched !== key) this.views[k].setHatch(this._hatch(shown, fields[k]));
         this.views[k].hatched = key;
       });
+      if (!rescale) this._extras();
       if (rescale || !this.legendPlace.firstChild) {
         this._legend(quantities);
         this._marks();
@@ -250,10 +253,23 @@
 
     _extras() {
       const all = [...this.extras.values()];
-      for (const view of this.views) {
-        view.setLines(all.flatMap(({ lines }) => lines || []));
+      this.views.forEach((view, k) => {
+        view.setLines([...this._traces(this.model.shown[k]), ...all.flatMap(({ lines }) => lines || [])]);
         view.setPoints(all.flatMap(({ points }) => points || []));
-      }
+      });
+    }
+
+    // Exit air of a condition as it was solved; dashed where the sliders have changed the condition.
+    _traces({ condition, solved }) {
+      const { model } = this, found = (model.settings.traces || []).find((row) => row.condition === condition);
+      if (!this.tracesShown || !found || !model.openings.length) return [];
+      const dashed = Object.keys(model.changesOf(condition, solved)).length > 0;
+      return found.lines.map(({ points }) => ({ points: summed(points), kind: "exit", dashed, width: 1.2 }));
+    }
+
+    showTraces(wanted) {
+      this.tracesShown = wanted;
+      this._extras();
     }
   };
 
@@ -262,6 +278,15 @@
   const shortened = (text) => {
     const letters = [...text];
     return letters.length <= LONGEST ? text : `${letters.slice(0, LONGEST - 1).join("")}\u2026`;
+  };
+  // Steps in millimetres to places in metres.
+  const summed = (steps) => {
+    const places = new Float32Array(steps.length), at = [0, 0, 0];
+    for (let k = 0; k < steps.length; k++) {
+      at[k % 3] += steps[k];
+      places[k] = 0.001 * at[k % 3];
+    }
+    return places;
   };
   const flat = (points) => Float32Array.from(points.flat());
 

@@ -7,7 +7,7 @@
 //   points, normals, first, second   (3 n) control points, m, and the frames of the panels
 //   parts             one for every ground and for the free air: { ground, fields }
 //   separation        per condition (n) Pa or null; state: per condition (n) or null, see states }
-// Panels keep the order of the surface in Python.
+// Panels keep the order of the surface in Python. Panelcp.readText(base64) unpacks a text.
 (function () {
   "use strict";
   globalThis.Panelcp = globalThis.Panelcp || {};
@@ -161,5 +161,10 @@
     return blockOf(new Uint8Array(await inflated(bytesOf(base64))));
   }
 
-  Object.assign(globalThis.Panelcp, { readBlock });
+  // base64 text of a deflated text in UTF-8 -> Promise of the text
+  async function readText(base64) {
+    return new TextDecoder().decode(await inflated(bytesOf(base64)));
+  }
+
+  Object.assign(globalThis.Panelcp, { readBlock, readText });
 })();

@@ -275,7 +275,7 @@
     });
     const meanRise = slipstream ? slipstream.meanRise : 0, q = 0.5 * density * speed ** 2;
     return {
-      condition: c, changed: names, density, stream, speed, slipstream, weights, part, meanRise,
+      condition: c, changed: names, temperature: air.temperature, density, stream, speed, slipstream, weights, part, meanRise,
       dynamicPressure: q, referencePressure: q + Math.max(meanRise, 0),
       predicted: !slipstream || slipstream.predicted,
       unmatched: fitted.unmatched,

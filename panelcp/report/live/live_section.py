@@ -19,6 +19,7 @@ from panelcp.report.colours import pressure_scale
 from panelcp.report.contents import RunContents, in_pascal
 from panelcp.report.hatching import MAY_SEPARATE, SEPARATED
 from panelcp.report.live.block import block_script, packed_block
+from panelcp.report.live.traces import exit_traces
 from panelcp.report.live.viewer_script import viewer_script
 from panelcp.report.sheets import shown_panels
 from panelcp.surface.opening import KINDS, MAX_DISTANCE, SHAPES
@@ -83,10 +84,10 @@ def live_script(contents: RunContents, block: bytes) -> str:
     -------
     str
     """
-    more = json.dumps(live_settings(contents), ensure_ascii=False).replace("<", "\\u003c")
+    settings = json.dumps(live_settings(contents), ensure_ascii=False, separators=(",", ":"))
     return (
         f'<script type="text/plain" id="live-data">{packed_block(block)}</script>'
-        f'<script type="application/json" id="live-settings">{more}</script>'
+        f'<script type="text/plain" id="live-settings">{packed_block(settings.encode())}</script>'
         f"<script>{viewer_script()}\n{block_script()}\n{app_script()}</script>"
     )
 
@@ -115,7 +116,7 @@ def live_settings(contents: RunContents) -> dict[str, Any]:
     -------
     dict of plain values: `focus` (box, m), `cp` (greatest value and step of the common scale),
     `pascal` (whether a condition is shown in Pa), `hatch` (state of the air -> hatching), `kinds`
-    and `shapes` of openings, `farthest` (m, of a centre from the skin)
+    and `shapes` of openings, `farthest` (m, of a centre from the skin), `traces` of exit air
     """
     surface, shown = contents.flow.surface, shown_panels(contents)
     corners = surface.corners[shown].reshape(-1, 3)
@@ -130,6 +131,7 @@ def live_settings(contents: RunContents) -> dict[str, Any]:
         "kinds": list(KINDS),
         "shapes": list(SHAPES),
         "farthest": MAX_DISTANCE,
+        "traces": exit_traces(contents),
     }
 
 

@@ -169,7 +169,7 @@ def test_sliders_give_what_a_fresh_solution_gives(desk, contents):
     alpha, cp, gauge, drawn, told = desk.run(
         "const { controls, model } = Panelcp.live.app, flow = ready.state.flow(0);"
         "return [Number(controls.rows.alpha.number.value), [...flow.cp], [...flow.gauge],"
-        "ready.view.scene.limit, told('.live-told')]"
+        "ready.view.scene.limit, told('.live-box:nth-of-type(2)')]"
     )
     before = contents.flow.conditions[0]
     assert alpha == before.alpha + 2.0
@@ -181,6 +181,12 @@ def test_sliders_give_what_a_fresh_solution_gives(desk, contents):
     q = fresh.dynamic_pressure[0]
     assert np.abs(np.array(gauge) - expected).max() < CP_TOLERANCE * q
     assert np.abs(np.array(cp) - expected / q).max() < CP_TOLERANCE
+    off = desk.run(
+        "const { view } = ready, own = Float32Array.from(ready.state.flow(0).cp);"
+        "const wanted = Panelcp.cornerMeans(view.geometry, own);"
+        "return Math.max(...wanted.map((value, k) => Math.abs(value - view.values[0][k])))"
+    )
+    assert off == 0.0, "what is drawn"
     assert drawn == pytest.approx(live_settings(contents)["cp"]["limit"])
     for word in ("boundary layer", "separated air", "needed pressure"):
         assert word in told
@@ -376,19 +382,43 @@ def test_units_follow_the_switch_of_the_page(desk, contents):
     assert f"STA {point[0] / 0.0254:.2f}".replace("-", "\u2212") in shown
     assert float(speed) == pytest.approx(70.0)
     assert "inH2O" in legend
+    assert "100\u00a0\u00b0F" in desk.run("return told('.live-box:nth-of-type(2)')")
 
 
 def test_later_parts_add_lines_and_points(desk):
     counts = desk.run(
-        "const { state, view } = ready; const said = []; state.on('change', (w) => said.push(w));"
+        "const { state, view } = ready, count = () => view.strokes.lines.length, before = count();"
+        "const said = []; state.on('change', (w) => said.push(w));"
         "state.add('taps', { points: [{ number: 7, point: [-1, 0, 0.43], name: 'tap 7' }],"
         "lines: [{ points: Float32Array.from([-1, 0, .44, -.5, 0, .49]), kind: 'exit' }] });"
         "state.addBox('Taps'); await set(Panelcp.live.app.controls.first, '1'); const all ="
-        "[view.strokes.lines.length, view.labels.items.has('points 7'), said.includes('condition'),"
+        "[count() - before, view.labels.items.has('points 7'), said.includes('condition'),"
         "told('.live-side').includes('Taps')]; state.add('taps', null);"
-        "return [...all, view.strokes.lines.length]"
+        "return [...all, count() - before]"
     )
     assert counts == [1, True, True, True, 0]
+
+
+def test_exit_air_is_drawn_along_the_skin_and_dashed_once_changed(desk, contents):
+    traces = live_settings(contents)["traces"]
+    assert [row["condition"] for row in traces] == np.flatnonzero(contents.flow.moving).tolist()
+    names = [line["name"] for line in traces[0]["lines"]]
+    assert f"{NASTY} chin" in names
+    finder = SkinFinder(contents.flow.surface)
+    for line in traces[0]["lines"]:
+        places = np.cumsum(np.reshape(line["points"], (-1, 3)), axis=0) * 1e-3
+        assert np.all(np.diff(places[:, 0]) > 0.0), "aft"
+        for place in places[::10]:
+            away = np.linalg.norm(finder.nearest(place)[0] - place)
+            assert away < 0.01
+    counts = desk.run(
+        "const { picture, controls } = Panelcp.live.app, lines = () => ready.view.strokes.lines;"
+        "const before = [lines().length, lines().some((line) => line.dashed)];"
+        "await set(controls.rows.alpha.number, '3'); const after = lines().every((l) => l.dashed);"
+        "picture.showTraces(false); const none = lines().length; picture.showTraces(true);"
+        "return [...before, after, none]"
+    )
+    assert counts == [len(names), False, True, 0]
 
 
 def test_phone_and_plain_canvas(browser, contents, tmp_path):
