@@ -112,6 +112,10 @@ class Worlds:
             return float(band.value)
         return np.tile(at_deviation(band, self.deviates(name)), len(self.conditions))
 
+    def discharge(self, band: UncertainValue, name: str) -> float | np.ndarray:
+        """As `drawn`, of a discharge coefficient: never above 1."""
+        return np.minimum(self.drawn(band, name), 1.0)
+
     def deviation(self, name: str) -> float | np.ndarray:
         """Place in a band, standard deviations: 0, or (n_worlds,)."""
         if self.deviates is None:
@@ -157,7 +161,7 @@ def build_network(installation: Installation, air: OutsideAir, worlds: Worlds) -
         elements += _fan_elements(fan, worlds)
     for leak in installation.leaks:
         area = worlds.drawn(leak.area, f"leak {leak.name}: area")
-        discharge = worlds.drawn(leak.discharge, f"leak {leak.name}: discharge")
+        discharge = worlds.discharge(leak.discharge, f"leak {leak.name}: discharge")
         elements.append(Orifice(leak.name, leak.start, leak.end, discharge, area))
     boundaries = [outside_node(port) for port in installation.ports]
     ends = dict.fromkeys(end for e in elements for end in (e.start, e.end))
@@ -171,7 +175,7 @@ def build_network(installation: Installation, air: OutsideAir, worlds: Worlds) -
 def _port_elements(installation, air, worlds, k: int, port: Port) -> list[Element]:
     place, outside = installation.place_of(port), outside_node(port)
     stream = worlds.each(air.port_stream[:, k])
-    discharge = worlds.drawn(port.discharge, f"opening {port.name}: discharge")
+    discharge = worlds.discharge(port.discharge, f"opening {port.name}: discharge")
     if port.use == "inlet":
         return [_inlet_element(air, worlds, port, place, stream, discharge)]
     elements: list[Element] = []
@@ -286,7 +290,7 @@ def _fan_elements(fan: FanUnit, worlds: Worlds) -> list[Element]:
 
 
 def duties(
-    installation: Installation, worlds: Worlds, warmer: np.ndarray | float = 0.0
+    installation: Installation, worlds: Worlds, warmth: np.ndarray | float = 1.0
 ) -> dict[str, CoreDuty]:
     """What every core must cool in every world.
 
@@ -294,7 +298,8 @@ def duties(
     ----------
     installation : Installation
     worlds : Worlds
-    warmer : K by condition, added to the temperature of charge air: a warmer day
+    warmth : by condition, outside temperature over that of the installation, both K: on a warmer
+        day charge air comes hotter by the same ratio, since the compressor multiplies (derived)
     """
     found = {}
     for core in installation.cores:
@@ -309,8 +314,7 @@ def duties(
             factor = worlds.drawn(core.heat_scatter, f"heat of {core.role}")
             heat = worlds.each(core.heat) * factor
         else:
-            shift = np.broadcast_to(warmer, np.shape(core.hot_inlet))
-            hot = worlds.each(core.hot_inlet + shift)
+            hot = worlds.each(core.hot_inlet * np.asarray(warmth))
         found[core.name] = CoreDuty(
             core.name,
             worlds.each(core.other_flow),

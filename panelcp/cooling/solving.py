@@ -525,7 +525,7 @@ def _highest_outside(centre: Centre) -> np.ndarray:
     n = len(centre.air.conditions)
 
     def margin_at(temperature):
-        given = duties(centre.installation, centre.worlds, temperature - centre.air.temperature)
+        given = duties(centre.installation, centre.worlds, temperature / centre.air.temperature)
         return _least_margin(centre, centre.at(centre.pressure, temperature, given), given)
 
     ends = np.full(n, COLDEST), np.full(n, HOTTEST)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from panelcp.cooling.building import Worlds, build_network
 from panelcp.cooling.elements import Buoyancy, ElementAir, Orifice
 from panelcp.cooling.heat import CoreDuty, steady_core
 from panelcp.cooling.installation import BAY, FanUnit, Installation, Leak
@@ -208,6 +209,23 @@ class TestMargins:
         warmer = replace(air, temperature=found.highest_outside)
         assert solve_cooling(self.hot(), warmer).least_margin[0] == pytest.approx(0.0, abs=0.01)
 
+    def test_charge_air_warms_as_the_air_that_is_compressed(self):
+        # T2 = T1 (1 + ...): at the highest outside temperature it comes hotter by its ratio
+        def charge(hot):
+            cooler = core(
+                "cooler", role="charge air", hot_inlet=np.array([hot]), heat=None,
+                other_flow=np.array([0.09]), other_specific_heat=1006.0,
+                limit=UncertainValue(330.0, kind="temperature"),
+            )  # fmt: skip
+            return simple(cores=(cooler,), ducts=(duct("duct", "inlet", "cooler", (0.3, 0.03)),))
+
+        air = outside([[900.0, -60.0]])
+        highest = solve_cooling(charge(380.0), air).highest_outside
+        assert highest[0] > air.temperature[0] + 10.0
+        hot = 380.0 * highest[0] / air.temperature[0]
+        again = solve_cooling(charge(hot), replace(air, temperature=highest))
+        assert again.least_margin[0] == pytest.approx(0.0, abs=0.01)
+
     def test_pressure_in_hand_is_not_told_with_the_fan_running(self):
         flow = np.array([0.0, 0.3, 0.6])
         fan = FanUnit(
@@ -316,6 +334,24 @@ class TestSamples:
         found = solve_cooling(simple(cores=(radiator,)), air, sampled).cores[0]
         assert found.margin.low[0] < found.margin.value[0] < found.margin.high[0]
         assert 0.0 <= found.chance_too_hot[0] <= 1.0
+
+    def test_discharge_is_never_drawn_above_one(self):
+        # an opening that passes more than the ideal jet does not exist; entries refuse it
+        band = UncertainValue(0.9, 0.8, 0.98, "memory")
+        air = outside([[500.0, 0.0]])
+        pressure = np.repeat(air.port_pressure[:, None], 400, axis=1)
+        sampled = SampledOutside(400, pressure, self.draws())
+        for cross_flow in (False, True):
+            exit_ = port("exit", "exit", 0.01, band, cross_flow=cross_flow)
+            ports = (port("inlet", "inlet", 0.03, band), exit_)
+            leak = Leak("seal", "radiator", BAY, exact(1e-3), band)
+            solve_cooling(simple(ports=ports, leaks=(leak,)), air, sampled)
+        worlds = Worlds(np.arange(1), 400, self.draws())
+        network = build_network(
+            simple(ports=(ports[0], port("exit", "exit", 0.01, band))), air, worlds
+        )
+        exits = of(network.elements, "exit").discharge
+        assert exits.max() == 1.0
 
 
 class TestSeveralStates:
