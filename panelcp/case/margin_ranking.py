@@ -10,13 +10,15 @@ from panelcp.case.cooling import outside_air, port_columns
 from panelcp.case.cooling_ports import exit_port, inlet_port
 from panelcp.case.preparing import PreparedCase
 from panelcp.case.reading import OpeningEntry
-from panelcp.cooling.installation import Port
+from panelcp.cooling.installation import Installation, Port
 from panelcp.cooling.placing import (
+    NO_BAY_EXIT,
     MarginRanking,
     Placement,
     margins_with,
     ranked_margins,
     replaced_area,
+    staying,
 )
 from panelcp.cooling.results import CoolingResult
 from panelcp.errors import NetworkError
@@ -56,10 +58,12 @@ def margin_rankings(
     coupling = np.stack([port.coupling for port in network.ports], axis=1)
     rankings, notes = [], []
     for use in USES:
-        everything = range(n_inlets) if use == "inlet" else range(n_inlets, len(samples.openings))
+        everything = _places(installation, use, samples.openings, n_inlets)
         if use == "inlet" and len(everything) < 2:
             continue
         try:
+            if not everything:
+                raise NetworkError(NO_BAY_EXIT)
             groups = _groups(prepared, use, [samples.openings[k] for k in everything])
             found, own, order = [], [], []
             area = replaced_area(installation, use)
@@ -78,6 +82,13 @@ def margin_rankings(
         except NetworkError as error:
             notes.append(str(error))
     return tuple(rankings), tuple(notes)
+
+
+def _places(installation: Installation, use: str, openings, n_inlets: int) -> list[int]:
+    """Numbers of the openings of a use that can take the place of ports, inlets first."""
+    ends = (0, n_inlets) if use == "inlet" else (n_inlets, len(openings))
+    names = staying(installation, use)
+    return [k for k in range(*ends) if openings[k].name not in names]
 
 
 def _groups(prepared: PreparedCase, use: str, openings: list[Opening]):

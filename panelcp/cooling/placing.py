@@ -12,6 +12,11 @@ from panelcp.cooling.solving import Centre
 from panelcp.errors import NetworkError
 from panelcp.surface.mesh import frozen_array
 
+NO_BAY_EXIT = (
+    "places of exits cannot be ranked by margin: no exit takes its air from the common "
+    f"{BAY}; every exit has a duct or core of its own"
+)
+
 
 @dataclass(frozen=True, eq=False)
 class Placement:
@@ -106,6 +111,21 @@ def replaced_area(installation: Installation, use: str) -> float:
     return sum(p.area for p in ports if use == "inlet" or _on_bay(installation, p))
 
 
+def staying(installation: Installation, use: str) -> set[str]:
+    """Names of ports that stay while places of a use are tried; no place can be where they are.
+
+    Parameters
+    ----------
+    installation : Installation
+    use : "exit": all but the exits on the bay stay; "inlet": all but the inlets
+    """
+    return {
+        port.name
+        for port in installation.ports
+        if port.use != use or (use == "exit" and not _on_bay(installation, port))
+    }
+
+
 def ranked_margins(
     use: str,
     openings,
@@ -157,12 +177,10 @@ def with_exit(installation: Installation, port: Port) -> Installation:
     ------
     NetworkError : no exit hangs on the bay
     """
-    kept = tuple(p for p in installation.ports if p.use == "inlet" or not _on_bay(installation, p))
+    names = staying(installation, "exit")
+    kept = tuple(p for p in installation.ports if p.name in names)
     if len(kept) == len(installation.ports):
-        raise NetworkError(
-            "places of exits cannot be ranked by margin: no exit takes its air from the common "
-            f"{BAY}; every exit has a duct or core of its own"
-        )
+        raise NetworkError(NO_BAY_EXIT)
     return replace(installation, ports=(*kept, port), bay_height=None)
 
 

@@ -1,0 +1,53 @@
+"""Margins with exits and inlets at other places."""
+
+import numpy as np
+import pytest
+
+from panelcp.case.margin_ranking import _places
+from panelcp.cooling.placing import Placement, margins_with, staying, with_exit
+from panelcp.cooling.solving import solve_cooling
+from tests.cooling.installations import core, outside, port, simple
+
+
+def two_ways():
+    """A radiator with an exit of its own, an oil cooler that blows into the bay."""
+    cores = (
+        core(end="own exit", heat=np.array([45e3])),
+        core("oil cooler", "inlet", face_area=0.02, square=8.0, role="oil", heat=np.array([8e3])),
+    )
+    ports = (
+        port("inlet", "inlet", 0.05),
+        port("own exit", "exit", 0.035),
+        port("bay exit", "exit", 0.01),
+    )
+    return simple(cores=cores, ports=ports)
+
+
+class TestWhatStays:
+    def test_exits_with_a_way_of_their_own_stay(self):
+        assert staying(two_ways(), "exit") == {"inlet", "own exit"}
+        assert staying(two_ways(), "inlet") == {"own exit", "bay exit"}
+        kept = with_exit(two_ways(), port("place", "exit", 0.01)).ports
+        assert [p.name for p in kept] == ["inlet", "own exit", "place"]
+
+    def test_no_place_is_tried_where_a_port_stays(self):
+        # an opening for both uses stands among the inlets and again among the exits
+        names = ("inlet", "spare", "inlet", "own exit", "bay exit", "spare")
+        openings = [port(name, "exit") for name in names]
+        assert _places(two_ways(), "exit", openings, 2) == [4, 5]
+        assert _places(two_ways(), "inlet", openings, 2) == [0, 1]
+
+
+class TestMargins:
+    def test_exit_at_its_own_place_gives_the_margins_of_the_installation(self):
+        air = outside([[1300.0, -200.0, -100.0]], temperature=311.0)
+        place = Placement(
+            two_ways().ports[2], [[-100.0], [0.0]], np.full((2, 1), 50.0), [[0.0]] * 2
+        )
+        found = margins_with(two_ways(), air, place)
+        whole = solve_cooling(two_ways(), air)
+        assert found.margin[0, 0] == pytest.approx(whole.least_margin[0], abs=1e-3)
+        assert found.flow[0, 0] == pytest.approx(
+            sum(one.flow.value[0] for one in whole.cores), rel=1e-5
+        )
+        assert found.flow[1, 0] < found.flow[0, 0]
