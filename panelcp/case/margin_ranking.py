@@ -10,6 +10,7 @@ from panelcp.case.cooling import outside_air, port_columns
 from panelcp.case.cooling_ports import exit_port, inlet_port
 from panelcp.case.preparing import PreparedCase
 from panelcp.case.reading import OpeningEntry
+from panelcp.cooling.building import OutsideAir
 from panelcp.cooling.installation import Installation, Port
 from panelcp.cooling.placing import (
     NO_BAY_EXIT,
@@ -55,7 +56,7 @@ def margin_rankings(
     installation = network.installation
     columns = port_columns(installation, samples.openings, n_inlets)
     air = outside_air(installation, solutions, flow, samples, columns)
-    coupling = np.stack([port.coupling for port in network.ports], axis=1)
+    coupling = _changes(network, air)
     rankings, notes = [], []
     for use in USES:
         everything = _places(installation, use, samples.openings, n_inlets)
@@ -82,6 +83,11 @@ def margin_rankings(
         except NetworkError as error:
             notes.append(str(error))
     return tuple(rankings), tuple(notes)
+
+
+def _changes(network: CoolingResult, air: OutsideAir) -> np.ndarray:
+    """(n_conditions, n_ports) Pa, by which the network's own flows change the pressures outside."""
+    return np.stack([port.pressure for port in network.ports], axis=1) - air.port_pressure
 
 
 def _places(installation: Installation, use: str, openings, n_inlets: int) -> list[int]:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panelcp.case.margin_ranking import _places
+from panelcp.case.margin_ranking import _changes, _places
 from panelcp.cooling.placing import Placement, margins_with, staying, with_exit
 from panelcp.cooling.solving import solve_cooling
 from tests.cooling.installations import core, outside, port, simple
@@ -36,6 +36,18 @@ class TestWhatStays:
         openings = [port(name, "exit") for name in names]
         assert _places(two_ways(), "exit", openings, 2) == [4, 5]
         assert _places(two_ways(), "inlet", openings, 2) == [0, 1]
+
+
+def test_ports_that_stay_keep_all_that_the_flows_change_outside_them():
+    # the influence of other ports, and what a submerged inlet loses by its speed ratio
+    air = outside([[1300.0, -200.0]])
+    network = solve_cooling(
+        simple(),
+        air,
+        coupling=lambda flows: np.array([[0.0, 20.0]]),
+        recovery_change=lambda flows: np.array([[-150.0, 0.0]]),
+    )
+    assert _changes(network, air) == pytest.approx(np.array([[-150.0, 20.0]]))
 
 
 class TestMargins:
