@@ -23,7 +23,7 @@ WIDTH, ROW, NAMES, NUMBERS = 640, 22, 210, 108
 """Units of the picture: its width, a row's height, room for names on the left and numbers on the
 right."""
 
-LONGEST_NAME = 34
+LONGEST_NAME = 32
 """Letters of a condition's name in the picture."""
 
 CARD_STYLE = """

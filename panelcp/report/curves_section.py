@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
 from urllib.parse import quote
@@ -20,7 +20,12 @@ NOTE = (
 
 
 def curves_section(
-    curves: Curves, pictures: Sequence[tuple[str, str, Path]], table, row, folder: str = "curves"
+    curves: Curves,
+    pictures: Sequence[tuple[str, str, Path]],
+    table,
+    row,
+    folder: str = "curves",
+    source: Callable[[Path], str] | None = None,
 ) -> str:
     """HTML of the section; every text is escaped.
 
@@ -30,6 +35,7 @@ def curves_section(
     pictures : (title, caption, path) of each PNG, as `write_curves` returns them for these curves
     table, row : functions of the page that make tables
     folder : in which the pictures lie, beside the page
+    source : gives what stands in the `src` of a picture; the picture itself by default
 
     Returns
     -------
@@ -37,7 +43,7 @@ def curves_section(
     """
     plans = {plan.title: plan for plan in figure_plans(curves)}
     figures = [
-        _figure(plans[title], path, table, row, folder)
+        _figure(plans[title], path, table, row, folder, source or _embedded)
         for title, _, path in pictures
         if title in plans
     ]
@@ -46,13 +52,16 @@ def curves_section(
     return f"<p class='soft'>{escape(NOTE)}</p>" + "".join(figures)
 
 
-def _figure(plan: FigurePlan, path: Path, table, row, folder: str) -> str:
-    """One figure with its caption, and its numbers folded away."""
+def _embedded(path: Path) -> str:
     data = base64.b64encode(path.read_bytes()).decode("ascii")
+    return f"data:image/png;base64,{data}"
+
+
+def _figure(plan: FigurePlan, path: Path, table, row, folder: str, source) -> str:
+    """One figure with its caption, and its numbers folded away."""
     link = f'<a href="{quote(f"{folder}/{path.name}")}">{escape(f"{folder}/{path.name}")}</a>'
     picture = (
-        f'<img alt="{escape(plan.alt, quote=True)}" style="max-width:840px" '
-        f'src="data:image/png;base64,{data}">'
+        f'<img alt="{escape(plan.alt, quote=True)}" style="max-width:840px" src="{source(path)}">'
     )
     caption = f"<figcaption>{escape(plan.caption)} {link}</figcaption>"
     numbers = _numbers(plan, table, row)

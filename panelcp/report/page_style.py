@@ -70,13 +70,14 @@ a { color:inherit; text-underline-offset:.15em }
 .notice { background:var(--warn-paper); color:var(--warn-ink); border-left:5px solid var(--warn);
           padding:.6rem .9rem; margin:.8rem 0; font-weight:600; max-width:none }
 .notice > p, .notice li { max-width:none; margin:.2rem 0 } .notice ul { margin:.3rem 0 }
-.notice details, .notice .plain { font-weight:400 }
+.notice ul { font-weight:400 }
 .units { border:1px solid var(--line); border-radius:6px; display:inline-flex; flex-wrap:wrap;
          gap:.2rem 1.2rem; padding:.15rem .8rem .4rem; margin:.6rem 0 }
 .units[hidden] { display:none } .units legend { color:var(--soft); font-size:.85rem }
 .units label { cursor:pointer } .units input { accent-color:var(--good) }
-nav ul { list-style:none; margin:.8rem 0 0; padding:0; display:flex; flex-wrap:wrap;
-         gap:.1rem 1.1rem }
+.bar { display:flex; flex-wrap:wrap; align-items:flex-end; gap:0 2rem }
+nav summary { padding:.4rem 0 } nav ul { list-style:none; margin:0 0 .6rem; padding:0;
+         columns:4 15rem; column-gap:1.4rem } nav details[open] { width:100% }
 nav a { display:inline-block; padding:.15rem 0 }
 .answer > ol { padding-left:1.6rem } .answer > ol > li { margin:.45rem 0; max-width:84ch }
 .answer > ol > li::marker { font-weight:600; color:var(--soft) }
@@ -89,7 +90,7 @@ th, td { padding:.3rem .7rem; border-bottom:1px solid var(--line); text-align:ri
          vertical-align:top; white-space:nowrap }
 th { background:var(--pale); text-align:right; font-weight:600 }
 th { white-space:normal; vertical-align:bottom } th.t, td.t, td.p { text-align:left }
-tbody th { background:none; font-weight:400; vertical-align:top }
+tbody th { background:none; font-weight:400; vertical-align:top; white-space:nowrap }
 td.p, td.r { white-space:normal; min-width:15ch }
 td.w { white-space:normal; text-align:left; min-width:24ch }
 .bad { color:var(--bad); font-weight:600 } .good { color:var(--good); font-weight:600 }
@@ -107,16 +108,17 @@ code { overflow-wrap:anywhere }
 footer { margin:3rem auto 2rem; color:var(--soft); font-size:.85rem }
 @media (max-width:640px) {
   main, header, footer { padding:0 14px } ol, ul { padding-left:1.3rem }
-  nav ul { padding:0; gap:.3rem .9rem; font-size:.92rem }
+  nav ul { padding:0 }
   table { font-size:.85rem } th, td { padding:.3rem .3rem }
-  th, td.t, td.p, td.r { white-space:normal; min-width:0 } td.t, tbody th { min-width:9ch }
+  th, tbody th, td.t, td.p, td.r { white-space:normal; min-width:0 }
+  td.t, tbody th { min-width:9ch }
   .cards, .cards tbody, .cards tr, .cards td { display:block }
   .cards thead, .cards td:empty { display:none }
   .cards tr { padding:.5rem 0; border-bottom:1px solid var(--line) }
-  .cards td { display:flex; justify-content:space-between; gap:1rem; border:0;
-              padding:.1rem 0; text-align:right; white-space:normal; overflow-wrap:anywhere }
+  .cards td { display:flow-root; border:0; padding:.1rem 0; text-align:right;
+              white-space:normal; overflow-wrap:anywhere }
   .cards td::before { content:attr(data-label); color:var(--soft); text-align:left;
-                      flex:none; font-weight:400; max-width:45% }
+                      float:left; font-weight:400; max-width:45%; margin-right:1rem }
   .cards td:first-child { font-weight:600 }
   .cards td[colspan] { display:block; text-align:left; color:var(--soft) }
   .cards td[colspan]::before { content:none }
@@ -133,10 +135,11 @@ footer { margin:3rem auto 2rem; color:var(--soft); font-size:.85rem }
   thead { display:table-header-group }
   figure { margin:.6rem 0 } figure img { max-height:225mm; width:auto; max-width:100% }
   .scroll { overflow:visible } table { font-size:7.5pt } th, td { padding:.15rem .3rem }
-  th, td, td.t, td.p, td.r, td.w { white-space:normal; min-width:0; overflow-wrap:anywhere }
+  th, td, tbody th, td.t, td.p, td.r, td.w { white-space:normal; min-width:0; overflow-wrap:break-word }
+  .card { margin:.4rem 0; padding:.1rem .6rem .3rem } .card svg { max-width:105mm }
+  .card dl, .card p, .card ul { font-size:8.5pt; margin:.2rem 0 } .card h3 { margin:.4rem 0 }
   details.paper::details-content { content-visibility:visible; block-size:auto }
   details.paper > summary { list-style:none }
-  .begin { break-before:page }
 }
 """
 )

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 from pathlib import Path
 
 from panelcp.report.contents import RunContents
@@ -153,6 +154,11 @@ def made_sections(sections: Sequence[Section], parts: PageParts) -> list[MadeSec
     """The sections that have something to show."""
     made = [MadeSection(section, section.make(parts)) for section in sections]
     return [one for one in made if one.body]
+
+
+def caution_line(text: str) -> str:
+    """HTML of a caution at the place where it matters."""
+    return f'<p class="caution"><b>Caution:</b> {escape(text)}</p>'
 
 
 def text_of(text: Text, parts: PageParts) -> str:

@@ -1,0 +1,245 @@
+"""The answer of a run in five lines, all else that can be said behind them; and the warnings."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from html import escape
+
+import numpy as np
+
+from panelcp.placement.spoilers import worst_of_each
+from panelcp.report.answers import whole_answer
+from panelcp.report.contents import (
+    CAUTIONS,
+    NAMED_SHARE,
+    RunContents,
+    kept,
+    likely_reversed,
+    listed,
+    opening_line,
+    percent,
+    ratio_text,
+    reversed_conditions,
+)
+from panelcp.report.cooling_section import cooling_lines
+from panelcp.report.markup import html_list
+from panelcp.report.sections import caution_line
+from panelcp.report.tables import IN_H2O
+
+SHOWN_WARNINGS = 3
+
+SERIOUS = (
+    r"not solved|do not use|must not be used",
+    r"above its limit|too hot",
+    r"flows? backwards|would reverse",
+    r"flame|fire|carbon monoxide",
+    r"stays too cold|over-cooled",
+    r"not predicted|cannot be predicted",
+    r"may flow backwards|may reverse",
+    r"too coarse|at fault|limit",
+)
+"""Kinds of warnings by what they say, the worst first; whatever fits none comes last."""
+
+NAMED = 4
+"""Conditions that are named in a line; of more the number is told."""
+
+
+def answer_section(contents: RunContents) -> str:
+    """HTML of the section."""
+    lines = "".join(
+        f"<li><b>{escape(lead)}</b> {escape(kept(text))}</li>"
+        for lead, text in deciding_lines(contents)
+    )
+    more = "".join(f"<li>{escape(kept(line))}</li>" for line in whole_answer(contents))
+    return (
+        f'<div class="answer"><ol>{lines}</ol>{caution_line(CAUTIONS[3])}'
+        f"{warnings_box(contents.warnings)}"
+        f'<details class="paper"><summary>More</summary><ol>{more}</ol></details></div>'
+    )
+
+
+def deciding_lines(contents: RunContents) -> list[tuple[str, str]]:
+    """The five lines that decide, each with what it answers.
+
+    Parameters
+    ----------
+    contents : RunContents
+
+    Returns
+    -------
+    list of (lead, text)
+    """
+    return [
+        ("Does it work?", _works_line(contents)),
+        ("Best exit:", _exit_line(contents)),
+        ("Best inlet:", _inlet_line(contents)),
+        ("What spoils it:", _spoils_line(contents)),
+        ("Test first:", _test_line(contents)),
+    ]
+
+
+def _works_line(contents: RunContents) -> str:
+    """Whether the network cools; without one, whether there is pressure enough."""
+    if contents.cooling is not None:
+        line = cooling_lines(contents.cooling)[0].removeprefix("Cooling: ")
+        return line[:1].upper() + line[1:]
+    ranking = contents.ranking
+    notice = "".join(f" ({text})" for text in contents.notices)
+    return (
+        "By pressure alone, for the case names no cores: the best places have "
+        f"{ratio_text(contents, 0)} times the needed pressure in the deciding condition that is "
+        f"hardest for them, and enough in all with a probability of "
+        f"{percent(ranking.least_sufficiency[0])}{notice}."
+    )
+
+
+def _exit_line(contents: RunContents) -> str:
+    ranking, chosen = contents.ranking, contents.choices
+    line = (
+        f"{opening_line(ranking.exit(0))}, the best of {ranking.n_pairs} pairs of inlet and exit: "
+        f"available over needed {ratio_text(contents, 0)}, where 1 is just enough"
+    )
+    if chosen is None or chosen.first != 0:
+        return f"{line}."
+    line += f"; really the best of all with a chance of {percent(chosen.chance_of_exit[0])}"
+    equal = [str(j + 1) for j in np.flatnonzero(chosen.tie[0]) if j != 0]
+    if not equal:
+        return f"{line}."
+    places = "place" if len(equal) == 1 else "places"
+    return (
+        f"{line}. Equal within the uncertainty: {places} {', '.join(equal)} of the list; choose by "
+        "ease of building."
+    )
+
+
+def _inlet_line(contents: RunContents) -> str:
+    ranking = contents.ranking
+    c = int(ranking.limiting[0])
+    same_exit = np.flatnonzero(ranking.exit_index == ranking.exit_index[0])[1:]
+    equal = [
+        ranking.inlet(int(pair)).name
+        for pair in same_exit
+        if ranking.available[c, 0] - ranking.available[c, pair]
+        < ranking.difference_deviation(0, int(pair), c)
+    ]
+    line = opening_line(ranking.inlet(0))
+    line += f" (equal within the uncertainty: {listed(equal)})" if equal else ""
+    return (
+        f"{line}. The limiting condition is {_quoted(contents, c)}: "
+        f"{ranking.available[c, 0]:.0f} ± {ranking.deviation[c, 0]:.0f} Pa available, "
+        f"{ranking.needed[c]:.0f} ± {ranking.needed_deviation[c]:.0f} Pa needed."
+    )
+
+
+def _spoils_line(contents: RunContents) -> str:
+    """Backward flow and the worst thing found at the best places."""
+    parts = [_sign(contents)]
+    names = {contents.ranking.exit(0).name, contents.ranking.inlet(0).name}
+    found = worst_of_each([s for s in contents.spoilers if s.opening in names])
+    bad = [worst for worst, _ in found if worst.severity == "spoils"]
+    if bad:
+        parts.append(f"{bad[0].opening}: {bad[0].kind}, {bad[0].line()}")
+    elif found:
+        worst = found[0][0]
+        parts.append(f"look at {worst.opening}: {worst.kind}, {worst.line()}")
+    if contents.cooling is not None:
+        parts += [line for line in cooling_lines(contents.cooling) if line.startswith("Over-")]
+    text = "; ".join(part.rstrip(".") for part in parts if part)
+    return f"{text[:1].upper()}{text[1:]}." if text else "nothing of what is looked for was found."
+
+
+def _sign(contents: RunContents) -> str:
+    """In which conditions the best exit blows inward."""
+    certain, possible = reversed_conditions(contents, 0)
+    likely = likely_reversed(contents, 0)
+    possible = [name for name in possible if name not in likely]
+    for names, words in (
+        (certain, "flow would reverse in"),
+        (likely, "flow would more likely reverse than not in"),
+        (possible, "flow may reverse in"),
+    ):
+        if names:
+            more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+            return f"{words} {listed(names[:NAMED])}{more}"
+    return ""
+
+
+def _test_line(contents: RunContents) -> str:
+    """The measurement that tells most, with what to expect."""
+    ranking = contents.ranking
+    c = int(ranking.limiting[0])
+    available, deviation = ranking.available[c, 0], ranking.deviation[c, 0]
+    line = (
+        f"the pressure behind {ranking.inlet(0).name} against that at {ranking.exit(0).name} in "
+        f"{_quoted(contents, c)}: {available:.0f} ± {deviation:.0f} Pa "
+        f"({available / IN_H2O:.2f} inH2O) are expected, {ranking.needed[c]:.0f} Pa are needed"
+    )
+    shares = list(ranking.contributors(0).items())
+    told = [part for k, part in enumerate(shares[:2]) if k == 0 or part[1] >= NAMED_SHARE]
+    if not told:
+        return f"{line}."
+    least = " and ".join(f"{name} ({percent(share)} of the variance)" for name, share in told)
+    return f"{line}. Least known: {least}."
+
+
+def _quoted(contents: RunContents, c: int) -> str:
+    return listed([contents.flow.conditions[c].name])
+
+
+# --- warnings ------------------------------------------------------------------------------
+
+
+def warnings_box(warnings: Sequence[str]) -> str:
+    """HTML of all warnings: the worst in full, the others to be opened.
+
+    Parameters
+    ----------
+    warnings : texts without a full stop
+
+    Returns
+    -------
+    str; "" without warnings
+    """
+    if not warnings:
+        return ""
+    texts = worst_first(warnings)
+    shown, others = texts[:SHOWN_WARNINGS], texts[SHOWN_WARNINGS:]
+    if len(texts) == 1:
+        return f'<p class="notice">Warning: {escape(texts[0])}.</p>'
+    count = f"{len(texts)} warnings" + (f", the {len(shown)} worst first" if others else "")
+    more = ""
+    if others:
+        more = (
+            f'<details class="paper"><summary>The other {len(others)}</summary>'
+            f"{html_list([f'{text}.' for text in others])}</details>"
+        )
+    first = html_list([f"{text}." for text in shown])
+    return f'<div class="notice"><p>{count}</p>{first}{more}</div>'
+
+
+def worst_first(warnings: Sequence[str]) -> list[str]:
+    """Warnings in the order of what they say: first the worst of every kind, then the others.
+
+    Examples
+    --------
+    >>> worst_first(["panels too coarse", "oil above its limit in 2 conditions",
+    ...              "coolant above its limit in 6 conditions", "air flows backwards"])[:2]
+    ['coolant above its limit in 6 conditions', 'air flows backwards']
+    """
+    kinds: dict[int, list[str]] = {}
+    for text in warnings:
+        kinds.setdefault(_kind(text), []).append(text)
+    ranks = [sorted(kinds[kind], key=_extent, reverse=True) for kind in sorted(kinds)]
+    return [texts[0] for texts in ranks] + [text for texts in ranks for text in texts[1:]]
+
+
+def _kind(text: str) -> int:
+    found = [k for k, words in enumerate(SERIOUS) if re.search(words, text, re.IGNORECASE)]
+    return found[0] if found else len(SERIOUS)
+
+
+def _extent(text: str) -> int:
+    """In how many conditions."""
+    found = re.search(r"in (\d+) conditions?", text)
+    return int(found.group(1)) if found else 0
