@@ -24,7 +24,7 @@
       for (const name of ["range", "bar", "need", "zero"]) parts[name] = element("span", { class: `live-${name}` });
       const track = element("span", { class: "live-track", "aria-hidden": "true" }, parts.bar, parts.range, parts.zero, parts.need);
       const label = element("span", { class: "live-name", title: condition.name },
-        element("bdi", { text: live.shortened(condition.name) }), condition.decides ? element("b", { text: " \u00b7 decides" }) : null);
+        element("bdi", { text: live.shortened(condition.name, 60) }), condition.decides ? element("b", { text: " \u00b7\u00a0decides" }) : null);
       const text = element("span", { class: "live-words" });
       const row = element("li", { class: condition.decides ? "" : "live-watched" }, label, track, text);
       this.list.append(row);
@@ -92,7 +92,8 @@
       const [right, wrong] = use === "inlet" ? ["in", "out"] : ["out", "in"];
       if (!predicted) return `${value > 0 ? right : wrong}? not predicted`;
       const way = value > 0 ? right : `${wrong}: reversed`;
-      const parts = Number.isFinite(ratio) ? `, ${timesNeeded(ratio)}` : "";
+      const short = ratio > 0 && ratio < 1 ? ", not enough" : "";
+      const parts = Number.isFinite(ratio) ? `, ${timesNeeded(ratio)}${short}` : "";
       return `${way}, ${units.text(value, "pressure")}${parts}; ${own}${breathes ? "; breathing: draws in at one end" : ""}`;
     }
 

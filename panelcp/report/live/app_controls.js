@@ -191,12 +191,21 @@
         this.model.propose(this.condition, name, value);
       } catch (error) {
         for (const control of [slider, number]) control.setAttribute("aria-invalid", "true");
-        this._problem(`${error.message}. The picture stays as it was.`);
+        this._problem(`${this._problemText(error.message, name)}. The picture stays as it was.`);
         return;
       }
       for (const row of Object.values(this.rows)) for (const key of ["slider", "number"]) row[key].removeAttribute("aria-invalid");
       this._problem("");
       this.model.tell("flow");
+    }
+
+    // The words of the page and its units instead of the names of the code.
+    _problemText(message, name) {
+      const { text, quantity } = SLIDERS[name], limits = /: (\w+) is (\S+); expected (\S+) to (\S+)$/.exec(message);
+      if (!limits || limits[1] !== name) return message;
+      const [value, low, high] = limits.slice(2).map(Number);
+      const range = Number.isFinite(high) ? `from ${units.text(low, quantity)} to ${units.text(high, quantity)}` : `${units.text(low, quantity)} or more`;
+      return `${text} is ${units.text(value, quantity)}; expected ${range}`;
     }
 
     _problem(text) {

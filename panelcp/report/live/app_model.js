@@ -86,9 +86,10 @@
     // Take a change over, or throw in plain words and leave all as it was.
     propose(c, name, value) {
       if (name === "factor") {
-        for (const { condition, solved } of this.shown) {
-          if (!solved) Panelcp.airOf(this.block, condition, { ...this.changesOf(condition), factor: value });
-        }
+        this.block.conditions.forEach((_, k) => {
+          const changes = this.changesOf(k);
+          if (Panelcp.changeable(this.block, k).includes("factor")) Panelcp.airOf(this.block, k, { ...changes, factor: value });
+        });
         this.factor = value;
         return;
       }

@@ -9,7 +9,7 @@
   const live = (Panelcp.live = Panelcp.live || {});
   const { element, units, labelled, select, fillSelect } = live;
   const STEP = 0.01, FINE = 0.001; // m, by an arrow key
-  const USES = [["exit", "exit: lets air out"], ["inlet", "inlet: takes air in"]];
+  const USES = [["exit", "exit"], ["inlet", "inlet"]];
   const NEW = { length: 0.12, width: 0.2, turn: 0, shape: "rectangle", use: "exit", kind: "plain exit", recovery: 0 };
 
   live.Trial = class Trial {

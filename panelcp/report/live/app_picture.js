@@ -275,9 +275,9 @@
 
   live.PLACE = "\u0000place"; // no opening of a case can have this name
   const LONGEST = 28;
-  const shortened = (text) => {
+  const shortened = (text, longest = LONGEST) => {
     const letters = [...text];
-    return letters.length <= LONGEST ? text : `${letters.slice(0, LONGEST - 1).join("")}\u2026`;
+    return letters.length <= longest ? text : `${letters.slice(0, longest - 1).join("")}\u2026`;
   };
   // Steps in millimetres to places in metres.
   const summed = (steps) => {

@@ -203,7 +203,7 @@ def test_what_cannot_be_is_said_and_the_picture_stays(desk):
         "rows.alpha.number.getAttribute('aria-invalid')]"
     )
     assert after == before
-    assert "alpha is 70; expected -45 to 45" in said
+    assert "Angle of attack is 70.0\u00b0; expected from \u221245.0\u00b0 to 45.0\u00b0" in said
     assert wrong == "true"
 
 
