@@ -99,11 +99,11 @@
 
   function horizontalBar(parts, scale) {
     const { low, high, step } = scale;
-    const length = 320;
-    const svg = svgElement("svg", { viewBox: `0 0 ${length + 30} 44`, role: "img", class: "panelcp-bar panelcp-wide" });
-    const place = (value) => 15 + (length * (value - low)) / (high - low);
+    const length = 320, edge = 24; // room for half of the longest number
+    const svg = svgElement("svg", { viewBox: `0 0 ${length + 2 * edge} 44`, role: "img", class: "panelcp-bar panelcp-wide" });
+    const place = (value) => edge + (length * (value - low)) / (high - low);
     gradient(svg, scale.id, low, high, scale.limit, scale.grey, true);
-    svgElement("rect", { x: 15, y: 2, width: length, height: 20, fill: `url(#${scale.id})`, class: "panelcp-frame" }, svg);
+    svgElement("rect", { x: edge, y: 2, width: length, height: 20, fill: `url(#${scale.id})`, class: "panelcp-frame" }, svg);
     const every = Math.ceil(parts.length / 9);
     for (const level of parts) {
       const x = place(level);
