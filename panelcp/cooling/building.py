@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from panelcp.cooling.core_laws import FREE_SHARE
-from panelcp.cooling.elements import Buoyancy, Element, Fan, Orifice
+from panelcp.cooling.elements import Buoyancy, Element, Fan, LossCoefficient, Orifice
 from panelcp.cooling.flow_elements import (
+    LEAST_ENTRY_LOSS,
     FlushVent,
     HeatedCore,
     InletEntry,
@@ -39,6 +40,8 @@ DOORS_SHUT, DOORS_DISCHARGE = 0.02, 0.6
 """What shut doors let back, of their area; discharge coefficient of open ones (memory)."""
 LEAST_RISE = 1e-3
 """m; columns of hot air lower than this are left out."""
+ACROSS = ("flush hole", "louvre")
+"""Kinds of openings across which the stream runs, so that it does not push air in at the lip."""
 ROUNDED_LIP = 0.03
 """Lip radius over the inlet's width from which a lip counts as rounded at an incidence (memory)."""
 
@@ -195,6 +198,15 @@ def _port_elements(installation, air, worlds, k: int, port: Port) -> list[Elemen
 
 
 def _inlet_element(air, worlds, port: Port, place: str, stream, discharge) -> Element:
+    """Lip of an inlet; a hole or louvre in the skin has none, and the stream runs across it.
+
+    There the discharge coefficient counts both ways, less the head of the jet inward, which what
+    follows may use: K = 1 / Cd^2 - 1. What the stream gives such an opening is in its recovery.
+    """
+    if port.kind in ACROSS:
+        whole = 1.0 / np.square(discharge)
+        inward = np.maximum(whole - 1.0, LEAST_ENTRY_LOSS)
+        return LossCoefficient(port.name, outside_node(port), place, inward, whole, port.area)
     ratio = port.lip_radius / port.least_width
     lip = "rounded" if ratio >= ROUNDED_LIP else "sharp"
     faces = port.kind in ("forward-facing", "scoop")

@@ -35,7 +35,8 @@ class Port:
     area : m2, of the opening in the skin
     height : m, waterline of its centre
     least_width : m, the smaller of its length and width: lip radii are taken relative to it
-    discharge : of an exit (and of an inlet that blows out): discharge coefficient on its area
+    discharge : of an exit, of an inlet that blows out, and of a hole or louvre that takes air in:
+        discharge coefficient on its area
     cross_flow : the discharge coefficient is that in still air, and falls in a stream across
     lip_radius : m, inner radius of an inlet's lip; 0 is a sharp lip
     flap_suction : Cp, pressure that a flap adds behind an exit, or None

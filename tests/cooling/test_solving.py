@@ -35,6 +35,24 @@ class TestFlows:
             1.284928, rel=2e-5
         )
 
+    @pytest.mark.parametrize("kind", ["flush hole", "louvre"])
+    def test_hole_in_the_skin_resists_the_air_that_comes_in(self, kind):
+        # Cd 0.62 and then the head of the jet: dp = rho / 2 (V / Cd)^2, the stream only in dp
+        ports = (
+            replace(port("inlet", "inlet", 0.03, 0.62), kind=kind),
+            port("exit", "exit", 50.0),
+        )
+        installation = simple(
+            ports=ports,
+            ducts=(duct("duct", "inlet", "radiator", (1.0, 0.03)),),
+            cores=(core(square=1e-9),),
+        )
+        found = solve_cooling(installation, outside([[300.0, 0.0]])).ports[0]
+        assert found.velocity[0] == pytest.approx(0.62 * np.sqrt(2.0 * 300.0 / 1.10), rel=1e-5)
+        back = replace(installation, ducts=(duct("duct", "inlet", "radiator", (1e-6, 1.0)),))
+        found = solve_cooling(back, outside([[-300.0, 0.0]])).ports[0]
+        assert found.velocity[0] == pytest.approx(-0.62 * np.sqrt(2.0 * 300.0 / 1.10), rel=1e-5)
+
     def test_parallel_cores_share_as_their_losses_say(self):
         # same drop across both: V goes with 1 / sqrt(K)
         both = (
