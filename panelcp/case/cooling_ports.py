@@ -87,14 +87,16 @@ def inlet_port(entry, lip_radius: float) -> Port:
     lip_radius : m, where the opening gives none
     """
     radius = lip_radius if entry.lip_radius is None else entry.lip_radius
+    made = {"area": outline_area(entry), "discharge": entry.discharge or SHARP_OPENING}
+    if entry.kind == "louvre":
+        made = _louvre(entry)
     return Port(
         name=entry.name,
         use="inlet",
         kind=entry.kind,
-        area=outline_area(entry),
+        **made,
         height=entry.centre[2],
         least_width=_least(entry),
-        discharge=entry.discharge or SHARP_OPENING,
         lip_radius=min(radius, MOST_LIP * _least(entry)),
     )
 
@@ -114,9 +116,8 @@ def exit_port(entry) -> tuple[Port, list[str]]:
     notes = []
     if entry.kind == "flush hole":
         made |= {"discharge": entry.discharge or SHARP_OPENING, "cross_flow": True}
-    elif entry.kind == "louvre" and entry.open_share is not None:
-        made["area"] *= entry.open_share
-        made["discharge"] = entry.discharge or COWL_LOUVRE
+    elif entry.kind == "louvre":
+        made |= _louvre(entry)
     elif entry.kind == "flapped exit":
         flap, notes = _flap(entry)
         made |= flap
@@ -124,6 +125,14 @@ def exit_port(entry) -> tuple[Port, list[str]]:
         made["blockage"] = exhaust_pipe_loss(entry.blocked_share)
     common = {"name": entry.name, "use": "exit", "kind": entry.kind, "height": entry.centre[2]}
     return Port(**common, **made), notes
+
+
+def _louvre(entry) -> dict[str, Any]:
+    """Area and discharge of louvres, whichever way the air goes: on the open area where known."""
+    if entry.open_share is None:
+        return {"area": outline_area(entry), "discharge": entry.discharge or DISCHARGE["louvre"]}
+    area = entry.open_share * outline_area(entry)
+    return {"area": area, "discharge": entry.discharge or COWL_LOUVRE}
 
 
 def _flap(entry) -> tuple[dict[str, Any], list[str]]:

@@ -129,6 +129,16 @@ def test_louvres_by_their_open_share(tmp_path):
     assert port(found, "chin").discharge == DISCHARGE["louvre"]
 
 
+def test_louvres_that_take_air_in_by_their_open_share(tmp_path):
+    whole = installation(tmp_path, body=changed('"forward-facing"', '"louvre"', BODY))
+    assert port(whole, "nose").discharge == DISCHARGE["louvre"]
+    found = installation(
+        tmp_path, body=changed('"forward-facing"', '"louvre"\nopen_share = "40 %"', BODY)
+    )
+    assert port(found, "nose").area == pytest.approx(0.4 * port(whole, "nose").area)
+    assert port(found, "nose").discharge == COWL_LOUVRE
+
+
 @pytest.mark.parametrize(
     ("old", "new", "text"),
     [
