@@ -54,6 +54,7 @@
       Panelcp.prepareOpenings(this.block);
       this.picture.ready = true;
       this.trial = new live.Trial(this.model, this.picture, this.places.side, this.places.bars);
+      this.trial.onJudged = (judged) => this._emit("trial", judged);
       this.readOut.onCopy = (opening) => this.trial.copy(opening);
       this.picture.on("select", ({ name, group }) => {
         if (group === "outlines" && name !== live.PLACE) this.readOut.choose(name);
@@ -103,7 +104,7 @@
       const onlyFlow = [...what].every((word) => word === "flow");
       this.picture.update(!onlyFlow);
       if (what.has("units")) this.controls.rebuild();
-      if (what.has("partner")) this.controls._showPartner();
+      if (what.has("partner")) this.controls.showPartner();
       this.controls.tell();
       this.readOut.update();
       if (this.trial) this.trial.update();

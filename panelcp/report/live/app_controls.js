@@ -40,7 +40,7 @@
       });
       this.field = select([], model.field, (value) => {
         model.field = value;
-        this._showPartner();
+        this.showPartner();
         model.tell("field");
       });
       this.partner = select([], "", (value) => {
@@ -60,7 +60,7 @@
         labelled("Condition", this.first), labelled("Colours", this.field), this.partnerRow, this.recoveryRow,
         element("label", { class: "live-check" }, this.both, " two pictures side by side"), this.secondRow,
         ...this._traces());
-      this._showPartner();
+      this.showPartner();
       return body;
     }
 
@@ -84,7 +84,7 @@
       this.model.tell("partner");
     }
 
-    _showPartner() {
+    showPartner() {
       const { model } = this, { use } = model.spec;
       fillSelect(this.field, model.fields.map(([key, spec]) => [key, spec.title]), model.field);
       this.partnerRow.hidden = !use;
@@ -103,7 +103,7 @@
       if (this.both.checked) {
         model.shown.push(this.solvedAgain ? { condition: model.shown[0].condition, solved: true } : { condition: Number(value), solved: false });
       }
-      this._showPartner();
+      this.showPartner();
       model.tell("condition");
     }
 

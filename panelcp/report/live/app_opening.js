@@ -2,7 +2,7 @@
 //
 // new Panelcp.live.Trial(model, picture, place)
 //   start(place) a new opening, copy(opening) of the run, moveTo(point), nudge(direction, fine), remove()
-//   judged       {patch, result} of the last place that lay well, or null
+//   judged       {patch, result} of the last place that lay well, or null; onJudged(judged) is told of it
 (() => {
   "use strict";
   const Panelcp = (globalThis.Panelcp = globalThis.Panelcp || {});
@@ -221,6 +221,7 @@
       const result = partner && { ...(use === "exit" ? Panelcp.available(model.block, partner, patch) : Panelcp.available(model.block, patch, partner)), partner: partner.name };
       this.judged = { patch, result };
       this.bars.update(patch, result, use, stale);
+      if (this.onJudged) this.onJudged(this.judged);
       this.entry.value = live.caseEntry({ ...values, ...(stale ? shape(patch) : {}), centre: patch.centre });
       this.copied.textContent = model.openings.some(({ name }) => name === values.name) ? "The case has an opening of this name." : "";
     }

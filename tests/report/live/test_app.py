@@ -389,14 +389,17 @@ def test_later_parts_add_lines_and_points(desk):
     counts = desk.run(
         "const { state, view } = ready, count = () => view.strokes.lines.length, before = count();"
         "const said = []; state.on('change', (w) => said.push(w));"
+        "state.on('trial', ({ patch }) => said.push(patch.name));"
+        f"state.trial.start({{ centre: {TOP}, name: 'mine' }});"
         "state.add('taps', { points: [{ number: 7, point: [-1, 0, 0.43], name: 'tap 7' }],"
         "lines: [{ points: Float32Array.from([-1, 0, .44, -.5, 0, .49]), kind: 'exit' }] });"
         "state.addBox('Taps'); await set(Panelcp.live.app.controls.first, '1'); const all ="
         "[count() - before, view.labels.items.has('points 7'), said.includes('condition'),"
+        "said.includes('mine'),"
         "told('.live-side').includes('Taps')]; state.add('taps', null);"
         "return [...all, count() - before]"
     )
-    assert counts == [1, True, True, True, 0]
+    assert counts == [1, True, True, True, True, 0]
 
 
 def test_exit_air_is_drawn_along_the_skin_and_dashed_once_changed(desk, contents):
