@@ -253,14 +253,15 @@ def _duct_elements(duct: Duct, worlds: Worlds) -> list[Element]:
 
 
 def _heads(name: str, losses: list[Loss], worlds: Worlds) -> tuple:
-    """Sums of K / area^2, 1/m4, of flow forward and backward."""
+    """Sums of K / area^2, 1/m4, of flow forward and backward; LEAST_ENTRY_LOSS heads at least."""
     forward, backward = 0.0, 0.0
     for part in losses:
         label = f"duct {name}: {part.what}"
         forward = forward + worlds.drawn(part.coefficient, label) / part.area**2
         back = part.backward or part.coefficient
         backward = backward + worlds.drawn(back, label) / part.area**2
-    return forward, backward
+    least = LEAST_ENTRY_LOSS / max(part.area for part in losses) ** 2
+    return np.maximum(forward, least), np.maximum(backward, least)
 
 
 def _core_element(core: Core, worlds: Worlds) -> HeatedCore:

@@ -8,7 +8,7 @@ import pytest
 from panelcp.cooling.building import Worlds, build_network
 from panelcp.cooling.elements import Buoyancy, ElementAir, Orifice
 from panelcp.cooling.heat import CoreDuty, steady_core
-from panelcp.cooling.installation import BAY, FanUnit, Installation, Leak
+from panelcp.cooling.installation import BAY, Duct, FanUnit, Installation, Leak, Loss
 from panelcp.cooling.network import Network, Node, solve_network
 from panelcp.cooling.solving import SampledOutside, solve_cooling
 from panelcp.cooling.thermostat import Thermostat
@@ -52,6 +52,14 @@ class TestFlows:
         back = replace(installation, ducts=(duct("duct", "inlet", "radiator", (1e-6, 1.0)),))
         found = solve_cooling(back, outside([[-300.0, 0.0]])).ports[0]
         assert found.velocity[0] == pytest.approx(-0.62 * np.sqrt(2.0 * 300.0 / 1.10), rel=1e-5)
+
+    def test_duct_that_loses_nothing_one_way_is_solved(self):
+        part = Loss("flap", exact(1.0), 0.03, backward=exact(0.0))
+        free = simple(ducts=(Duct("duct", "inlet", "radiator", (part,)),))
+        for pressure in (300.0, -300.0):
+            found = solve_cooling(free, outside([[pressure, 0.0]]))
+            assert found.converged.all()
+            assert found.ports[0].flow.value[0] * pressure > 0.0
 
     def test_parallel_cores_share_as_their_losses_say(self):
         # same drop across both: V goes with 1 / sqrt(K)
