@@ -72,7 +72,7 @@ def read_ducts(
     -------
     ducts, notes
     """
-    ducts, notes, taken = [], [], {}
+    ducts, notes, taken, brought = [], [], {}, {}
     for number, row in enumerate(case_text.tables("duct", DUCT), start=1):
         pieces = _read_pieces(case_text, number, row, cores)
         if not pieces or ("duct", number) in case_text.wrong:
@@ -92,7 +92,8 @@ def read_ducts(
             notes.append(f"duct {row['name']}: counted besides its pieces: {' and '.join(added)}")
         notes += _jumps(row, pieces, cores)
         taken[row["from"]] = taken.get(row["from"], 0.0) + pieces[0].inlet.area
-    return ducts, notes + _inlet_jumps(openings, taken)
+        brought[row["to"]] = brought.get(row["to"], 0.0) + pieces[-1].outlet.area
+    return ducts, notes + _inlet_jumps(openings, taken) + _exit_jumps(openings, brought)
 
 
 def _inlet_jumps(openings: Mapping[str, float], taken: Mapping[str, float]) -> list[str]:
@@ -102,6 +103,17 @@ def _inlet_jumps(openings: Mapping[str, float], taken: Mapping[str, float]) -> l
         f"{1e4 * area:.4g} cm2; the loss of this step is not counted"
         for name, area in taken.items()
         if name in openings and max(area, openings[name]) > JUMP * min(area, openings[name])
+    ]
+
+
+def _exit_jumps(openings: Mapping[str, float], brought: Mapping[str, float]) -> list[str]:
+    """Openings into which narrower ducts lead; what a wider one loses is in the discharge."""
+    return [
+        f"opening {name}: {1e4 * openings[name]:.4g} cm2, but what ends there has "
+        f"{1e4 * area:.4g} cm2; the loss of this step is not counted: add a diffuser or a sudden "
+        "expansion"
+        for name, area in brought.items()
+        if name in openings and openings[name] > JUMP * area
     ]
 
 

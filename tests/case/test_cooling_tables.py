@@ -395,3 +395,19 @@ def test_what_is_read_makes_a_network_without_dead_ends(tmp_path):
     assert network.boundaries == ("nose, outside", "chin, outside", "top vent, outside")
     assert network.dead_ends == ()
     assert {"fan duct", "radiator", BAY} <= {node.name for node in network.nodes}
+
+
+def test_step_from_a_duct_into_a_wider_exit_is_told(tmp_path):
+    ways = CORE + DUCT.replace("chin duct", "front duct")
+    ways = ways.replace('cools = "coolant"', 'cools = "coolant"\nto = "behind"')
+    tail = """
+[[duct]]
+name = "tail"
+from = "behind"
+to = "chin"
+pieces = [ { kind = "straight", length = "400 mm", diameter = "60 mm" } ]
+"""
+    note = "opening chin: 150 cm2, but what ends there has 28.27 cm2"
+    assert any(text.startswith(note) for text in installation(tmp_path, ways + tail).notes)
+    wide = tail.replace('diameter = "60 mm"', 'area = "200 cm2"')
+    assert not any("what ends there" in text for text in installation(tmp_path, ways + wide).notes)
