@@ -8,7 +8,7 @@ LIGHT = {
     "line": "#cfd5d8",
     "paper": "#ffffff",
     "pale": "#f3f5f6",
-    "warn": "#86600c",
+    "warn": "#8a6210",
     "warn-ink": "#5e4204",
     "warn-paper": "#fff3df",
     "bad": "#7a0018",

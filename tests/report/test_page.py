@@ -290,3 +290,121 @@ def browser(tmp_path_factory):
         return done.stdout.decode("utf-8")
 
     return call
+
+
+# --- a real browser, on this page ----------------------------------------------------------
+
+NUMBERS = """return Array.from(document.querySelectorAll("data[value], .q"), q => q.textContent)"""
+SWITCH = """
+const choice = document.querySelector("#units input[value=" + {value!r} + "]");
+choice.click();
+return [document.documentElement.dataset.units, choice.checked];
+"""
+CONTRAST = """
+const numbers = colour => (colour.match(/[\\d.]+/g) || []).map(Number);
+const light = ([r, g, b]) => [r, g, b].map(v => v / 255)
+  .map(v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4)
+  .reduce((sum, v, k) => sum + v * [0.2126, 0.7152, 0.0722][k], 0);
+const ground = element => {
+  for (let at = element; at; at = at.parentElement) {
+    const seen = numbers(getComputedStyle(at).backgroundColor);
+    if (seen.length === 3) return seen;
+    if (seen.length === 4 && seen[3] === 1) return seen;
+  }
+  return [255, 255, 255];
+};
+let worst = [99, ""];
+const walker = document.createTreeWalker(document.querySelector(WHERE), NodeFilter.SHOW_TEXT);
+while (walker.nextNode()) {
+  const element = walker.currentNode.parentElement;
+  if (!walker.currentNode.data.trim() || element.closest("svg, script, style, #live")) continue;
+  const both = [light(numbers(getComputedStyle(element).color)), light(ground(element))];
+  const ratio = (Math.max(...both) + 0.05) / (Math.min(...both) + 0.05);
+  if (ratio < worst[0]) worst = [ratio, walker.currentNode.data.slice(0, 60)];
+}
+return worst;
+"""
+
+
+@pytest.fixture(scope="module")
+def window(tmp_path_factory):
+    """A browser without network access to anything but files."""
+    from tests.report.live.browser import Browser, found_browser
+
+    program = found_browser()
+    if program is None:
+        pytest.skip("no chromium on the path")
+    one = Browser(program, tmp_path_factory.mktemp("window"))
+    yield one
+    one.close()
+
+
+def cut_off(page):
+    """Take the network from a page."""
+    page.call("Network.enable")
+    speed = {"latency": 0, "downloadThroughput": 0, "uploadThroughput": 0}
+    page.call("Network.emulateNetworkConditions", offline=True, **speed)
+
+
+@pytest.mark.parametrize("which", ["plain", "hostile"])
+def test_browser_shows_the_page_at_both_widths_without_a_complaint(window, which, request):
+    path = request.getfixturevalue(which)
+    for width, height in ((1280, 900), (390, 844)):
+        page = window.open(path, width, height)
+        cut_off(page)
+        page.run("return new Promise(done => setTimeout(done, 300))")
+        over = "return document.documentElement.scrollWidth - document.documentElement.clientWidth"
+        assert page.run(over) == 0, width
+        assert page.run("return document.querySelectorAll('u, iframe, b b').length") == 0
+        assert page.run("return document.querySelectorAll('script').length") == SCRIPTS
+        assert page.run("return Array.from(document.images).every(i => i.naturalWidth > 100)")
+        asked = [e for e in window.events if e["method"] == "Network.requestWillBeSent"]
+        assert all(e["params"]["request"]["url"].startswith(("data:", "blob:")) for e in asked)
+        assert page.complaints() == []
+        page.close()
+
+
+def test_switch_changes_numbers_and_back_exactly_and_is_remembered(window, plain):
+    page = window.open(plain, 1280, 900)
+    page.run(
+        "window.told = []; document.addEventListener('panelcp:units', e => told.push(e.detail))"
+    )
+    before = page.run(NUMBERS)
+    assert len(before) > 100
+    assert page.run(SWITCH.format(value="cockpit")) == ["cockpit", True]
+    assert page.run("return told") == ["cockpit"]
+    cockpit = page.run(NUMBERS)
+    assert sum(a != b for a, b in zip(before, cockpit, strict=True)) > 0.8 * len(before)
+    assert any(text.endswith(" inH2O") for text in cockpit)
+    assert not any(text.endswith((" mm", " m/s", " °C")) for text in cockpit)
+    assert page.run("return localStorage.getItem('panelcp:units')") == "cockpit"
+    page.close()
+    page = window.open(plain, 1280, 900)
+    assert page.run(NUMBERS) == cockpit
+    assert page.run("return document.querySelector('#units input:checked').value") == "cockpit"
+    page.run("document.querySelector('#units input:checked').focus()")
+    page.press("ArrowLeft")
+    assert page.run("return document.documentElement.dataset.units") == "metric"
+    assert page.run(NUMBERS) == before
+    assert page.complaints() == []
+    page.close()
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_every_text_stands_out_from_what_it_stands_on(window, plain, dark):
+    page = window.open(plain, 1280, 900, dark=dark)
+    page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    ratio, text = page.run(f"const WHERE = 'body';{CONTRAST}")
+    assert ratio >= 4.5, text
+    page.close()
+
+
+def test_without_scripts_all_can_be_read(window, plain, tmp_path):
+    content = plain.read_text(encoding="utf-8")
+    bare = tmp_path / "bare.html"
+    bare.write_text(re.sub(r"<script.*?</script>", "", content, flags=re.DOTALL), encoding="utf-8")
+    page = window.open(bare, 390, 844)
+    assert page.run("return getComputedStyle(document.getElementById('units')).display") == "none"
+    heights = "return Array.from(document.querySelectorAll('main > section'), s => s.offsetHeight)"
+    assert min(page.run(heights)) > 40
+    page.close()
