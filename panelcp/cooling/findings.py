@@ -14,6 +14,8 @@ from panelcp.cooling.results import BudgetStep, CoolingResult
 SURE, LIKELY = 0.84, 0.5
 MOST_TOLD = 200.0
 """K; a steady temperature farther above its limit tells only that cooling is lost."""
+MOST_MOVED = 1e-3
+"""Share of the greatest flow by which one may still move when nothing is told of it."""
 MOST_LOST = 0.01
 """Share of the worlds that may fail to converge before it is told."""
 
@@ -115,6 +117,7 @@ def sentences(result: CoolingResult, air: OutsideAir) -> tuple[str, ...]:
         *_too_hot(result),
         *_backward(result),
         *_unsolved(result),
+        *_not_agreed(result),
         *_several(result),
         *_fans(result),
         *_too_cold(result),
@@ -186,6 +189,16 @@ def _unsolved(result: CoolingResult):
                 f"up to {100.0 * share.max():.0f} % of the sampled worlds have no steady state in "
                 f"{_where(result, many)}; bands leave them out"
             )
+
+
+def _not_agreed(result: CoolingResult):
+    most = max((float(np.abs(port.flow.value).max()) for port in result.ports), default=0.0)
+    if result.coupling_change > MOST_MOVED * most:
+        yield (
+            f"the flows and the pressures that they change outside did not agree within "
+            f"{result.coupling_rounds} rounds: one flow still moves by up to "
+            f"{100.0 * result.coupling_change / most:.2g} % of the greatest"
+        )
 
 
 def _several(result: CoolingResult):

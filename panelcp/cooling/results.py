@@ -212,7 +212,8 @@ class CoolingResult(_Arrays):
     lost_samples : (n_conditions,) int, worlds that did not converge, left out
     coupling_rounds : int, rounds until the flows through the openings and the pressures at them
         agreed; 0 where the coupling was left out
-    coupling_change : float, kg/s, greatest change of a flow in the last round
+    coupling_change : float, kg/s, greatest change of a flow in the last round, over the part of the
+        way that the pressures followed
     starts : where the search began that led to the state shown, by condition
     other_states : of OtherState
     notes, warnings : sentences

@@ -32,7 +32,10 @@ from panelcp.cooling.results import (
 )
 from panelcp.cooling.thermostat import regulated_core
 
-MOST_ROUNDS = 12
+MOST_ROUNDS = 30
+SLOWLY, LEAST_STEP = 0.5, 0.1
+"""Where the flows' changes do not fall to this share in a round, the pressures follow them half as
+far, down to this part."""
 AGREED = 1e-4
 """Flows agree with the pressures that they change when they move by less than this share."""
 QUANTILES = (0.16, 0.84)
@@ -228,19 +231,21 @@ class Centre:
         """
         if coupling is None and recovery_change is None:
             return 0, 0.0
-        rounds, change, agreed = 0, np.inf, False
+        rounds, change, agreed, step = 0, np.inf, False, 1.0
         after = port_flows(self.installation, self.result)
         while not agreed and rounds < MOST_ROUNDS:
-            before, rounds = after, rounds + 1
+            before, last, rounds = after, change, rounds + 1
             flows = self.volume_flows()
             if coupling is not None:
-                self.coupling = coupling(flows)
+                self.coupling = self.coupling + step * (coupling(flows) - self.coupling)
             if recovery_change is not None:
-                self.recovered = recovery_change(flows)
+                self.recovered = self.recovered + step * (recovery_change(flows) - self.recovered)
             self.result = self._solved()
             after = port_flows(self.installation, self.result)
-            change = float(np.abs(after - before).max(initial=0.0))
+            change = float(np.abs(after - before).max(initial=0.0)) / step
             agreed = change <= AGREED * max(float(np.abs(after).max(initial=0.0)), 1e-9)
+            if change > SLOWLY * last:
+                step = max(0.5 * step, LEAST_STEP)
         return rounds, change
 
     def least_margin(self) -> np.ndarray:

@@ -300,6 +300,32 @@ class TestCoupling:
         alone = solve_cooling(simple(), given)
         assert of(alone.ports, "inlet").velocity[0] * 0.030 == pytest.approx(flow, rel=1e-4)
 
+    def test_agree_where_each_overshoots_the_other(self):
+        # the more air a submerged inlet takes, the less it recovers: plain repetition never ends
+        ram, slope = 1200.0, 900.0
+
+        def change(flows):
+            return np.stack([slope * flows[:, 0], 0.0 * flows[:, 0]], axis=1)
+
+        air = outside([[ram, 600.0]])
+        easy = simple(
+            ports=(port("inlet", "inlet", 0.03), port("exit", "exit", 0.06)),
+            ducts=(duct("duct", "inlet", "radiator", (0.05, 0.03)),),
+            cores=(core(square=0.1),),
+        )
+        found = solve_cooling(easy, air, recovery_change=change)
+        inlet = of(found.ports, "inlet")
+        assert inlet.pressure[0] == pytest.approx(ram - slope * 0.03 * inlet.velocity[0], abs=1.0)
+        assert not any("did not agree" in text for text in found.warnings)
+
+    def test_flows_that_never_agree_are_told(self):
+        # nothing that is continuous: the pressure jumps to and fro
+        def change(flows):
+            return np.stack([np.where(-flows[:, 0] > 0.6, -500.0, 0.0), 0.0 * flows[:, 0]], axis=1)
+
+        found = solve_cooling(simple(), outside([[700.0, 0.0]]), coupling=change)
+        assert any("did not agree within 30 rounds" in text for text in found.warnings)
+
     def test_left_out_without_one(self):
         found = solve_cooling(simple(), outside([[Q, 0.0]]))
         assert found.coupling_rounds == 0
