@@ -1,0 +1,168 @@
+"""A marking template of one opening of a case; nothing is solved for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date as Date
+from difflib import get_close_matches
+from pathlib import Path
+
+import panelcp
+from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
+from panelcp.case.reading import Case, read_case
+from panelcp.case.solving import input_hash
+from panelcp.errors import CaseError
+from panelcp.placement.rules import windshield_cautions
+from panelcp.report.files import require_folder, write_folder
+from panelcp.report.sheets import file_word
+from panelcp.report.template import Template, TemplateSide
+from panelcp.report.template_drawing import write_template
+from panelcp.report.template_pages import paper_size
+from panelcp.surface.flat_opening import flat_opening
+from panelcp.surface.opening import Opening
+from panelcp.surface.rays import SkinFinder
+from panelcp.surface.skin_distance import tape_distances
+
+
+@dataclass(frozen=True, eq=False)
+class WrittenTemplate:
+    """A template and where it was written.
+
+    Attributes
+    ----------
+    template : Template
+    folder : Path
+    files : PDF, DXF and SVG
+    """
+
+    template: Template
+    folder: Path
+    files: tuple[Path, ...]
+
+
+def marking_template(
+    case,
+    name: str,
+    results=None,
+    paper: str = "A4",
+    date: str | Date | None = None,
+    progress: Progress = quiet,
+) -> WrittenTemplate:
+    """Write a 1:1 marking template of one opening into results/template-<name>/.
+
+    Parameters
+    ----------
+    case : path of a case file, or a Case
+    name : of an opening of the case, or of a place of one of its searches, "top 3"
+    results : folder for the results; `results` beside the case file when not given
+    paper : "A4" or "Letter"
+    date : printed on the sheets, a date or "2026-05-01"; today when not given
+    progress : called with a short text before each step
+
+    Returns
+    -------
+    WrittenTemplate
+
+    Raises
+    ------
+    PanelcpError : no such opening, a sharp fold or hole under it, a skin too tightly curved for
+        paper, a date or paper that is not known; nothing is written then
+    """
+    case = case if isinstance(case, Case) else read_case(case)
+    paper_size(paper)
+    day = _day(date)
+    results = Path(results) if results is not None else case.path.parent / "results"
+    require_folder(results)
+    prepared, opening = opening_called(case, name, progress)
+    progress("laying the skin flat")
+    template = template_of(prepared, opening, day)
+    progress("drawing the sheets")
+    word = file_word(name)
+    files: list[str] = []
+
+    def fill(folder: Path):
+        files.extend(path.name for path in write_template(template, folder, word, paper))
+
+    folder = write_folder(results, f"template-{word}", fill)
+    return WrittenTemplate(template, folder, tuple(folder / file for file in files))
+
+
+def template_of(prepared: PreparedCase, opening: Opening, day: str) -> Template:
+    """Lay an opening of a prepared case flat.
+
+    Parameters
+    ----------
+    prepared : PreparedCase
+    opening : laid onto its surface; both sides of a mirrored pair get a template
+    day : printed on the sheets
+
+    Returns
+    -------
+    Template
+    """
+    finder, case = SkinFinder(prepared.surface), prepared.case
+    both = [opening] if opening.twin is None else [replace(opening, twin=None), opening.twin]
+    sides = tuple(
+        TemplateSide(one, flat_opening(finder, one), tape_distances(finder, one, case.firewall))
+        for one in both
+    )
+    return Template(
+        name=opening.name,
+        case_name=case.name,
+        date=day,
+        input_hash=input_hash(prepared),
+        surface_hash=prepared.surface_hash,
+        version=panelcp.__version__,
+        sides=sides,
+        warnings=tuple(windshield_cautions(prepared.surface, [opening])),
+    )
+
+
+def opening_called(
+    case: Case, name: str, progress: Progress = quiet
+) -> tuple[PreparedCase, Opening]:
+    """The case made ready, with only the search that is needed, and the opening of that name.
+
+    Raises
+    ------
+    CaseError : no opening and no place of a search has that name
+    """
+    alone = replace(case, searches=(), combinations=None)
+    if name in (entry.name for entry in case.openings):
+        prepared = prepare_case(alone, progress)
+        return prepared, next(o for o in prepared.openings if o.name == name)
+    fitting = [entry for entry in case.searches if name.startswith(f"{entry.region.name} ")]
+    places: dict[str, Opening] = {}
+    if fitting:
+        prepared = prepare_case(replace(alone, searches=tuple(fitting)), progress)
+        found = (*prepared.single_candidates, *prepared.candidates)
+        places = {opening.name: opening for opening in found}
+        if name in places:
+            return prepared, places[name]
+    raise CaseError(_unknown(case, name, places))
+
+
+def _unknown(case: Case, name: str, places: dict[str, Opening]) -> str:
+    named = [entry.name for entry in case.openings]
+    near = get_close_matches(name, [*named, *places], n=1, cutoff=0.6)
+    hint = f"did you mean {near[0]!r}? " if near else ""
+    searches = ", ".join(f"'{entry.region.name} 1'" for entry in case.searches)
+    best = (
+        "A place that was found between the grid points ('best') is not known before the air is "
+        "solved: enter it as an [[opening]] with the place that the report gives. "
+        if " best " in name
+        else ""
+    )
+    has = f"openings: {', '.join(named)}" if named else "no [[opening]]"
+    grid = f"; places of its searches: {searches}, ..." if searches else ""
+    return f"{case.path.name}: no opening is called {name!r}; {hint}{best}It has {has}{grid}"
+
+
+def _day(date) -> str:
+    """A date as it is printed."""
+    if date is None:
+        return Date.today().isoformat()
+    try:
+        return Date.fromisoformat(str(date)).isoformat()
+    except ValueError:
+        raise CaseError(f"date {date!r} is not a day; write it as 2026-05-01") from None
