@@ -39,6 +39,9 @@ SMALL, LEAST, MOST = 1.6, 2.5, 4.0
 the greatest height."""
 
 LONGEST_NAME = 40
+GAP = 6.0
+"""mm, between words inside the outline and cross or joint."""
+
 _LETTER = 0.82
 """Width of a letter, parts of the height of a capital (wide, from the font's own widths)."""
 
@@ -130,8 +133,8 @@ def turned(points, turns: int) -> np.ndarray:
 
 
 def outline_box(piece: Piece, turns: int) -> np.ndarray:
-    """(2, 2) mm: least and greatest places of outline and cross after quarter turns."""
-    points = turned(np.concatenate([piece.flat.outline, *piece.flat.cross]), turns)
+    """(2, 2) mm: least and greatest places of the outline after quarter turns."""
+    points = turned(piece.flat.outline, turns)
     return np.array([points.min(axis=0), points.max(axis=0)])
 
 
@@ -207,8 +210,9 @@ def facts(template: Template) -> list[str]:
         opening = side.opening
         where = f"{opening.side} side: " if len(template.sides) > 1 else ""
         girth = sum(_cut_length(piece) for piece in side.pieces)
+        along = "up" if opening.kind == "forward-facing" else "along the air"
         lines.append(
-            f"{where}{opening.shape} {1e3 * opening.length:.0f} mm along, "
+            f"{where}{opening.shape} {1e3 * opening.length:.0f} mm {along}, "
             f"{1e3 * opening.width:.0f} mm across, in the plane that touches its middle; "
             f"{1e3 * girth:.0f} mm round along the skin ({opening.kind}, {opening.use})"
         )
@@ -233,8 +237,8 @@ def stretch_lines(errors: FlatErrors) -> list[str]:
     lines = [
         f"paper against skin: lengths along the outline within {1e3 * errors.along:.1f} mm, "
         f"across it within {1e3 * errors.across:.1f} mm; stretch "
-        f"{100 * (errors.shortest - 1):+.2f} to {100 * (errors.longest - 1):+.2f} %; "
-        f"area {100 * (errors.area - 1):+.2f} %"
+        f"{_percent(errors.shortest)} to {_percent(errors.longest)}\u00a0%; "
+        f"area {_percent(errors.area)}\u00a0%"
     ]
     if not errors.small:
         lines.append(
@@ -242,6 +246,16 @@ def stretch_lines(errors: FlatErrors) -> list[str]:
             "it from the centre outward, and check the lengths along the skin before cutting"
         )
     return lines
+
+
+def _percent(ratio: float) -> str:
+    """A ratio less 1 in percent, with its sign.
+
+    >>> _percent(1.00119), _percent(0.999999)
+    ('+0.12', '0.00')
+    """
+    value = round(100.0 * (ratio - 1.0), 2)
+    return f"{value:+.2f}" if value else "0.00"
 
 
 def _tape_words(tape: TapeDistances) -> str:
@@ -305,7 +319,10 @@ def _level(name, line, low, high) -> tuple[list[Line], list[Words]]:
     if len(kept) < 2:
         return [], []
     end = kept[np.argmax(kept @ [0.6, 1.0])]
-    aside = np.clip(end + 1.0, low + 1.0, high - [0.82 * 2.4 * len(name) + 1.0, 3.4])
+    inner = ROUND + 2.0
+    farthest = high - inner - np.array([_LETTER * 2.4 * len(name), 2.4])
+    inside = (farthest > low + inner + 20.0).all()
+    aside = np.clip(end + 1.0, low + inner, farthest) if inside else end + 1.0
     return [Line("AXES", kept, "chain")], [Words(name, aside, 2.4, layer="AXES")]
 
 
@@ -320,18 +337,18 @@ def _tick(at, outline, joint) -> Line:
 
 def _inner(template: Template, piece: Piece, turns: int, outline) -> Drawing:
     """Name, side and arrows, in the quarters of the outline that are free."""
-    arrows = _arrows(piece.opening, turns)
+    pointers = arrows(piece.opening, turns)
     name = picture_text(template.name, LONGEST_NAME)
     rows = [name, *([piece.label] if piece.label else []), "THIS SIDE OUT"]
-    slots = _slots(piece.opening, outline, 1 + len(arrows))
+    slots = _slots(piece.opening, outline, 1 + len(pointers))
     drawing = _block(rows, slots[0], outline)
-    for (direction, label), slot in zip(arrows, slots[1:], strict=True):
-        drawing = drawing.joined(_arrow(direction, label, slot))
+    for (direction, label), slot in zip(pointers, slots[1:], strict=True):
+        drawing = drawing.joined(arrow(direction, label, slot))
     return drawing
 
 
-def _arrows(opening: Opening, turns: int) -> list[tuple[np.ndarray, str]]:
-    """Direction on the paper and name of the arrows."""
+def arrows(opening: Opening, turns: int) -> list[tuple[np.ndarray, str]]:
+    """Direction on the paper, and name: forward or up first, then the air."""
     frame = np.array([opening.along, opening.across])
     wanted = [(np.array([-1.0, 0.0, 0.0]), "FORWARD"), (np.array([0.0, 0.0, 1.0]), "UP")]
     found = [(frame @ direction, label) for direction, label in wanted]
@@ -349,7 +366,7 @@ def _slots(opening: Opening, outline, count: int) -> list[np.ndarray]:
     boxes = []
     for x, y in ((low[0], high[1]), (high[0], high[1]), (high[0], low[1]), (low[0], low[1])):
         corner = centre + share * (np.array([x, y]) - centre)
-        box = np.sort(np.array([centre, corner]), axis=0) + np.array([[2.0], [-2.0]])
+        box = np.sort(np.array([centre, corner]), axis=0) + np.array([[GAP], [-GAP]])
         if (box[1] - box[0] > 0.3 * (high - low).min() - 4.0).all() and (box[1] > box[0]).all():
             boxes.append(box)
     if not boxes:
@@ -378,8 +395,9 @@ def _block(rows: Sequence[str], box, outline) -> Drawing:
     )
 
 
-def _arrow(direction, label: str, box) -> Drawing:
-    """An arrow with its name under it, in a box."""
+def arrow(direction, label: str, box) -> Drawing:
+    """An arrow with its name under it, in a box (2, 2) mm."""
+    box = np.asarray(box, dtype=float)
     width, height = box[1] - box[0]
     size = min(3.0, width / (_LETTER * len(label)), 0.35 * height)
     middle = box.mean(axis=0) + np.array([0.0, 0.8 * size])

@@ -23,8 +23,11 @@ from panelcp.report.sheet_base import own_look
 from panelcp.report.sheets import picture_text
 from panelcp.report.template import (
     CAUTIONS,
+    GRID,
     SHORT_CAUTION,
     Template,
+    arrow,
+    arrows,
     facts,
     heading,
     piece_drawing,
@@ -43,11 +46,14 @@ POINT = 72.0 / 25.4
 CAPITAL = 0.73
 """Height of a capital of the pictures' font, parts of its size."""
 
-LETTER = 0.58
+LETTER = 0.54
 """Mean width of its letters, parts of its size."""
 
 TEXT = 8.5
 """Points, of the text on the first page."""
+
+ARROW = 20.0
+"""mm, room of the arrow at the foot of a sheet."""
 
 MARK = 3.0
 """mm, half the size of a cross."""
@@ -183,7 +189,9 @@ def _mark_drawing(sheet: Sheet) -> Drawing:
     for name, at in sheet.marks:
         for step in ([MARK, 0.0], [0.0, MARK]):
             lines.append(Line("TEXT", [at - step, at + step]))
-        words.append(Words(name, at + [0.8, 0.8], 2.0))
+        right = at[0] + 4.0 * MARK > sheet.window[1, 0]
+        place = at + np.array([-0.8 if right else 0.8, 0.8])
+        words.append(Words(name, place, 2.0, "right" if right else "left"))
     return Drawing(tuple(lines), tuple(words))
 
 
@@ -208,11 +216,11 @@ def _band(template: Template, sheet: Sheet) -> Drawing:
     rows = [
         f"{template.name}{label}",
         f"{template.case_name}, {template.date}",
-        f"inputs {template.input_hash}, panelcp {template.version}",
+        f"inputs {template.input_hash}, panelcp {template.version}; grid {GRID:.0f} mm",
         *([f"joins sheet {joins}"] if joins else []),
         "THIS SIDE OUT",
     ]
-    left, room = EDGE + 107.0, width - 107.0
+    left, room = EDGE + 107.0, width - 111.0 - ARROW
     number = f"Sheet {sheet.number} of {sheet.count}"
     words = [Words(number, [left, EDGE + 30.0], 3.0)]
     for k, row in enumerate(rows):
@@ -220,7 +228,10 @@ def _band(template: Template, sheet: Sheet) -> Drawing:
         words.append(Words(row, [left, EDGE + 25.5 - 3.8 * k], height))
     height = min(2.1, width * CAPITAL / (LETTER * len(SHORT_CAUTION)))
     words.append(Words(SHORT_CAUTION, [EDGE, EDGE + 1.5], height))
-    return bars.joined(Drawing(words=tuple(words)))
+    corner = [sheet.size[0] - EDGE - ARROW, EDGE + 8.0]
+    direction, label = arrows(sheet.piece.opening, sheet.turns)[0]
+    pointer = arrow(direction, label, [corner, np.add(corner, [ARROW, 24.0])])
+    return bars.joined(Drawing(words=tuple(words)), pointer)
 
 
 def _first_page(template: Template, sheets: tuple[Sheet, ...], paper: str):
@@ -239,8 +250,8 @@ def _first_page(template: Template, sheets: tuple[Sheet, ...], paper: str):
         [*template.warnings, *CAUTIONS],
     ]
     for rows in blocks:
-        for row in rows:
-            for part in wrap(picture_text(row, 600), letters, subsequent_indent="   "):
+        for row in (picture_text(row, 600) for row in rows):
+            for part in wrap(row, letters, subsequent_indent="   ", break_on_hyphens=False):
                 _write(page, [EDGE, top], part, TEXT)
                 top -= _ROW
             top -= 0.6
@@ -261,7 +272,7 @@ def _overview(figure, sheets: tuple[Sheet, ...], top: float, size):
     boxes = []
     for group in groups.values():
         windows = np.array([sheet.window for sheet in group])
-        boxes.append(np.array([windows[:, 0].min(axis=0), windows[:, 1].max(axis=0)]))
+        boxes.append(np.array([windows[:, 0].min(axis=0) - 1.0, windows[:, 1].max(axis=0) + 1.0]))
     gap = 6.0
     room = np.array([size[0] - 2.0 * EDGE, max(top - EDGE, 20.0)])
     widths = np.array([np.ptp(box, axis=0) for box in boxes])
@@ -274,9 +285,8 @@ def _overview(figure, sheets: tuple[Sheet, ...], top: float, size):
         axes = _axes(figure, place, box, size)
         _draw(axes, _small_drawing(group))
         for sheet in group:
-            corner = np.array([sheet.window[0, 0], sheet.window[1, 1]])
-            label = str(sheet.number)
-            axes.text(*(corner + [4.0, -16.0]), label, fontsize=10, color=COLOURS["TEXT"])
+            place = sheet.window[0, 0] + 4.0, sheet.window[1, 1] - 16.0
+            _write(axes, place, str(sheet.number), 10.0)
         left += scale * span[0] + gap
 
 

@@ -22,7 +22,7 @@ BAND = 37.0
 OVERLAP = 12.0
 """mm, that sheets side by side have in common."""
 
-ROOMS = (10.0, 4.0)
+ROOMS = (16.0, 4.0)
 """mm, wanted round the outline; the smaller where it saves sheets."""
 
 PARTS = (1 / 6, 1 / 2, 5 / 6)
