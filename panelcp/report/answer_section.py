@@ -32,7 +32,7 @@ SHOWN_WARNINGS = 3
 SERIOUS = (
     r"not solved|do not use|must not be used",
     r"above its limit|too hot",
-    r"flows? backwards|would reverse",
+    r"flows backwards|would reverse|would flow backwards",
     r"flame|fire|carbon monoxide",
     r"stays too cold|over-cooled",
     r"not predicted|cannot be predicted",
@@ -96,9 +96,10 @@ def _works_line(contents: RunContents) -> str:
 
 def _exit_line(contents: RunContents) -> str:
     ranking, chosen = contents.ranking, contents.choices
+    alone = " by pressure alone" if contents.cooling is not None else ""
     line = (
-        f"{opening_line(ranking.exit(0))}, the best of {ranking.n_pairs} pairs of inlet and exit: "
-        f"available over needed {ratio_text(contents, 0)}, where 1 is just enough"
+        f"{opening_line(ranking.exit(0))}, the best of {ranking.n_pairs} pairs of inlet and exit"
+        f"{alone}: available over needed {ratio_text(contents, 0)}, where 1 is just enough"
     )
     if chosen is None or chosen.first != 0:
         return f"{line}."
@@ -136,17 +137,22 @@ def _spoils_line(contents: RunContents) -> str:
     """Backward flow and the worst thing found at the best places."""
     parts = [_sign(contents)]
     names = {contents.ranking.exit(0).name, contents.ranking.inlet(0).name}
-    found = worst_of_each([s for s in contents.spoilers if s.opening in names])
-    bad = [worst for worst, _ in found if worst.severity == "spoils"]
-    if bad:
-        parts.append(f"{bad[0].opening}: {bad[0].kind}, {bad[0].line()}")
-    elif found:
-        worst = found[0][0]
-        parts.append(f"look at {worst.opening}: {worst.kind}, {worst.line()}")
+    found = [worst for worst, _ in worst_of_each(contents.spoilers) if worst.opening in names]
+    found.sort(key=lambda worst: worst.severity != "spoils")
+    if found:
+        word = "" if found[0].severity == "spoils" else "look at "
+        parts.append(f"{word}{found[0].kind}, {_first_sentence(found[0].line())}")
     if contents.cooling is not None:
-        parts += [line for line in cooling_lines(contents.cooling) if line.startswith("Over-")]
+        lines = cooling_lines(contents.cooling)
+        parts += [f"o{line[1:]}" for line in lines if line.startswith("Over-cooled")]
     text = "; ".join(part.rstrip(".") for part in parts if part)
-    return f"{text[:1].upper()}{text[1:]}." if text else "nothing of what is looked for was found."
+    if not text:
+        return "Nothing of what is looked for was found; that does not make it good."
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _first_sentence(text: str) -> str:
+    return text.split(". ")[0]
 
 
 def _sign(contents: RunContents) -> str:
@@ -171,7 +177,7 @@ def _test_line(contents: RunContents) -> str:
     c = int(ranking.limiting[0])
     available, deviation = ranking.available[c, 0], ranking.deviation[c, 0]
     line = (
-        f"the pressure behind {ranking.inlet(0).name} against that at {ranking.exit(0).name} in "
+        f"The pressure behind {ranking.inlet(0).name} against that at {ranking.exit(0).name} in "
         f"{_quoted(contents, c)}: {available:.0f} ± {deviation:.0f} Pa "
         f"({available / IN_H2O:.2f} inH2O) are expected, {ranking.needed[c]:.0f} Pa are needed"
     )

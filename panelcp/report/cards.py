@@ -39,6 +39,9 @@ CARD_STYLE = """
               stroke-width:2.6 }
 @media (max-width:640px) { .card { padding:.1rem .6rem .7rem }
   .card dl { grid-template-columns:1fr } .card dt { margin-top:.3rem } }
+@media print { .card { margin:.4rem 0; padding:.1rem .6rem .3rem }
+  .card svg { max-width:100mm; margin:.2rem 0 } .card h3 { margin:.3rem 0 }
+  .card dl, .card p, .card ul { font-size:8pt; line-height:1.3; margin:.2rem 0 } }
 """
 
 

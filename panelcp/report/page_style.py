@@ -135,9 +135,8 @@ footer { margin:3rem auto 2rem; color:var(--soft); font-size:.85rem }
   thead { display:table-header-group }
   figure { margin:.6rem 0 } figure img { max-height:225mm; width:auto; max-width:100% }
   .scroll { overflow:visible } table { font-size:7.5pt } th, td { padding:.15rem .3rem }
-  th, td, tbody th, td.t, td.p, td.r, td.w { white-space:normal; min-width:0; overflow-wrap:break-word }
-  .card { margin:.4rem 0; padding:.1rem .6rem .3rem } .card svg { max-width:105mm }
-  .card dl, .card p, .card ul { font-size:8.5pt; margin:.2rem 0 } .card h3 { margin:.4rem 0 }
+  th, td, tbody th, td.t, td.p, td.r, td.w { white-space:normal; min-width:0;
+    overflow-wrap:break-word }
   details.paper::details-content { content-visibility:visible; block-size:auto }
   details.paper > summary { list-style:none }
 }
