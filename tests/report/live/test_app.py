@@ -65,7 +65,7 @@ def contents():
 def browser(tmp_path_factory):
     program = found_browser()
     if program is None:
-        pytest.fail("no chromium on the path")
+        pytest.skip("no chromium on the path")
     found = Browser(program, tmp_path_factory.mktemp("profile"))
     yield found
     found.close()
@@ -427,6 +427,14 @@ def test_exit_air_is_drawn_along_the_skin_and_dashed_once_changed(desk, contents
 def test_phone_and_plain_canvas(browser, contents, tmp_path):
     page = opened(browser, tmp_path, contents, "2d", width=390, height=780, touch=True)
     page.run(f"ready.state.trial.start({{ centre: {TOP}, name: 'mine' }}); await rest();")
+    wide, *cameras = page.run(
+        "const { controls, picture } = Panelcp.live.app; controls.both.click(); await rest();"
+        "await rest(); const found = picture.views.map((view) => view.camera.state), wide ="
+        "document.documentElement.scrollWidth; controls.both.click(); await rest();"
+        "return [wide, ...found]"
+    )
+    assert wide == 390
+    assert cameras[0] == cameras[1], "fitted to the smaller picture, both"
     page.run("ready.view.setCamera({ view: 'top', animate: false }); scrollTo(0, 0); await rest();")
     width, kind = page.run("return [document.documentElement.scrollWidth, ready.view.kind]")
     assert width == 390
