@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from panelcp.case.cooling import outside_air, port_columns
+from panelcp.case.cooling import outside_air, port_columns, recovery_changes
 from panelcp.case.cooling_ports import exit_port, inlet_port
 from panelcp.case.preparing import PreparedCase
 from panelcp.case.reading import OpeningEntry
@@ -73,11 +73,15 @@ def margin_rankings(
                 places = replace(installation, ports=(port,) * len(numbers))
                 there = outside_air(places, solutions, flow, samples, numbers)
                 placed = Placement(
-                    port, there.port_pressure.T, there.port_stream.T, there.port_head.T
+                    port,
+                    there.port_pressure.T,
+                    there.port_stream.T,
+                    there.port_head.T,
+                    _ram(samples, numbers).T if use == "inlet" else None,
                 )
                 common = replace(placed, port=replace(port, area=area))
-                found.append(margins_with(installation, air, common, coupling))
-                own.append(margins_with(installation, air, placed, coupling))
+                found.append(margins_with(installation, air, common, coupling, recovery_changes))
+                own.append(margins_with(installation, air, placed, coupling, recovery_changes))
                 order += [samples.openings[k] for k in numbers]
             rankings.append(ranked_margins(use, order, found, own, area, air))
         except NetworkError as error:
@@ -88,6 +92,12 @@ def margin_rankings(
 def _changes(network: CoolingResult, air: OutsideAir) -> np.ndarray:
     """(n_conditions, n_ports) Pa, by which the network's own flows change the pressures outside."""
     return np.stack([port.pressure for port in network.ports], axis=1) - air.port_pressure
+
+
+def _ram(samples: PressureSamples, numbers) -> np.ndarray:
+    """(n_conditions, n_places) Pa, that the recovery of inlets adds to their patch pressure."""
+    patch, head = samples.patch[:, numbers], samples.head[:, numbers]
+    return samples.recovered[:, numbers] * (head - patch)
 
 
 def _places(installation: Installation, use: str, openings, n_inlets: int) -> list[int]:

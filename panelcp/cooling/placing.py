@@ -26,15 +26,17 @@ class Placement:
     ----------
     port : Port, in place of all exits on the bay, or of the only inlet
     pressure, stream, head : (n_places, n_conditions) Pa, m/s, Pa, as in `OutsideAir`
+    ram : (n_places, n_conditions) Pa of it, that the recovery of an inlet adds; None for an exit
     """
 
     port: Port
     pressure: np.ndarray
     stream: np.ndarray
     head: np.ndarray
+    ram: np.ndarray | None = None
 
     def __post_init__(self):
-        for name in ("pressure", "stream", "head"):
+        for name in ("pressure", "stream", "head", *(("ram",) if self.ram is not None else ())):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
 
@@ -207,7 +209,7 @@ def _on_bay(installation: Installation, port: Port) -> bool:
 
 
 def margins_with(
-    installation: Installation, air: OutsideAir, placed: Placement, coupling=None
+    installation: Installation, air: OutsideAir, placed: Placement, coupling=None, turning=None
 ) -> PlacedMargins:
     """Margins of an installation with a port at many places.
 
@@ -218,6 +220,9 @@ def margins_with(
     placed : Placement
     coupling : (n_conditions, n_ports) Pa, of the ports that stay, by the flows of the others; the
         flows are taken to be as they were
+    turning : from an installation, the air outside it and (n_worlds, n_ports) Pa of ram to how the
+        pressure behind its inlets follows their flows, see `solving.solve_cooling`, or to None;
+        None: a recovery does not depend on the flow
 
     Returns
     -------
@@ -231,7 +236,11 @@ def margins_with(
     changed = swap(installation, placed.port)
     n_places, n_conditions = placed.pressure.shape
     many = _repeated(changed, n_places)
-    centre = Centre(many, _air_at(installation, changed, air, placed, coupling))
+    there = _air_at(installation, changed, air, placed, coupling)
+    centre = Centre(many, there)
+    if turning is not None and placed.ram is not None:
+        inlet = np.array([port.use == "inlet" for port in changed.ports])
+        centre.couple(None, turning(many, there, np.where(inlet, placed.ram.ravel()[:, None], 0.0)))
     shape = n_places, n_conditions
     ports = np.stack([centre.result.flow(port.name) for port in changed.ports])
     cores = np.stack([centre.result.flow(core.name) for core in changed.cores])

@@ -1,8 +1,11 @@
 """Margins with exits and inlets at other places."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from panelcp.case.cooling import recovery_changes
 from panelcp.case.margin_ranking import _changes, _places
 from panelcp.cooling.placing import Placement, margins_with, staying, with_exit
 from panelcp.cooling.solving import solve_cooling
@@ -63,3 +66,22 @@ class TestMargins:
             sum(one.flow.value[0] for one in whole.cores), rel=1e-5
         )
         assert found.flow[1, 0] < found.flow[0, 0]
+
+    def test_inlet_at_its_own_place_recovers_what_it_does_in_the_installation(self):
+        # what a submerged inlet recovers falls with the air it takes, at every place anew
+        ports = (
+            replace(port("inlet", "inlet", 0.03), kind="submerged"),
+            port("exit", "exit", 0.035),
+        )
+        installation = simple(ports=ports, cores=(core(heat=np.array([45e3])),))
+        air = outside([[1000.0, -200.0]], temperature=311.0)
+        ram = np.array([[900.0, 0.0]])
+        whole = solve_cooling(
+            installation, air, recovery_change=recovery_changes(installation, air, ram)
+        )
+        assert whole.ports[0].pressure[0] < 990.0
+        own = ([[1000.0], [900.0]], np.full((2, 1), 50.0), [[1000.0]] * 2, [[900.0]] * 2)
+        place = Placement(ports[0], *own)
+        found = margins_with(installation, air, place, turning=recovery_changes)
+        assert found.margin[0, 0] == pytest.approx(whole.least_margin[0], abs=0.02)
+        assert found.margin[1, 0] < found.margin[0, 0]
