@@ -19,7 +19,7 @@ from panelcp.report.contents import (
 )
 from panelcp.report.tables import any_reversal
 
-WIDTH, ROW, NAMES, NUMBERS = 640, 22, 210, 108
+WIDTH, ROW, NAMES, NUMBERS = 640, 22, 210, 130
 """Units of the picture: its width, a row's height, room for names on the left and numbers on the
 right."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 
 from panelcp.report.air_section import (
@@ -67,6 +68,7 @@ def report_page(
     styles = [STYLE, *(text_of(one.section.style, parts) for one in made), labels, _breaks(made)]
     scripts = [f"<script>{switch_script()}</script>"]
     scripts += [text_of(one.section.script, parts) for one in made]
+    scripts = [lean_scripts(script) for script in scripts]
     page = (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -78,6 +80,23 @@ def report_page(
         f"<main>{body}</main>{_foot(contents)}{''.join(scripts)}</body></html>\n"
     )
     return pictures.filled(page, LARGEST_PAGE - len(page.encode("utf-8")))
+
+
+def lean_scripts(html: str) -> str:
+    """Script elements without indentation, empty lines and lines that are comments.
+
+    Examples
+    --------
+    >>> lean_scripts("<script>// what it does\\n  run();\\n\\n  // end\\n</script>")
+    '<script>run();</script>'
+    """
+
+    def lean(found: re.Match) -> str:
+        lines = (line.strip() for line in found.group(1).split("\n"))
+        kept = "\n".join(line for line in lines if line and not line.startswith("//"))
+        return f"<script>{kept}</script>"
+
+    return re.sub(r"<script>(.*?)</script>", lean, html, flags=re.DOTALL)
 
 
 def _switched(one: MadeSection, names) -> str:

@@ -13,7 +13,10 @@ from pathlib import Path
 
 PictureSource = Callable[[Path], str]
 
-STEPS = ((1400, 70), (1200, 55), (1100, 45), (1000, 38), (900, 32), (800, 26), (700, 20))
+STEPS = (
+    *((1400, 70), (1200, 55), (1100, 45), (1050, 41), (1000, 38), (950, 35), (900, 32)),
+    *((850, 29), (800, 26), (750, 23), (700, 20)),
+)
 """Width in pixels and quality of the pictures, from the sharpest; the first that fits is taken."""
 
 COLOURS = 48

@@ -14,7 +14,7 @@ import pytest
 from panelcp.case.running import run_case
 from panelcp.placement.combinations import combine
 from panelcp.report.contents import CAUTIONS, NOT_MODELLED, PROPELLER_NOTICE
-from panelcp.report.page import report_page
+from panelcp.report.page import LARGEST_PAGE, report_page
 from tests.cases import changed, ranked, write_case
 from tests.placement.test_combinations import SETTINGS
 from tests.report.test_choices_summary import small as with_curves
@@ -151,6 +151,7 @@ def test_headings_leave_out_no_rank_and_pictures_and_tables_are_named(which, req
 def test_page_runs_only_its_own_and_loads_nothing(which, request):
     path = request.getfixturevalue(which)
     page = page_of(path)
+    assert path.stat().st_size <= LARGEST_PAGE
     for tag in ("iframe", "object", "embed", "form", "base", "u"):
         assert tag not in page.tags
     assert page.tags.count("script") == SCRIPTS

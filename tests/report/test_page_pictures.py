@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from panelcp.report import page_pictures
 from panelcp.report.page_pictures import STEPS, PagePictures
 
 SIZE = (1500, 400)
@@ -57,6 +58,12 @@ def test_all_pictures_fit_the_room(paths):
     assert len(html) <= room + 100
     (width,) = {picture.width for picture in decoded(html)}
     assert STEPS[-1][0] < width < STEPS[0][0]
+
+
+def test_pictures_fit_though_a_few_of_them_promised_too_much(paths, monkeypatch):
+    monkeypatch.setattr(page_pictures, "_likely_step", lambda pictures, room: 0)
+    room = int(0.5 * len(filled(paths, 10_000_000)))
+    assert len(filled(paths, room)) <= room + 100
 
 
 def test_without_room_the_smallest_are_taken(paths):

@@ -60,13 +60,13 @@ def test_a_new_section_comes_onto_the_page_with_style_script_and_link(monkeypatc
         "After shutdown",
         lambda parts: f"<p>{parts.contents.name} cools from 95 °C</p>",
         style=".shutdown { color:red }",
-        script="<script>// of the shutdown</script>",
+        script="<script>  told = 1; // of the shutdown\n  // left out\n</script>",
         after="ranking",
     )
     register(part)
     html = page.report_page(ranked()[1], [])
     assert ".shutdown { color:red }" in html
-    assert html.count("// of the shutdown") == 1
+    assert html.count("<script>told = 1; // of the shutdown</script>") == 1
     place = html.index('<section id="shutdown"><h2>After shutdown</h2>')
     assert html.index('<section id="ranking">') < place < html.index('<section id="cards">')
     assert '<li><a href="#shutdown">After shutdown</a></li>' in html
