@@ -145,6 +145,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet, only: str = "
         layers=at_openings,
         exit_air=hits,
         skin_state=air.skin.state,
+        skin_thickness=air.skin.thickness,
         pocket_edges=air.edges,
         checks=air.checks,
         warnings=_warnings(prepared, air, check, ranking, at_openings, share, network),

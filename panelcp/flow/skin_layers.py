@@ -59,6 +59,9 @@ NOT_CROSSED = -2
 ROUND_SHARE, LEAST_ROUND = 6, 60
 """Each round follows lines from one in so many of the panels left, and from so many at least."""
 
+LAYER_STATES = (ATTACHED, REATTACHED, POSSIBLE)
+"""States in which the layer over a panel has a thickness."""
+
 _SEED = 7
 _CODES = 6  # UNKNOWN to POSSIBLE
 
@@ -97,6 +100,8 @@ class SkinLayers:
     crossed : (n_conditions, n_panels) int, state of every panel that the lines cross; NOT_CROSSED
         elsewhere
     crossed_plateau : (n_conditions, n_panels) float, Pa, the plateau there
+    crossed_thickness : (n_conditions, n_panels) float, m, of the whole layer there; nan elsewhere
+        and behind separation
     """
 
     panels: np.ndarray
@@ -113,11 +118,15 @@ class SkinLayers:
     plateau: np.ndarray
     crossed: np.ndarray
     crossed_plateau: np.ndarray
+    crossed_thickness: np.ndarray | None = None
 
     def __post_init__(self):
+        if self.crossed_thickness is None:
+            nothing = np.full(np.shape(self.crossed), np.nan)
+            object.__setattr__(self, "crossed_thickness", nothing)
         for name in ("panels", "state", "crossed"):
             object.__setattr__(self, name, frozen_array(getattr(self, name), np.int64))
-        for name in (*_VALUES, "crossed_plateau"):
+        for name in (*_VALUES, "crossed_plateau", "crossed_thickness"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
     def with_more(self, other: SkinLayers) -> SkinLayers:
@@ -135,6 +144,7 @@ class SkinLayers:
             panels=panels[order],
             crossed=np.where(there, self.crossed, other.crossed),
             crossed_plateau=np.where(there, self.crossed_plateau, other.crossed_plateau),
+            crossed_thickness=np.where(there, self.crossed_thickness, other.crossed_thickness),
             **{name: values[:, order] for name, values in together.items()},
         )
 
@@ -150,13 +160,19 @@ class SkinStates:
     plateau : (n_conditions, n_panels) float, Pa, gauge pressure where the pocket over the panel,
         or the possible one, begins; nan elsewhere
     lines : (n_conditions,) int, lines that were followed besides those of the layers
+    thickness : (n_conditions, n_panels) float, m, of the whole layer over the panel; nan where it
+        is not known, and behind separation
     """
 
     state: np.ndarray
     plateau: np.ndarray
     lines: np.ndarray
+    thickness: np.ndarray | None = None
 
     def __post_init__(self):
+        if self.thickness is None:
+            object.__setattr__(self, "thickness", np.full(np.shape(self.state), np.nan))
+        object.__setattr__(self, "thickness", frozen_array(self.thickness))
         object.__setattr__(self, "state", frozen_array(self.state, np.int64))
         object.__setattr__(self, "plateau", frozen_array(self.plateau))
         object.__setattr__(self, "lines", frozen_array(self.lines, np.int64))
@@ -201,12 +217,14 @@ def skin_layers(
             votes.add(states)
         row = _joined(found, len(panels))
         row["crossed"], row["crossed_plateau"] = votes.result()
+        row["crossed_thickness"] = votes.thickness()
+        row["crossed_thickness"][panels] = row["thickness"]
         # the line through the middle of a panel tells its state
         row["crossed"][panels], row["crossed_plateau"][panels] = row["state"], row["plateau"]
         _into_the_lee(row["crossed"], row["crossed_plateau"], lee[c])
         _into_the_lee(row["state"], row["plateau"], lee[c, panels])
         rows.append(row)
-    names = ("state", "crossed", "crossed_plateau", *_VALUES)
+    names = ("state", "crossed", "crossed_plateau", "crossed_thickness", *_VALUES)
     together = {name: np.array([row[name] for row in rows]) for name in names}
     return SkinLayers(panels=panels, **together)
 
@@ -276,6 +294,7 @@ class _Votes:
     def __init__(self, n_panels: int):
         self.lengths = np.zeros((n_panels, _CODES))
         self.plateau = np.zeros((n_panels, _CODES))
+        self.thick = np.zeros((2, n_panels))  # length, and length times thickness
 
     def add(self, states: LineStates):
         """Count the points of lines, each with the length of line round it."""
@@ -289,6 +308,16 @@ class _Votes:
         length, level = length[chosen], np.nan_to_num(states.plateau[chosen], nan=0.0)
         for values, weights in ((self.lengths, length), (self.plateau, length * level)):
             values += np.bincount(code, weights, minlength=n * _CODES).reshape(n, _CODES)
+        layer = thickness_99(states.theta, states.shape, states.layer)[chosen]
+        known = np.isfinite(layer)
+        panels, length = lines.panels[chosen][known], length[known]
+        for values, weights in zip(self.thick, (length, length * layer[known]), strict=True):
+            values += np.bincount(panels, weights, minlength=n)
+
+    def thickness(self) -> np.ndarray:
+        """(n_panels,) m, mean along the lines; nan where no line with an attached layer came."""
+        length, total = self.thick
+        return np.divide(total, length, out=np.full(len(length), np.nan), where=length > 0.0)
 
     def result(self) -> tuple[np.ndarray, np.ndarray]:
         """(n_panels,) state and plateau; NOT_CROSSED and nan where no line came.
@@ -396,13 +425,16 @@ def whole_skin(
     rows = []
     for c in range(len(flow.conditions)):
         state = np.full(surface.n_panels, NOT_CROSSED)
-        plateau = np.full(surface.n_panels, np.nan)
+        plateau, thickness = np.full((2, surface.n_panels), np.nan)
         if layers is not None:
             state, plateau = layers.crossed[c].copy(), layers.crossed_plateau[c].copy()
-        state[lee[c]], plateau[lee[c]] = LEE, np.nan
-        followed = _cover(marcher, c, shown, state, plateau) if flow.moving[c] else 0
+            thickness = layers.crossed_thickness[c].copy()
+        state[lee[c]], plateau[lee[c]], thickness[lee[c]] = LEE, np.nan, np.nan
+        parts = state, plateau, thickness
+        followed = _cover(marcher, c, shown, *parts) if flow.moving[c] else 0
         state[state == NOT_CROSSED] = UNKNOWN
-        rows.append((state, plateau, followed))
+        thickness[~np.isin(state, LAYER_STATES)] = np.nan
+        rows.append((state, plateau, followed, thickness))
     return SkinStates(*(np.array(part) for part in zip(*rows, strict=True)))
 
 
@@ -418,11 +450,11 @@ def _checked_mask(shown, n_panels: int) -> np.ndarray:
     return shown
 
 
-def _cover(marcher: LineMarcher, c: int, shown, state, plateau) -> int:
+def _cover(marcher: LineMarcher, c: int, shown, state, plateau, thickness) -> int:
     """Fill in what no line has crossed yet; returns the number of lines followed."""
     draw, followed = np.random.default_rng(_SEED), 0
     while True:
-        _between(marcher.flow.surface.edge_neighbours, state, plateau)
+        _between(marcher.flow.surface.edge_neighbours, state, plateau, thickness)
         left = np.flatnonzero(shown & (state == NOT_CROSSED))
         if len(left) == 0:
             return followed
@@ -434,14 +466,15 @@ def _cover(marcher: LineMarcher, c: int, shown, state, plateau) -> int:
             own = _at_panels(states)
             panels = states.lines.panels[np.arange(len(own["state"])), states.lines.here]
             state[panels], plateau[panels] = own["state"], own["plateau"]
+            thickness[panels] = own["thickness"]
         found, level = votes.result()
         new = (state == NOT_CROSSED) & (found != NOT_CROSSED)
-        state[new], plateau[new] = found[new], level[new]
+        state[new], plateau[new], thickness[new] = found[new], level[new], votes.thickness()[new]
         followed += count
 
 
-def _between(neighbours, state, plateau):
-    """Give panels not crossed, between panels of one state, that state and their mean plateau."""
+def _between(neighbours, state, plateau, thickness):
+    """Give panels not crossed, between panels of one state, that state and their mean values."""
     left = np.flatnonzero(state == NOT_CROSSED)
     beside = neighbours[left]
     there = np.where(beside >= 0, state[beside], NOT_CROSSED)
@@ -453,6 +486,8 @@ def _between(neighbours, state, plateau):
     levels = np.where(known, plateau[beside], 0.0)
     state[left[same]] = least[same]
     plateau[left[same]] = levels[same].sum(axis=1) / count[same]
+    layers = np.where(known, thickness[beside], 0.0)
+    thickness[left[same]] = layers[same].sum(axis=1) / count[same]
 
 
 def lee_of(flow: SurfaceFlow, mean_streams) -> np.ndarray:

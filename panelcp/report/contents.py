@@ -121,6 +121,7 @@ class RunContents:
     exit_air : Hits of the exits' air
     static_ports : StaticPortErrors, or None without ports on the body
     skin_state : (n_conditions, n_panels) int, state of the air over the skin, or None
+    skin_thickness : (n_conditions, n_panels) float, m, of the layer over the skin, or None
     pocket_edges : where the pocket ahead of the windshield begins, by condition
     choices : the short list compared with itself in all worlds, or None
     spoilers : what spoils the places that are shown
@@ -159,6 +160,7 @@ class RunContents:
     exit_air: tuple[Hit, ...] = ()
     static_ports: StaticPortErrors | None = None
     skin_state: np.ndarray | None = None
+    skin_thickness: np.ndarray | None = None
     pocket_edges: tuple[PocketEdges, ...] = ()
     choices: Choices | None = None
     spoilers: tuple[Spoiler, ...] = ()

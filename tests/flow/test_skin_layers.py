@@ -259,6 +259,24 @@ def test_states_of_the_whole_skin_are_those_of_lines_through_every_panel(nose):
     assert (found[:, panels] == layers.state).all()
 
 
+def test_thickness_over_the_whole_skin_is_that_of_lines_through_the_panels(nose):
+    flow, some, layers = nose
+    skin = whole_skin(flow, [True])
+    told, own = skin.thickness[0, some], layers.thickness[0]
+    both = np.isfinite(told) & np.isfinite(own)
+    assert both.mean() > 0.6
+    # a panel has the mean of the lines that cross it
+    apart = np.abs(np.log(told[both] / own[both]))
+    assert np.median(apart) < 0.05
+    assert np.quantile(apart, 0.9) < 0.35
+    # no layer is told where the air is separated for good
+    assert np.isnan(skin.thickness[np.isin(skin.state, (OPEN, POCKET, UNKNOWN))]).all()
+    # what layers know already is kept
+    kept = whole_skin(flow, [True], layers).thickness[0, some]
+    both &= np.isfinite(kept)
+    assert np.array_equal(kept[both], own[both])
+
+
 def test_symmetric_air_has_symmetric_states(nose):
     flow, _, _ = nose
     shown = flow.surface.centroids[:, 0] < 2.0

@@ -227,7 +227,8 @@
     // What holds at a point of the skin, with the worth of a small opening there where asked for.
     readAt({ point, panel }, { condition, solved }) {
       const found = Panelcp.readOut(this.block, condition, point, panel, this.changesOf(condition, solved));
-      return { ...found, inPascal: this.inPascal(condition), name: this.block.conditions[condition].name };
+      const thickness = this.block.thickness(condition, panel);
+      return { ...found, thickness, inPascal: this.inPascal(condition), name: this.block.conditions[condition].name };
     }
 
     // Available and needed pressure of a small opening at a point, in every condition that is wanted.

@@ -53,7 +53,8 @@
     }
 
     _stateText(found) {
-      return `Skin layer: ${found.state}${found.frozen ? ", as solved: it does not follow the sliders" : ""}`;
+      const thick = Number.isFinite(found.thickness) ? `, ${units.text(found.thickness, "layer")} thick` : "";
+      return `Skin layer: ${found.state}${thick}${found.frozen ? ", as solved: it does not follow the sliders" : ""}`;
     }
 
     _worthText({ rows, limiting, least, partner }, use) {

@@ -19,6 +19,7 @@
   const SYSTEMS = {
     metric: {
       length: { unit: "mm", factor: 1000, digits: 0 },
+      layer: { unit: "mm", factor: 1000, digits: 1 },
       pressure: { unit: "Pa", factor: 1, digits: 0 },
       speed: { unit: "m/s", factor: 1, digits: 1 },
       altitude: { unit: "m", factor: 1, digits: 0 },
@@ -26,6 +27,7 @@
     },
     cockpit: {
       length: { unit: "in", factor: 1 / INCH, digits: 2 },
+      layer: { unit: "in", factor: 1 / INCH, digits: 2 },
       pressure: { unit: "inH2O", factor: 1 / IN_H2O, digits: 2 },
       speed: { unit: "kt", factor: 1 / KNOT, digits: 1 },
       altitude: { unit: "ft", factor: 1 / FOOT, digits: 0 },

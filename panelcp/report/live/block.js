@@ -142,6 +142,12 @@
       separation: header.conditions.map(() => null),
       state: header.conditions.map((_, c) =>
         arrays.state ? arrays.state.subarray(c * n, (c + 1) * n) : null),
+      // m, of the layer over panel i in condition c as solved; NaN where it is not known
+      thickness(c, i) {
+        const code = arrays.thickness ? arrays.thickness[c * n + i] : 0;
+        if (!code) return NaN;
+        return header.thickness.thinnest * 10 ** ((code - 1) / header.thickness.steps);
+      },
     };
     header.separated.conditions.forEach((c, row) => {
       const step = header.separated.steps[row], change = new Float32Array(n);

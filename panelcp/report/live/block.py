@@ -61,6 +61,8 @@ PROFILE_TOLERANCE = 1e-5
 """A part of the slipstreams' profiles smaller than this is left out."""
 
 DENSE = 32767
+THINNEST, THICKNESS_STEPS = 1e-4, 60.0
+"""m, least thickness of a layer that is told, and steps to ten times it: within 2 % each."""
 
 SCRIPTS = ("block.js", "flow.js", "patches.js")
 """Files beside this one that read the block, in the order in which they build on each other."""
@@ -71,6 +73,7 @@ def live_block(
     flow: SurfaceFlow | None = None,
     skin_state: np.ndarray | None = None,
     needed: np.ndarray | None = None,
+    skin_thickness: np.ndarray | None = None,
     more: dict[str, Any] | None = None,
 ) -> bytes:
     """The block of a set of solutions.
@@ -82,6 +85,8 @@ def live_block(
     skin_state : (n_conditions, n_panels) int, state of the air over the skin, or None
     needed : (n_conditions,) float, Pa, nan where nothing is asked for; the conditions' own when
         not given
+    skin_thickness : (n_conditions, n_panels) float, m, of the layer over the skin, nan where it is
+        not known; None: not known anywhere
     more : further entries of the header, plain values
 
     Returns
@@ -101,6 +106,7 @@ def live_block(
         "parts": [_part(arrays, k, part, flow) for k, part in enumerate(solutions.parts)],
         "conditions": _conditions(solutions, flow, needed),
         "separated": _separated(arrays, flow, skin_state),
+        "thickness": _thickness(arrays, skin_thickness),
         **(more or {}),
     }
     return arrays.joined(header)
@@ -132,6 +138,7 @@ def block_of_run(contents: RunContents) -> bytes:
         contents.flow,
         contents.skin_state,
         ranking.needed,
+        contents.skin_thickness,
         {"openings": list(listed.values()), "best": best},
     )
 
@@ -425,6 +432,17 @@ def _separated(arrays: _Arrays, flow: SurfaceFlow, skin_state) -> dict[str, Any]
     changes = np.round(flow.separation_change[used] / steps[used, None])
     arrays.add("separation", changes, "<i2")
     return {"conditions": used, "steps": steps[used], "has_state": skin_state is not None}
+
+
+def _thickness(arrays: _Arrays, thickness) -> dict[str, Any] | None:
+    """Thickness of the layer as one byte a panel: 0 unknown, else steps of its logarithm."""
+    if thickness is None:
+        return None
+    known = np.isfinite(thickness) & (np.nan_to_num(thickness) > 0.0)
+    steps = THICKNESS_STEPS * np.log10(np.where(known, thickness, THINNEST) / THINNEST)
+    codes = np.where(known, np.clip(np.round(steps), 0, 254) + 1, 0)
+    arrays.add("thickness", codes, "<u1")
+    return {"thinnest": THINNEST, "steps": THICKNESS_STEPS}
 
 
 def _opening(opening: Opening, group, k: int) -> dict[str, Any]:

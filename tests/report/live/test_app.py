@@ -1,5 +1,6 @@
 """The live section in a real browser: what it shows, says and hands out is what Python finds."""
 
+import re
 import tomllib
 from dataclasses import replace
 
@@ -151,6 +152,9 @@ def test_a_click_reads_what_python_finds_there(desk, contents):
     assert pascal == pytest.approx(cp * q, abs=CP_TOLERANCE * q + 0.5)
     assert "inH2O" in shown
     assert "STA" in shown
+    thickness = contents.skin_thickness[0, pin["panel"]]
+    told = re.search(r"([\d.]+)\u00a0mm thick", shown)
+    assert float(told.group(1)) == pytest.approx(1e3 * thickness, rel=0.03, abs=0.06)
     assert "unnamed" in shown
     said = desk.run(
         "await new Promise((done) => setTimeout(done, 500)); return [told('.live-said'), "

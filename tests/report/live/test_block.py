@@ -165,6 +165,18 @@ def test_separated_air_is_kept_where_there_is_some(solutions):
     assert np.array_equal(arrays["state"], state)
 
 
+def test_thickness_of_the_layer_is_kept_within_two_percent(solutions):
+    n = solutions.surface.n_panels
+    thickness = np.geomspace(2e-4, 0.2, len(CONDITIONS) * n).reshape(len(CONDITIONS), n)
+    thickness[0, :3] = np.nan, 0.0, 1e-6
+    header, arrays = arrays_of(live_block(solutions, skin_thickness=thickness))
+    codes = arrays["thickness"].astype(float)
+    assert codes[0, :3].tolist() == [0.0, 0.0, 1.0]
+    code = header["thickness"]
+    told = code["thinnest"] * 10.0 ** ((codes - 1.0) / code["steps"])
+    assert np.abs((told / np.maximum(thickness, 1e-9)).ravel()[3:] - 1.0).max() < 0.02
+
+
 def test_a_run_brings_its_openings_with_their_pressures():
     _, contents = ranked()
     header, arrays = arrays_of(block_of_run(contents))
