@@ -10,7 +10,7 @@ from panelcp.report.contents import CAUTIONS, RunContents
 from panelcp.report.cooling_section import COOLING_STYLE, cooling_section
 from panelcp.report.files import write_folder, write_text
 from panelcp.report.markup import html_list
-from panelcp.report.page import STYLE
+from panelcp.report.page_style import STYLE, screen_only_dark
 from panelcp.report.summary import summary_json
 from panelcp.report.tables import pressures_csv
 from panelcp.report.writing import run_log, write_network_tables
@@ -54,7 +54,8 @@ def cooling_page(contents: RunContents) -> str:
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<link rel="icon" href="data:,"><title>{name}: cooling network</title>'
-        f"<style>{STYLE}{COOLING_STYLE}</style></head><body><header><h1>{name}</h1>{question}"
+        f"<style>{screen_only_dark(STYLE + COOLING_STYLE)}</style></head>"
+        f"<body><header><h1>{name}</h1>{question}"
         f'<p class="notice">{escape(CAUTIONS[0])} {escape(CAUTIONS[3])}</p>{warnings}'
         f'<p class="soft">panelcp {escape(contents.version)}, inputs {contents.input_hash}</p>'
         f"</header><main><section>{cooling_section(contents.cooling)}</section>"

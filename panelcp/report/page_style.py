@@ -90,7 +90,7 @@ th, td { padding:.3rem .7rem; border-bottom:1px solid var(--line); text-align:ri
          vertical-align:top; white-space:nowrap }
 th { background:var(--pale); text-align:right; font-weight:600 }
 th { white-space:normal; vertical-align:bottom } th.t, td.t, td.p { text-align:left }
-tbody th { background:none; font-weight:400; vertical-align:top; min-width:14ch; max-width:26ch }
+tbody th { background:none; font-weight:400; vertical-align:top; min-width:14ch; max-width:32ch }
 td.p, td.r { white-space:normal; min-width:15ch }
 td.w { white-space:normal; text-align:left; min-width:24ch }
 .bad { color:var(--bad); font-weight:600 } .good { color:var(--good); font-weight:600 }

@@ -85,12 +85,12 @@ class MadeSection:
 
     def html(self) -> str:
         """The section with its heading."""
-        section = self.section
-        return f'<section id="{section.key}"><h2>{section.title}</h2>{self.body}</section>'
+        title = escape(self.section.title)
+        return f'<section id="{self.section.key}"><h2>{title}</h2>{self.body}</section>'
 
     def link(self) -> str:
         """Its entry in the navigation."""
-        return f'<li><a href="#{self.section.key}">{self.section.title}</a></li>'
+        return f'<li><a href="#{self.section.key}">{escape(self.section.title)}</a></li>'
 
 
 _REGISTERED: dict[str, Section] = {}
