@@ -5,7 +5,7 @@ import pytest
 
 from panelcp.errors import CaseError
 from panelcp.report.template import pieces_of, turned
-from panelcp.report.template_pages import EDGE, PAPERS, paper_size, sheets_of
+from panelcp.report.template_pages import BAND, EDGE, PAPERS, paper_size, sheets_of
 from tests.report.templates import template
 
 CASES = [
@@ -40,7 +40,7 @@ def test_windows_lie_where_a_printer_prints(case, paper):
     for sheet in sheets_of(template(**case), paper):
         assert sorted(sheet.size) == sorted(PAPERS[paper])
         box = sheet.window + sheet.shift
-        assert (box[0] >= EDGE - 1e-9).all()
+        assert (box[0] >= np.array([EDGE, EDGE + BAND]) - 1e-9).all()
         assert (box[1] <= np.array(sheet.size) - EDGE + 1e-9).all()
 
 

@@ -105,6 +105,23 @@ def test_no_other_map_of_a_cap_has_less_stretch():
     assert mean["ours"] < 0.8 * min(mean[name] for name in mean if name != "ours")
 
 
+def test_small_changes_of_the_map_of_a_cap_only_add_stretch():
+    """At rest: what a change adds is of second order in it."""
+    vertices, triangles = sphere_cap(0.6, level=4)
+    flat = flattened(vertices, triangles)
+    a, b, c = np.moveaxis(vertices[triangles], 1, 0)
+    area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    x, y = flat.T
+    zero = np.zeros_like(x)
+    for change in ((x, zero), (x, y), (x**3, zero), (x * (x**2 + y**2), y * (x**2 + y**2))):
+        step = 1e-3 * np.stack(change, axis=1) / np.abs(change).max()
+        less, rest, more = (
+            (area * ((stretches(vertices, triangles, moved) - 1.0) ** 2).sum(axis=1)).sum()
+            for moved in (flat - step, flat, flat + step)
+        )
+        assert abs(more - less) < 0.1 * (more + less - 2.0 * rest)
+
+
 def test_weights_move_the_stretch_to_where_it_counts_less():
     vertices, triangles = sphere_cap(0.6)
     middle = vertices[triangles].mean(axis=1)[:, 0] > np.cos(0.3)
