@@ -366,9 +366,11 @@ def _slots(opening: Opening, outline, count: int) -> list[np.ndarray]:
     boxes = []
     for x, y in ((low[0], high[1]), (high[0], high[1]), (high[0], low[1]), (low[0], low[1])):
         corner = centre + share * (np.array([x, y]) - centre)
-        box = np.sort(np.array([centre, corner]), axis=0) + np.array([[GAP], [-GAP]])
-        if (box[1] - box[0] > 0.3 * (high - low).min() - 4.0).all() and (box[1] > box[0]).all():
-            boxes.append(box)
+        box = np.sort(np.array([centre, corner]), axis=0)
+        size = box[1] - box[0]
+        if (size > 0.25 * (high - low).min()).all():
+            gap = np.minimum(GAP, 0.15 * size)
+            boxes.append(box + np.array([gap, -gap]))
     if not boxes:
         boxes = [np.array([centre, centre])]
     while len(boxes) < count:

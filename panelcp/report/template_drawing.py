@@ -252,7 +252,7 @@ def _first_page(template: Template, sheets: tuple[Sheet, ...], paper: str):
     for rows in blocks:
         for row in (picture_text(row, 600) for row in rows):
             for part in wrap(row, letters, subsequent_indent="   ", break_on_hyphens=False):
-                _write(page, [EDGE, top], part, TEXT)
+                _write(page, [EDGE, top], part.replace("\u00a0", " "), TEXT)
                 top -= _ROW
             top -= 0.6
         top -= 3.0

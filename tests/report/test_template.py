@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
+from panelcp.report.drawing_formats import Drawing
 from panelcp.report.template import (
+    LEAST,
     facts,
     heading,
     piece_drawing,
@@ -80,14 +82,25 @@ def test_the_grid_measures_25_mm():
     assert 0.0 in upright
 
 
-def test_words_inside_the_outline_do_not_cross_it():
-    (piece,) = pieces_of(template())
-    drawing = piece_drawing(template(), piece, piece.upright)
-    outline = turned(piece.flat.outline, piece.upright)
-    for words in drawing.words:
-        if words.text in ("THIS SIDE OUT", "FORWARD", "AIR FLOW"):
-            assert (words.place > outline.min(axis=0)).all()
-            assert (words.place < outline.max(axis=0)).all()
+@pytest.mark.parametrize("size", [(0.22, 0.15), (0.1, 0.08), (0.06, 0.06)])
+@pytest.mark.parametrize("turns", [0, 1])
+@pytest.mark.parametrize("shape", ["rectangle", "oval"])
+def test_words_inside_the_outline_do_not_cross_it(shape, turns, size):
+    whole = template(length=size[0], width=size[1], shape=shape)
+    (piece,) = pieces_of(whole)
+    half = 0.5 * np.ptp(turned(piece.flat.outline, turns), axis=0)
+    inside = [
+        words
+        for words in piece_drawing(whole, piece, turns).words
+        if words.text in (whole.name, "THIS SIDE OUT", "FORWARD", "AIR FLOW")
+    ]
+    assert len(inside) == 4
+    for words in inside:
+        for corner in Drawing(words=(words,)).bounds:
+            if words.height == LEAST and corner[1] < -half[1]:
+                continue  # too small inside, so it stands below
+            share = np.abs(corner) / half
+            assert (np.linalg.norm(share) if shape == "oval" else share.max()) < 1.0
 
 
 def test_pieces_of_a_split_opening_have_labels_letters_and_dashed_joints():
