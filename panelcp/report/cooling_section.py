@@ -40,6 +40,7 @@ from panelcp.report.cooling_tables import (
 from panelcp.report.markup import html_list, html_row, html_table
 from panelcp.report.tables import IN_H2O
 
+SHOWN_WARNINGS = 3
 NAMED_CONDITIONS = 2
 """Conditions that a sentence on the flow's sign names; of more it gives the number."""
 COOLING_STYLE = (
@@ -337,8 +338,11 @@ def cooling_section(result: CoolingResult) -> str:
 def _warnings(result: CoolingResult) -> str:
     if not result.warnings:
         return ""
-    lines = html_list([_held(text) for text in result.warnings])
-    return f'<div class="notice"><b>Warnings of the solution</b>{lines}</div>'
+    texts = [_held(text) for text in result.warnings]
+    first, rest = html_list(texts[:SHOWN_WARNINGS]), texts[SHOWN_WARNINGS:]
+    if rest:
+        first += f"<details><summary>The other {len(rest)}</summary>{html_list(rest)}</details>"
+    return f'<div class="notice"><b>Warnings of the solution</b>{first}</div>'
 
 
 def _margins(result: CoolingResult) -> str:
