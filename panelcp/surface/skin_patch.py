@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 
 from panelcp.errors import SurfaceError
 from panelcp.surface.curved import curved_panels, evaluate
-from panelcp.surface.flattening import flattened
+from panelcp.surface.flattening import flattened, require_disc
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 from panelcp.surface.opening import Opening
 from panelcp.surface.rays import SkinFinder
@@ -141,20 +141,30 @@ def patch_round(
     panels = _panels_round(finder, opening, margin)
     _require_smooth(surface, opening, panels)
     vertices, triangles = _refined(surface, panels, _steps(surface, opening, panels))
-    outside = _outside(opening, piece, _in_plane(opening, vertices))
-    triangles = _one_disc(triangles[(outside[triangles] <= margin).all(axis=1)])
-    if not len(triangles):
-        raise SurfaceError(f"opening {opening.name}: no skin is left round it to lay flat")
+    outside = _outside(opening, piece, _in_plane(opening, vertices))[triangles].max(axis=1)
+    triangles = _disc(opening, vertices, triangles, outside, margin)
     used, triangles = np.unique(triangles, return_inverse=True)
     vertices, triangles = vertices[used], triangles.reshape(-1, 3)
     centroids = vertices[triangles].mean(axis=1)
     inside = _outside(opening, piece, _in_plane(opening, centroids)) <= 0.0
-    try:
-        flat = flattened(vertices, triangles, np.where(inside, 1.0, MARGIN_WEIGHT))
-    except SurfaceError as error:
-        place = format_place(opening.centre)
-        raise SurfaceError(f"opening {opening.name} at {place}: {error}") from None
+    flat = flattened(vertices, triangles, np.where(inside, 1.0, MARGIN_WEIGHT))
     return _set_straight(SkinPatch(vertices, triangles, flat, inside), opening)
+
+
+def _disc(opening: Opening, vertices, triangles, outside, margin: float) -> np.ndarray:
+    """(m, 3) int: a disc round the outline; with less margin where a hole lies in it."""
+    fault = "no skin is left round it to lay flat"
+    for share in (1.0, 0.75, 0.5, 0.35):
+        kept = _one_disc(triangles[outside <= share * margin])
+        if not len(kept):
+            break
+        try:
+            require_disc(vertices, kept)
+            return kept
+        except SurfaceError as error:
+            fault = str(error)
+    place = format_place(opening.centre)
+    raise SurfaceError(f"opening {opening.name} at {place}: {fault}")
 
 
 def _in_plane(opening: Opening, points) -> np.ndarray:

@@ -214,6 +214,16 @@ def test_a_hole_inside_the_outline_is_refused():
         flat_opening(opened, whole)
 
 
+def test_a_hole_beside_the_outline_only_ends_the_paper():
+    surface = bodies.box((1.0, 1.0, 0.5), (100, 100, 4))
+    opening = lay_opening(surface, "hole", [0, 0, 0.25], 0.2, 0.1, kind="flush hole")
+    gone = np.linalg.norm(surface.centroids - [0.117, 0.0, 0.25], axis=1) < 0.006
+    assert gone.any()
+    opened = SurfaceMesh(surface.vertices, surface.triangles[~gone])
+    (piece,) = flat_opening(opened, opening)
+    np.testing.assert_allclose(piece.outline, outline_places(opening)[0], atol=1e-7)
+
+
 def test_a_skin_too_tightly_curved_for_paper_is_refused():
     surface = bodies.ellipsoid((0.1,) * 3, 4)
     opening = lay_opening(surface, "dome", [0, 0.1, 0], 0.18, 0.18, shape="oval")
