@@ -14,7 +14,7 @@ LAYERS = {"OUTLINE": 1, "AXES": 5, "GRID": 9, "TEXT": 7}
 """Layers of a drawing and the number of their colour in DXF: red, blue, light grey, black."""
 
 COLOURS = {"OUTLINE": "#b0180f", "AXES": "#1f4e8c", "GRID": "#b9c0c4", "TEXT": "#1d2326"}
-WIDTHS = {"OUTLINE": 0.35, "AXES": 0.2, "GRID": 0.1, "TEXT": 0.25}
+WIDTHS = {"OUTLINE": 0.35, "AXES": 0.2, "GRID": 0.1, "TEXT": 0.15}
 """mm, of lines."""
 
 DASHES = {"solid": (), "dashed": (3.0, 1.5), "chain": (6.0, 1.2, 0.8, 1.2)}
