@@ -31,6 +31,7 @@ _HOMES = {
     "gauge_pressure_at": "panelcp.flow.off_body",
     "lay_opening": "panelcp.surface.opening",
     "loft_stations": "panelcp.surface.stations",
+    "marking_template": "panelcp.case.templating",
     "parse_quantity": "panelcp.units",
     "prepare_case": "panelcp.case.preparing",
     "rank_openings": "panelcp.placement.ranking",

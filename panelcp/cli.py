@@ -181,6 +181,44 @@ def _cool(arguments) -> int:
     return 0
 
 
+def _template_arguments(parser):
+    parser.add_argument("case", metavar="CASE.toml", type=Path)
+    parser.add_argument(
+        "name", metavar="NAME", help='of an opening of the case, or of a place: "top 3"'
+    )
+    parser.add_argument("--paper", default="A4", metavar="A4|Letter", help="(default: A4)")
+    parser.add_argument("--date", help="printed on the sheets, 2026-05-01 (default: today)")
+    parser.add_argument(
+        "--results",
+        metavar="DIR",
+        type=Path,
+        help="folder for the results (default: results beside the case file)",
+    )
+    parser.add_argument("--quiet", action="store_true", help="no progress, no lines")
+
+
+def _template(arguments) -> int:
+    from panelcp.case.templating import marking_template
+    from panelcp.report.template import facts
+
+    progress = _Progress(sys.stderr, quiet=arguments.quiet)
+    with progress:
+        done = marking_template(
+            arguments.case,
+            arguments.name,
+            arguments.results,
+            arguments.paper,
+            arguments.date,
+            progress.step,
+        )
+    if not arguments.quiet:
+        lines = [f"  {line}" for line in facts(done.template)]
+        lines += [f"  warning: {text}" for text in done.template.warnings]
+        print("\n".join([f"\n{done.template.name}, 1:1", "", *lines, ""]))
+    print(f"template: {done.files[0]} (and .dxf, .svg beside it)")
+    return 0
+
+
 def _check_arguments(parser):
     parser.add_argument("file", metavar="FILE", type=Path, help="a mesh, or a case file")
     parser.add_argument("--unit", help="length unit of a mesh (default: proposed from its size)")
@@ -253,6 +291,11 @@ COMMANDS: dict[str, tuple[str, Callable, Callable]] = {
         "solve the cooling network of a case, without searches and maps",
         _run_arguments,
         _cool,
+    ),
+    "template": (
+        "draw one opening at true size on paper, to mark it on the skin",
+        _template_arguments,
+        _template,
     ),
     "check": ("say what the tool makes of a mesh or a case", _check_arguments, _check),
 }
