@@ -70,6 +70,44 @@ def port_volume_flows(found: CoolingResult) -> dict[str, np.ndarray]:
     }
 
 
+def needed_doubts(case: Case, found: CoolingResult | None) -> list[str]:
+    """Where the network needs another pressure than the case says, beyond its band.
+
+    Parameters
+    ----------
+    case : Case
+    found : CoolingResult, or None
+
+    Notes
+    -----
+    The network's own need: pressure outside from inlet to exit of the core with the least margin,
+    over `available_over_needed`.
+    """
+    if found is None:
+        return []
+    worst, size = None, 1.0
+    for c, needed in enumerate(case.needed_pressure):
+        ratio, core = found.available_over_needed[c], found.limiting_core[c]
+        steps = [step.pressure[c] for step in found.budget if step.core == core]
+        if not (found.decides[c] and needed and steps and np.isfinite(ratio) and ratio > 0.0):
+            continue
+        own = (steps[0] - steps[-1]) / ratio
+        low, high = (needed.low, needed.high) if needed.has_band else (needed.value,) * 2
+        apart = max(own / high, low / own) if own > 0.0 else 1.0
+        if apart > size:
+            worst, size = (c, own, needed), apart
+    if worst is None:
+        return []
+    c, own, needed = worst
+    band = f" ({needed.low:.0f} to {needed.high:.0f})" if needed.has_band else ""
+    return [
+        f"needed pressure is given as {needed.value:.0f} Pa{band} in {found.conditions[c]}, but "
+        f"the network needs about {own:.0f} Pa there to keep the limits: "
+        f"available over needed of places is off by a factor of {own / needed.value:.1f}; give "
+        "needed_pressure anew, or go by the margins"
+    ]
+
+
 def port_columns(
     installation: Installation, openings: Sequence[Opening], n_inlets: int
 ) -> list[int]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 import panelcp
-from panelcp.case.cooling import cooling_of, port_volume_flows, ports_of
+from panelcp.case.cooling import cooling_of, needed_doubts, port_volume_flows, ports_of
 from panelcp.case.deviations import (
     Settling,
     by_use,
@@ -169,6 +169,7 @@ def _warnings(prepared: PreparedCase, air: SolvedAir, check, ranking, layers, sh
         *doubts(*known, ranking, share),
         *air.settled.warnings,
         *layer_doubts(layers, air.flow.conditions),
+        *needed_doubts(prepared.case, network),
         *(() if network is None else network.warnings),
     )
 

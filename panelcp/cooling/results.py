@@ -216,6 +216,7 @@ class CoolingResult(_Arrays):
         way that the pressures followed
     starts : where the search began that led to the state shown, by condition
     other_states : of OtherState
+    predicted : (n_conditions,) bool, whether the air outside could be told; None: everywhere
     notes, warnings : sentences
     """
 
@@ -242,8 +243,13 @@ class CoolingResult(_Arrays):
     coupling_change: float = 0.0
     starts: tuple[str, ...] = ()
     other_states: tuple[OtherState, ...] = ()
+    predicted: np.ndarray | None = None
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+
+    def told(self, c: int) -> bool:
+        """Whether the air outside could be told in a condition."""
+        return self.predicted is None or bool(self.predicted[c])
 
     @property
     def least_margin(self) -> np.ndarray:

@@ -151,6 +151,7 @@ def solve_cooling(
         "available_over_needed": needed,
         "highest_outside": hottest,
         "leak_share": _leak_share(installation, numbers, ports),
+        "predicted": air.predicted,
         "residual": state.residual,
         "heat_error": _heat_error(centre),
         "steps": state.iterations,

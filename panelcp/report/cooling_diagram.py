@@ -24,6 +24,7 @@ from panelcp.report.cooling_tables import (
     LEAST_MARGIN,
     ZERO_CELSIUS,
     core_flags,
+    core_word,
     fan_mass_flow,
     margin_word,
 )
@@ -717,12 +718,12 @@ def _lines(result: CoolingResult, c: int, box: Box, flow: float):
         return [*lines, (f"outside {pressure}", "small")], ""
     if box.kind == "core":
         core = result.cores[box.number]
-        word = margin_word(core.margin.value[c])
+        word = core_word(result, box.number, c)
         look = {"good": "good-text", "look": "look-text", "stop": "bad-text"}.get(word, "soft-text")
         return [
             *lines,
             (f"takes {_size(core.drop[c])}", "small"),
-            (margin_text(core.margin.value[c]), f"{look} small"),
+            (margin_text(core.margin.value[c], word), f"{look} small"),
         ], f"{word}-box" if word else ""
     if box.kind == "fan":
         fan = result.fans[box.number]
@@ -755,8 +756,8 @@ def _celsius(kelvin: float) -> str:
     return f"{kelvin - ZERO_CELSIUS:.0f} °C".replace("-", "−")
 
 
-def margin_text(margin: float) -> str:
-    """A margin with its judgement in words.
+def margin_text(margin: float, word: str | None = None) -> str:
+    """A margin with its judgement in words, that of the margin alone where none is given.
 
     Examples
     --------
@@ -765,7 +766,9 @@ def margin_text(margin: float) -> str:
     """
     if np.isnan(margin):
         return "no limit given"
-    return f"margin {kelvin_text(margin)}, {margin_word(margin)}"
+    if word == "":
+        return "margin not predicted"
+    return f"margin {kelvin_text(margin)}, {margin_word(margin) if word is None else word}"
 
 
 def kelvin_text(value: float) -> str:
@@ -805,7 +808,10 @@ def _told(result: CoolingResult, c: int, box: Box, flow: float) -> str:
     if box.kind == "core":
         core = result.cores[box.number]
         flags = core_flags(result, box.number, c)
-        text += f", {margin_text(core.margin.value[c])}" + "".join(f"; {flag}" for flag in flags)
+        text += (
+            f", {margin_text(core.margin.value[c], core_word(result, box.number, c))}"
+            + "".join(f"; {flag}" for flag in flags)
+        )
     return text + "."
 
 
@@ -836,7 +842,8 @@ def margin_picture(result: CoolingResult, rows, name: str) -> str:
 
     row, top = 54, 20
     height = top + row * len(rows) + 6
-    marks = [(0.0, "0", "axis"), (LEAST_MARGIN, "5", "limit"), (ENOUGH_MARGIN, "10 K", "limit")]
+    marks = [(0.0, "0", "axis"), (LEAST_MARGIN, "5 K", "limit"), (ENOUGH_MARGIN, "10 K", "limit")]
+    anchors = {"0": "middle", "5 K": "end", "10 K": "start"}
     ticks = [(top + row * i + 32, top + row * i + 50) for i in range(len(rows))]
     lines = "".join(
         "".join(
@@ -844,7 +851,7 @@ def margin_picture(result: CoolingResult, rows, name: str) -> str:
             f'y2="{end}"/>'
             for start, end in ticks
         )
-        + f'<text class="soft-text" x="{x(value):.1f}" y="{top - 8}" text-anchor="middle">'
+        + f'<text class="soft-text" x="{x(value):.1f}" y="{top - 8}" text-anchor="{anchors[text]}">'
         f"{text}</text>"
         for value, text, style in marks
         if value == 0.0 or (x(LEAST_MARGIN) - x(0.0) > 14.0)
@@ -854,7 +861,7 @@ def margin_picture(result: CoolingResult, rows, name: str) -> str:
     )
     words = "; ".join(
         f"{result.conditions[c]}, {result.cores[k].name}: "
-        f"{margin_text(result.cores[k].margin.value[c])}"
+        f"{margin_text(result.cores[k].margin.value[c], core_word(result, k, c))}"
         for c, k in rows
     )
     return _bars_svg(name, words, height, lines + bars)
@@ -885,7 +892,7 @@ def _margin_bar(result: CoolingResult, c: int, k: int, top: float, x, ends) -> s
     core = result.cores[k]
     value, low, high = (float(part[c]) for part in (core.margin.value, core.margin.low,
                                                     core.margin.high))  # fmt: skip
-    word = margin_word(value)
+    word = core_word(result, k, c)
     left, right = sorted((x(0.0), x(value)))
     style = word if result.decides[c] else f"{word} watched"
     numbers = f"{kelvin_text(value)}, {word}"

@@ -25,13 +25,16 @@ from panelcp.report.cooling_diagram import (
 )
 from panelcp.report.cooling_tables import (
     ENOUGH_MARGIN,
+    GOOD_CHANCE,
     LEAST_MARGIN,
+    STOP_CHANCE,
     ZERO_CELSIUS,
     UsualCheck,
     all_notes,
+    condition_word,
     core_flags,
+    core_word,
     fan_flags,
-    margin_word,
     port_flags,
     readable,
     usual_checks,
@@ -76,7 +79,10 @@ MARGIN_NOTE = (
     f"{LEAST_MARGIN:g} to {ENOUGH_MARGIN:g} K, stop below {LEAST_MARGIN:g} K (common practice for "
     "coolant on a hot day, used here for all cores; no source). In brackets 16 and 84 % of the "
     "sampled worlds. A core whose limit is not given has no margin. Pressure available over "
-    "needed is left out where a fan runs or no core has a limit."
+    "needed is left out where a fan runs or no core has a limit. With a chance of more than "
+    f"{100 * GOOD_CHANCE:g} % to be too hot no margin is called good, with more than "
+    f"{100 * STOP_CHANCE:g} % it is a stop (ours). All are steady states, how hot it would get if "
+    "the condition lasted: a roll of 20 s does not get there, a tow of eight minutes may."
 )
 NETWORK_NOTE = (
     "Air goes from left to right where it flows as it is meant; thick lines carry much of it. "
@@ -166,7 +172,7 @@ def _enough_line(result: CoolingResult) -> str:
     text += f"; margin not known in {_names(unknown)}" if unknown else ""
     k = _core_number(result, worst)
     text += (
-        f"; least margin {_margin(result, k, worst)}, {margin_word(least[worst])}: "
+        f"; least margin {_margin(result, k, worst)}, {core_word(result, k, worst)}: "
         f"{result.limiting_core[worst]} in {listed([result.conditions[worst]])}"
     )
     return f"{text}{_hot_chance(result, k, worst)}.{_watched_line(result)}"
@@ -210,8 +216,9 @@ def _pressure_line(result: CoolingResult) -> str:
     if known:
         c = min(known, key=lambda c: outside[c])
         parts.append(
-            f"the first margin is used up at {_celsius(outside[c])} outside in "
-            f"{listed([result.conditions[c]])}"
+            f"no margin is left at {_celsius(np.floor(outside[c] - 273.15) + 273.15)} outside in "
+            f"{listed([result.conditions[c]])} (central estimate: about an even chance to be too "
+            "hot there)"
         )
     return _sentence("; ".join(parts)) if parts else ""
 
@@ -297,7 +304,7 @@ def cooling_log(result: CoolingResult) -> list[str]:
             flags = "".join(f"; {flag}" for flag in core_flags(result, k, c))
             lines.append(
                 f"cooling, {name}, {core.name}: {flow_text(core.flow.value[c])}, "
-                f"{margin_text(core.margin.value[c])}{flags}"
+                f"{margin_text(core.margin.value[c], core_word(result, k, c))}{flags}"
             )
     lines += [f"cooling: {_state_words(result, state)}" for state in result.other_states]
     lines += [f"cooling, note: {note}" for note in all_notes(result)]
@@ -348,9 +355,10 @@ def _warnings(result: CoolingResult) -> str:
 def _margins(result: CoolingResult) -> str:
     if not result.cores:
         return "<p>The case names no cores, so there are no margins.</p>"
-    everything = [(c, k) for c in range(len(result.conditions)) for k in range(len(result.cores))]
+    told = [c for c in range(len(result.conditions)) if result.told(c)]
+    everything = [(c, k) for c in told for k in range(len(result.cores))]
     least = result.least_margin
-    known = [c for c in range(len(result.conditions)) if not np.isnan(least[c])]
+    known = [c for c in range(len(result.conditions)) if not np.isnan(least[c]) and result.told(c)]
     sizing = sorted(known, key=lambda c: (not result.decides[c], least[c]))
     bars = margin_picture(
         result, [(c, _core_number(result, c)) for c in sizing], "Least margin by condition"
@@ -372,7 +380,7 @@ def _margins(result: CoolingResult) -> str:
 def _margin_table(result: CoolingResult) -> str:
     titles = [("Condition", "t"), ("Decides", "t")]
     titles += [(core.name, "n") for core in result.cores]
-    titles += [("Pressure available over needed", ""), ("Margin used up at, outside", "")]
+    titles += [("Pressure available over needed", ""), ("No margin left at, outside", "")]
     rows = []
     for c, condition in enumerate(result.conditions):
         cells = [(condition, "p"), ("yes" if result.decides[c] else "no", "t")]
@@ -389,7 +397,9 @@ def _margin_cell(result: CoolingResult, k: int, c: int) -> tuple[str, str]:
     core, value = result.cores[k], result.cores[k].margin.value[c]
     if np.isnan(value):
         return "no limit", ""
-    word = margin_word(value)
+    if not result.told(c):
+        return "not predicted", ""
+    word = core_word(result, k, c)
     text = f"{_margin(result, k, c)} {word}"
     chance = core.chance_too_hot[c]
     if not np.isnan(chance):
@@ -451,8 +461,11 @@ def _condition_words(result: CoolingResult, c: int) -> str:
     text = result.conditions[c] + ("" if result.decides[c] else " (does not decide)")
     if not result.converged[c]:
         return f"{text}: not solved, do not use its numbers"
+    if not result.told(c):
+        return f"{text}: the air outside is not predicted, a guess only"
     if result.limiting_core[c]:
-        text += f": {margin_text(result.least_margin[c])} ({result.limiting_core[c]})"
+        word = condition_word(result, c)
+        text += f": {margin_text(result.least_margin[c], word)} ({result.limiting_core[c]})"
     back = [part.name for part in (*result.ports, *result.cores) if part.reversed[c]]
     return f"{text}; backwards: {listed(back)}" if back else text
 
@@ -478,7 +491,7 @@ def _cores_table(result: CoolingResult, c: int) -> str:
             *((_degrees(v[c]), "") for v in (core.air_inlet, core.air_outlet)),
             (_number(core.heat[c] / 1e3, 1), ""),
             *((_degrees(v[c]), "") for v in (core.hot, core.cold, core.limit)),
-            _short_margin(core.margin.value[c]),
+            _short_margin(core.margin.value[c], core_word(result, k, c)),
             (share, ""),
         ]
         rows.append(html_row(cells, titles=titles))
@@ -486,10 +499,12 @@ def _cores_table(result: CoolingResult, c: int) -> str:
     return html_table(html_row(titles, "th"), rows, "cards")
 
 
-def _short_margin(margin: float) -> tuple[str, str]:
+def _short_margin(margin: float, word: str) -> tuple[str, str]:
     if np.isnan(margin):
         return "no limit", ""
-    return f"{kelvin_text(margin)} {margin_word(margin)}", _style(margin_word(margin))
+    if not word:
+        return "not predicted", ""
+    return f"{kelvin_text(margin)} {word}", _style(word)
 
 
 def _flag_cell(flags: Sequence[str]) -> tuple[str, str]:

@@ -32,6 +32,8 @@ from panelcp.report.tables import IN_H2O, _csv
 ZERO_CELSIUS = 273.15
 ENOUGH_MARGIN, LEAST_MARGIN = 10.0, 5.0
 """K: a margin above the first is good, below the second a reason to stop (common practice)."""
+GOOD_CHANCE, STOP_CHANCE = 0.05, 0.5
+"""Of being too hot: above the first a margin is not good, above the second a stop (ours)."""
 GOOD, LOOK, STOP = "good", "look", "stop"
 
 _COLUMNS = {
@@ -166,19 +168,43 @@ def readable(result: CoolingResult) -> CoolingResult:
     )
 
 
-def margin_word(margin: float) -> str:
+def margin_word(margin: float, chance: float = 0.0) -> str:
     """Judgement of a margin: good, look or stop; nothing where there is none.
+
+    Parameters
+    ----------
+    margin : K
+    chance : of being too hot; above GOOD_CHANCE no margin is good, above STOP_CHANCE it is a stop
 
     Examples
     --------
     >>> margin_word(12.0), margin_word(10.0), margin_word(5.0), margin_word(4.9)
     ('good', 'look', 'look', 'stop')
-    >>> margin_word(float("nan"))
-    ''
+    >>> margin_word(12.0, 0.3), margin_word(12.0, 0.6), margin_word(float("nan"))
+    ('look', 'stop', '')
     """
     if np.isnan(margin):
         return ""
-    return GOOD if margin > ENOUGH_MARGIN else LOOK if margin >= LEAST_MARGIN else STOP
+    if margin < LEAST_MARGIN or chance > STOP_CHANCE:
+        return STOP
+    return GOOD if margin > ENOUGH_MARGIN and not chance > GOOD_CHANCE else LOOK
+
+
+def core_word(result: CoolingResult, k: int, c: int) -> str:
+    """Judgement of a core in a condition: its margin and the chance of being too hot.
+
+    Nothing where the air outside could not be told.
+    """
+    if not result.told(c):
+        return ""
+    core = result.cores[k]
+    return margin_word(core.margin.value[c], core.chance_too_hot[c])
+
+
+def condition_word(result: CoolingResult, c: int) -> str:
+    """The worst judgement of all cores in a condition; nothing where none has one."""
+    words = {core_word(result, k, c) for k in range(len(result.cores))}
+    return next((word for word in (STOP, LOOK, GOOD) if word in words), "")
 
 
 def watched(result: CoolingResult) -> list[int]:
@@ -415,7 +441,7 @@ def _whole_columns(result, c) -> dict[str, Any]:
         "highest_outside_degC": result.highest_outside[c] - ZERO_CELSIUS,
         "leak_share": result.leak_share[c],
         "margin_K": result.least_margin[c],
-        "judgement": margin_word(result.least_margin[c]),
+        "judgement": condition_word(result, c),
         "residual": result.residual[c],
         "heat_error": result.heat_error[c],
         "newton_steps": int(result.steps[c]),
@@ -452,7 +478,7 @@ def _core_columns(result, k, c) -> dict[str, Any]:
         "limit_degC": core.limit[c] - ZERO_CELSIUS,
         **_band(core.margin, c, "margin", "K"),
         "chance_too_hot": core.chance_too_hot[c],
-        "judgement": margin_word(core.margin.value[c]),
+        "judgement": core_word(result, k, c),
         "thermostat_share": core.thermostat_share[c],
         "chance_reversed": core.chance_reversed[c],
         "flags": "; ".join(core_flags(result, k, c)),
@@ -503,7 +529,7 @@ def cooling_summary(result: CoolingResult) -> dict[str, Any]:
         "decides": _plain(result.decides),
         "least_margin_K": _plain(result.least_margin),
         "limiting_core": [name or None for name in result.limiting_core],
-        "judgement": [margin_word(margin) or None for margin in result.least_margin],
+        "judgement": [condition_word(result, c) or None for c in range(len(result.conditions))],
         "available_over_needed": _plain(result.available_over_needed),
         "no_pressure_needed": _plain(np.isposinf(result.available_over_needed)),
         "highest_outside_temperature_K": _plain(result.highest_outside),
@@ -592,7 +618,7 @@ def _core_dict(result, k) -> dict[str, Any]:
         "cold_temperature_K": _plain(core.cold),
         "limit_temperature_K": _plain(core.limit),
         "margin_K": _band_dict(core.margin),
-        "judgement": [margin_word(margin) or None for margin in core.margin.value],
+        "judgement": [core_word(result, k, c) or None for c in range(len(result.conditions))],
         "probability_too_hot": _plain(core.chance_too_hot),
         "thermostat_share": _plain(core.thermostat_share),
         "too_cold": _plain(core.too_cold),

@@ -4,6 +4,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from panelcp.case import cooling
 from panelcp.case.cooling import (
     OutsideCoupling,
+    needed_doubts,
     port_columns,
     port_volume_flows,
     recovery_changes,
@@ -22,9 +24,11 @@ from panelcp.case.reading import read_case
 from panelcp.case.side_by_side import rank_case
 from panelcp.case.solving import solve_case
 from panelcp.cooling.installation import Installation
+from panelcp.cooling.results import BudgetStep
 from panelcp.cooling.vents import cowl_flap_suction
 from panelcp.errors import CaseError
 from panelcp.placement.ranking import opening_pressures
+from panelcp.quantity import UncertainValue
 from tests.case.cooling_case import BODY, CORE, DUCT, FAN, LEAK
 from tests.cases import CASE, write_case
 from tests.cooling.installations import outside, port
@@ -184,3 +188,31 @@ class TestRecoveryOfSubmergedInlets:
 
     def test_nose_inlets_have_no_such_change(self):
         assert self.changes("forward-facing", -0.3) is None
+
+
+class TestNeededPressureAgainstTheNetwork:
+    def found(self, ratio):
+        steps = (BudgetStep("radiator", "outside nose", np.array([600.0])),
+                 BudgetStep("radiator", "radiator", np.array([650.0])),
+                 BudgetStep("radiator", "outside chin", np.array([-50.0])))  # fmt: skip
+        return SimpleNamespace(
+            available_over_needed=np.array([ratio]), limiting_core=("radiator",), budget=steps,
+            decides=np.array([True]), conditions=("climb",),
+        )  # fmt: skip
+
+    def case(self):
+        needed = UncertainValue(500.0, 400.0, 650.0, "memory", kind="pressure")
+        return SimpleNamespace(needed_pressure=(needed,))
+
+    def test_a_need_beyond_the_band_is_told(self):
+        (line,) = needed_doubts(self.case(), self.found(0.8))
+        assert "500 Pa (400 to 650) in climb" in line
+        assert "about 812 Pa" in line
+        assert "factor of 1.6" in line
+
+    def test_a_need_within_the_band_is_not(self):
+        assert needed_doubts(self.case(), self.found(1.1)) == []
+
+    def test_far_less_need_is_told_too(self):
+        (line,) = needed_doubts(self.case(), self.found(2.0))
+        assert "about 325 Pa" in line

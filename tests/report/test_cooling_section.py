@@ -20,6 +20,7 @@ from panelcp.report.cooling_section import (
     cooling_section,
     hardest,
 )
+from panelcp.report.cooling_tables import core_word
 from panelcp.report.page import STYLE
 from tests.report.test_cooling_tables import CONDITIONS, HOSTILE, NAN, NO, array, bare, tug
 
@@ -85,8 +86,9 @@ def test_the_answer_comes_first_and_names_the_least_margin():
         "in taxi (oil cooler −4 K)."
     )
     assert lines[1] == (
-        "Pressure available over needed at least 1.04 (sideslip; 1 is just enough); the first "
-        "margin is used up at 40 °C outside in sideslip."
+        "Pressure available over needed at least 1.04 (sideslip; 1 is just enough); no margin is "
+        "left at 39 °C outside in sideslip (central estimate: about an even chance to be too hot "
+        "there)."
     )
     assert lines[2] == (
         "Air flows backwards through top vent in idle descent; oil cooler in taxi. It may flow "
@@ -387,3 +389,16 @@ def test_the_style_uses_the_colours_of_the_page_and_two_modes():
     names = {name for group in classes for name in group.split()}
     styled = set(re.findall(r"\.([a-z][\w-]*)", COOLING_STYLE + STYLE))
     assert names <= styled | {"r", "t", "p", "w"}
+
+
+def test_a_margin_that_is_likely_too_hot_is_never_called_good():
+    result = changed(margins(tug(), 0, *[20.0] * 6), 0, chance_too_hot=array(0.3, 0.6, *[0.01] * 4))
+    assert [core_word(result, 0, c) for c in range(3)] == ["look", "stop", "good"]
+
+
+def test_conditions_that_are_not_predicted_get_no_judgement():
+    result = replace(tug(), predicted=np.arange(6) != 1)
+    assert core_word(result, 0, 1) == ""
+    text = words(result)
+    assert f"{result.conditions[1]}: the air outside is not predicted" in text
+    assert "not predicted" in text
