@@ -103,8 +103,11 @@ of Pa when the other becomes one of inH2O. K is always a difference."""
 
 UNIT = "|".join(sorted(map(re.escape, READINGS), key=len, reverse=True))
 PLACE = rf"STA{SPACE}{NUMBER} BL{SPACE}{NUMBER} WL{SPACE}{NUMBER}{SPACE}mm"
+IN_BOTH = re.compile(rf"{NUMBER}{SPACE}in{SPACE}\({NUMBER}{SPACE}mm\)")
+"""A length that is written in both units already, as of a rule: "24 in (610 mm)"."""
+
 IN_TEXT = re.compile(
-    rf"{PLACE}|(?<![\w.,\u2212-])±?{JOINED}{SPACE}(?:{UNIT})(?![\w²³/])"
+    rf"{IN_BOTH.pattern}|{PLACE}|(?<![\w.,\u2212-])±?{JOINED}{SPACE}(?:{UNIT})(?![\w²³/])"
     rf"(?: \({NUMBER} to {NUMBER}\))?"
 )
 LAST_UNIT = re.compile(rf"(?:{UNIT})(?![\w²³/])")
@@ -114,6 +117,8 @@ FOR_ALL = re.compile(r"(?:All in|Available,|Step,|Layer,) ")
 ROW_UNITS = re.compile(rf"(?:(Pa): |area ({UNIT})$)")
 """Rows that name their own unit in the first cell."""
 IN_CELL = re.compile(rf"^{JOINED}(?=$|[ ,;]|\u00a0)(?!{SPACE}(?:{UNIT}|%)(?:\W|$))")
+LENGTHS = re.compile(rf"^{NUMBER} \({NUMBER}\)(?=$|,)")
+"""A cell of lengths with one more in brackets, as the way to separation behind a thickness."""
 
 TOKEN = re.compile(r"(<[^>]*>)")
 TAG = re.compile(r"<(/?)([a-zA-Z0-9]+)")
@@ -294,7 +299,8 @@ class _Pass:
             self.row = row.group(1) or row.group(2)
             return marked(_named(text, row.start(row.lastindex), self.row))
         unit = self._unit_here()
-        whole = IN_CELL.match(text) if unit else None
+        lengths = LENGTHS.match(text) if unit == "mm" else None
+        whole = lengths or (IN_CELL.match(text) if unit else None)
         if whole is None:
             return self._sentence(text)
         return marked(_readings(whole.group(), unit)) + text[whole.end() :]
@@ -333,5 +339,7 @@ class _Pass:
         return IN_TEXT.sub(lambda found: self._quantity(found.group()), text)
 
     def _quantity(self, text: str) -> str:
+        if IN_BOTH.fullmatch(text):
+            return text
         unit = "mm" if text.startswith("STA") else LAST_UNIT.findall(text)[-1]
         return marked(_readings(text, unit), "svg" in self.open)

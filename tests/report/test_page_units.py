@@ -62,6 +62,7 @@ def test_factors_are_those_of_the_units():
         "47 % of the variance",
         "bottom 105 (places 2 to 5)",
         "v1.2.3 mm",
+        "skin that resists fire for 24 in (610 mm) behind an opening",
     ],
 )
 def test_what_is_no_quantity_is_left(text):
@@ -113,6 +114,21 @@ def test_a_heading_may_hold_for_all_columns_and_a_row_for_itself():
         ("10", "1.6"),
         ("Pa: run-up", "inH2O: run-up"),
         ("-5", "−0.02"),
+    ]
+
+
+def test_clearances_and_layers_switch_with_what_stands_in_brackets():
+    html = (
+        "<table><tr><th>Exit</th><th>Clear of the plume by, mm</th></tr><tr><td>a</td>"
+        "<td>−12</td></tr></table><table><tr><th>Layer, mm</th><th>climb</th><th>dive</th></tr>"
+        "<tr><td>a</td><td>5 (254), 80 %</td><td>5 (127 to 254)</td></tr></table>"
+    )
+    assert both(switchable(html)) == [
+        ("Clear of the plume by, mm", "Clear of the plume by, in"),
+        ("−12", "−0.5"),
+        ("Layer, mm", "Layer, in"),
+        ("5 (254)", "0.2 (10.0)"),
+        ("5 (127 to 254)", "0.2 (5.0 to 10.0)"),
     ]
 
 
