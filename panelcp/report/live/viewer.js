@@ -374,10 +374,11 @@
 
     // --- marks ------------------------------------------------------------------------------------
 
-    _outlineAt(clientX, clientY) {
+    // The first outline under the pointer that fits.
+    _outlineAt(clientX, clientY, fits = () => true) {
       const [x, y] = this.local(clientX, clientY);
       const matrix = this.camera.matrix;
-      const items = [...this.labels.items.values()].filter((item) => item.group === "outlines" && !item.behind);
+      const items = [...this.labels.items.values()].filter((item) => item.group === "outlines" && !item.behind && fits(item));
       return items.find((item) => insideOutline(item.points, x, y, (point) => this.camera.project(point, matrix)));
     }
 
@@ -410,8 +411,8 @@
     }
 
     startDrag(clientX, clientY) {
-      const item = this._outlineAt(clientX, clientY);
-      return item && item.draggable ? { name: item.name, reading: null } : null;
+      const item = this._outlineAt(clientX, clientY, (mark) => mark.draggable);
+      return item ? { name: item.name, reading: null } : null;
     }
 
     drag(grabbed, clientX, clientY) {

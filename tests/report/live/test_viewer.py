@@ -388,6 +388,19 @@ def test_mouse_turns_drags_marks_and_leaves_the_wheel_to_the_page(page):
     assert page.run("return box.camera.azimuth") == pytest.approx(-90.0 - 20.0)
 
 
+def test_a_mark_that_may_be_dragged_is_found_below_one_that_may_not(page):
+    names, still = page.run(
+        "const outline = [0.8, -.5, -.1, 1.2, -.5, -.1, 1.2, -.5, .1, 0.8, -.5, .1], kind = 'exit';"
+        "box.setOutlines([{name: 'fixed', points: outline, kind}]); await frame();"
+        "const still = box.startDrag(320, 190);"
+        "box.setOutlines([{name: 'fixed', points: outline, kind},"
+        "{name: 'loose', points: outline, kind, draggable: true}]); await frame();"
+        "return [[box.startDrag(320, 190)?.name, box._outlineAt(320, 190).name], still]"
+    )
+    assert names == ["loose", "fixed"]
+    assert still is None
+
+
 def test_two_fingers_zoom(page):
     before = page.run("return box.camera.span")
     page.touch("touchStart", (300, 200), (340, 200))
