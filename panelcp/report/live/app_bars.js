@@ -23,12 +23,13 @@
       const parts = {};
       for (const name of ["range", "bar", "need", "zero"]) parts[name] = element("span", { class: `live-${name}` });
       const track = element("span", { class: "live-track", "aria-hidden": "true" }, parts.bar, parts.range, parts.zero, parts.need);
+      const changed = element("span", { text: live.CHANGED, hidden: true });
       const label = element("span", { class: "live-name", title: condition.name },
-        element("bdi", { text: live.shortened(condition.name, 60) }), condition.decides ? element("b", { text: " \u00b7\u00a0decides" }) : null);
+        element("bdi", { text: live.shortened(condition.name, 60) }), changed, condition.decides ? element("b", { text: " \u00b7\u00a0decides" }) : null);
       const text = element("span", { class: "live-words" });
       const row = element("li", { class: condition.decides ? "" : "live-watched" }, label, track, text);
       this.list.append(row);
-      return { row, text, ...parts };
+      return { row, text, changed, ...parts };
     }
 
     clear() {
@@ -42,7 +43,10 @@
       const ends = shown.flatMap(({ value, low, high, needed }) => [value, low, high, needed]).filter(Number.isFinite);
       const least = Math.min(0, ...ends), most = Math.max(0, ...ends), span = Math.max(most - least, 1e-9);
       const place = (value) => (100 * (value - least)) / span;
-      shown.forEach((numbers, c) => this._draw(this.rows[c], numbers, place));
+      shown.forEach((numbers, c) => {
+        this._draw(this.rows[c], numbers, place);
+        this.rows[c].changed.hidden = !this.model.isChangedIn(c);
+      });
       this.note.textContent = this._note(result, use);
       this.whole.textContent = this._whole(result);
     }
@@ -99,10 +103,9 @@
 
     _whole(result) {
       if (!result) return "";
-      const { conditions } = this.model.block;
       if (!(result.limiting >= 0) || !Number.isFinite(result.least)) return `With ${result.partner}`;
       return `With ${result.partner}: least available / needed ${units.number(result.least, "part")}, decided by ` +
-        `${conditions[result.limiting].name}; mean ${units.number(result.mean, "part")}`;
+        `${this.model.nameOf(result.limiting)}; mean ${units.number(result.mean, "part")}`;
     }
 
     _note(result, use) {

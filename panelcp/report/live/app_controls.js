@@ -233,7 +233,7 @@
       if (!flow.predicted) lines.push("The wind comes from behind into the slipstream: a guess of the sign only.");
       this.told.hidden = !lines.length;
       this.told.textContent = lines.join(" ");
-      this.legend.textContent = `Change the air: ${live.shortened(model.block.conditions[this.condition].name)}`;
+      this.legend.textContent = `Change the air: ${live.shortened(model.block.conditions[this.condition].name)}${model.isChangedIn(this.condition) ? live.CHANGED : ""}`;
       this.air.textContent = this._airText(flow.air);
     }
   };

@@ -6,7 +6,7 @@
 //   changes          by condition: what the sliders have changed, without the slipstream factor
 //   factor           slipstream factor of all conditions, or null for the one of the run
 //   field            key of FIELDS
-//   changesOf(c, solved), flowOf(c, solved), propose(c, name, value), reset()
+//   changesOf(c, solved), isChangedIn(c, solved), nameOf(c): name, said to be changed where it is, flowOf(c, solved), propose(c, name, value), reset()
 //   partner          {inlet, exit}: names of the openings that go with a place looked at
 //   judged(laid)     patch means of a laid opening in every condition, as the sliders stand
 //   partnerOf(use)   that opening with its pressures as the sliders stand, or null
@@ -27,6 +27,7 @@
     inletRatio: { title: "Inlet here: least available / needed", use: "inlet", ratio: true },
   };
 
+  const CHANGED = " (changed)";
   const other = (use) => (use === "exit" ? "inlet" : "exit");
 
   live.Model = class Model {
@@ -81,6 +82,15 @@
       const change = { ...this.changes[c] };
       if (this.factor !== null && Panelcp.changeable(this.block, c).includes("factor")) change.factor = this.factor;
       return change;
+    }
+
+    isChangedIn(c, solved = false) {
+      return Object.keys(this.changesOf(c, solved)).length > 0;
+    }
+
+    // Name of a condition for a number of its air as the sliders stand.
+    nameOf(c) {
+      return this.block.conditions[c].name + (this.isChangedIn(c) ? CHANGED : "");
     }
 
     // Take a change over, or throw in plain words and leave all as it was.
@@ -156,7 +166,7 @@
       if (!laid.valid) return opening;
       const found = this.judged(laid);
       for (const key of ["patch", "total", "inlet", "spread"]) {
-        found[key] = found[key].map((value, c) => (Object.keys(this.changesOf(c)).length ? value : opening[key][c]));
+        found[key] = found[key].map((value, c) => (this.isChangedIn(c) ? value : opening[key][c]));
       }
       return found;
     }
@@ -261,5 +271,5 @@
     return Math.max(least, sorted[Math.floor(0.99 * (sorted.length - 1))] || 0);
   };
 
-  Object.assign(live, { FIELDS, partnerUse: other });
+  Object.assign(live, { CHANGED, FIELDS, partnerUse: other });
 })();

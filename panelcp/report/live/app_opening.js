@@ -12,6 +12,9 @@
   const USES = [["exit", "exit"], ["inlet", "inlet"]];
   const NEW = { length: 0.12, width: 0.2, turn: 0, shape: "rectangle", use: "exit", kind: "plain exit", recovery: 0 };
 
+  const NOT_COPIED = "What only the cooling network uses is not copied from an opening of the case: flap_angle, flap_chord, " +
+    "shut_gap, open_share, discharge, blocked_share, lip_radius. If it has them, add them to the entry by hand.";
+
   live.Trial = class Trial {
     constructor(model, picture, place, barsPlace) {
       Object.assign(this, { model, picture });
@@ -57,10 +60,12 @@
       this.rows = Object.fromEntries(Object.entries(this.inputs).map(([key, input]) => [key, labelled(key, input)]));
       this.partnerRow = labelled("Goes with", this.partner);
       this.entry = element("textarea", { readonly: true, rows: 10, spellcheck: "false", "aria-label": "Entry for the case file" });
+      this.notCopied = element("p", { class: "soft", hidden: true, text: NOT_COPIED });
       this.copied = element("span", { class: "soft", role: "status" });
       const half = (...keys) => element("div", { class: "live-grid" }, ...keys.map((key) => this.rows[key]));
       this.fields.append(
-        element("p", { class: "soft", text: "Drag its outline, or move the focus to its label and use the arrow keys (with shift: fine)." }),
+        element("p", { class: "soft", text: "Drag it, or move the focus to its label and use the arrow keys (with shift: fine)." }),
+        this.notCopied,
         this.rows.name, half("use", "kind", "shape", "turn", "length", "width"), this.rows.recovery, this.partnerRow,
         half("x", "y", "z"),
         element("div", { class: "live-row" }, button("Copy as case entry", () => this._copyEntry()), button("Take it away", () => this.remove()), this.copied),
@@ -79,6 +84,7 @@
     _show() {
       this._labels();
       this.fields.hidden = !this.values;
+      this.notCopied.hidden = !this.isCopy;
       if (!this.values) return;
       const { values, inputs } = this, [x, y, z] = values.centre;
       for (const [key, value] of Object.entries({ ...values, x, y, z })) {
@@ -119,10 +125,11 @@
       this.start({
         use: use === "inlet" ? "inlet" : "exit", kind, shape, length, width, turn: turn || 0, centre: [...centre],
         recovery: Math.min(1, eta), name: this._freeName(`${opening.name} moved`),
-      });
+      }, true);
     }
 
-    start(values) {
+    start(values, isCopy = false) {
+      this.isCopy = isCopy;
       this.values = { name: this._freeName("new exit"), ...NEW, ...values };
       this.judged = null;
       this._lay();

@@ -17,6 +17,7 @@
     ["bottom", "Bottom"], ["front", "Front"]];
   const KINDS = { inlet: "inlet", exit: "exit", both: "exit" };
   const NOT_ENOUGH = 3;
+  const WHOLE_SKIN = "Shown for the whole skin, also where nothing may be cut.";
 
   live.Picture = class Picture {
     constructor(model, place) {
@@ -102,7 +103,9 @@
     _tellReason() {
       const plain = this.views.find((view) => view.kind === "2d" && view.reason);
       this.reason.hidden = !plain;
-      if (plain) this.reason.textContent = `Drawn on the plain canvas: ${plain.reason}.`;
+      if (!plain) return;
+      this.reason.textContent = "Drawn without the graphics processor: turning is slower.";
+      this.reason.title = plain.reason;
     }
 
     _tip(reading, number) {
@@ -155,10 +158,10 @@
     }
 
     titleOf({ condition, solved }) {
-      const { model } = this, { name } = model.block.conditions[condition];
-      const changed = !solved && Object.keys(model.changesOf(condition)).length > 0;
-      const ratio = model.spec.ratio ? "all deciding conditions" : name;
-      return ratio + (changed ? " (changed)" : solved ? " (as solved)" : "");
+      const { model } = this, { ratio } = model.spec;
+      const name = ratio ? "all deciding conditions" : model.block.conditions[condition].name;
+      const changed = !solved && (ratio ? model.deciding : [condition]).some((c) => model.isChangedIn(c));
+      return name + (changed ? live.CHANGED : solved ? " (as solved)" : "");
     }
 
     _drawn(shown) {
@@ -210,7 +213,8 @@
         if (model.spec.use) legend.querySelectorAll("li").forEach((row) => this._wordsOfPlaces(row));
         legends.push(legend);
       });
-      this.legendPlace.replaceChildren(...legends);
+      const note = model.spec.use ? [element("p", { class: "soft", text: WHOLE_SKIN })] : [];
+      this.legendPlace.replaceChildren(...legends, ...note);
     }
 
     // The keys of the lines speak of pressures; here they mean the way of the air.
@@ -263,7 +267,7 @@
     _traces({ condition, solved }) {
       const { model } = this, found = (model.settings.traces || []).find((row) => row.condition === condition);
       if (!this.tracesShown || !found || !model.openings.length) return [];
-      const dashed = Object.keys(model.changesOf(condition, solved)).length > 0;
+      const dashed = model.isChangedIn(condition, solved);
       return found.lines.map(({ points }) => ({ points: summed(points), kind: "exit", dashed, width: 1.2 }));
     }
 

@@ -48,7 +48,7 @@
     _valueText(found, shown) {
       const cp = found.inPascal || !Number.isFinite(found.cp) ? "" : `Cp ${units.number(found.cp, "cp", true, 3)}, `;
       const pressure = `${units.text(found.gauge, "pascal", true)} (${units.text(found.gauge, "water", true)})`;
-      const solved = shown.solved ? " as solved" : found.frozen ? " changed" : "";
+      const solved = shown.solved ? " as solved" : this.model.isChangedIn(shown.condition) ? live.CHANGED : "";
       return `${found.name}${solved}: ${cp}${pressure}`;
     }
 
@@ -58,12 +58,12 @@
     }
 
     _worthText({ rows, limiting, least, partner }, use) {
-      const c = this.model.shown[0].condition, row = rows[c], { conditions } = this.model.block;
+      const c = this.model.shown[0].condition, row = rows[c], { model } = this;
       const way = row.available < 0 ? `: air would go ${use === "exit" ? "in" : "out"}, the wrong way` : "";
       const ratio = Number.isFinite(row.ratio) ? `, ${live.timesNeeded(row.ratio)}` : "";
       const all = limiting >= 0 && Number.isFinite(least)
-        ? ` Least of all deciding conditions: ${live.timesNeeded(least)}, in ${conditions[limiting].name}.` : "";
-      return `A small ${use} here, with ${partner}: ${units.text(row.available, "pressure")} available${way}${ratio} in ${conditions[c].name}.${all}`;
+        ? ` Least of all deciding conditions: ${live.timesNeeded(least)}, in ${model.nameOf(limiting)}.` : "";
+      return `A small ${use} here, with ${partner}: ${units.text(row.available, "pressure")} available${way}${ratio} in ${model.nameOf(c)}.${all}`;
     }
 
     // --- an opening of the run ----------------------------------------------------------------------
@@ -83,7 +83,7 @@
       const spread = `${cp}${units.text(air.patch[c], "pressure", true)}, varies by \u00b1${units.text(air.spread[c], "pressure")}`;
       const title = element("p", { class: "live-where", text: opening.name });
       const text = `${opening.use}, ${opening.kind}, ${size}, ${live.placeText(opening.centre)}${opening.paired ? ", and its mirror image" : ""}; ` +
-        `mean over it in ${model.block.conditions[c].name}: ${spread}`;
+        `mean over it in ${model.nameOf(c)}: ${spread}`;
       const buttons = element("p", { class: "live-row" });
       const card = live.cardOf(opening.name);
       if (card) buttons.append(element("a", { href: `#${card.id}`, text: "Open its card" }));

@@ -34,6 +34,7 @@
     ];
     if (turn) lines.push(`turn = "${Number(turn.toFixed(2))} deg"`);
     if (use === "inlet") lines.push(`recovery = { value = "${Number(recovery.toFixed(3))}", mark = "yours", source = "set on the live page" }`);
+    lines.push("# for the cooling network, add its name to inlets or exits of [cooling]");
     return `${lines.join("\n")}\n`;
   };
 })();

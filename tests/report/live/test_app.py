@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from panelcp.case.cooling_ports import NETWORK_OPENING
 from panelcp.case.reading import read_case
 from panelcp.flow.solutions import solve_conditions
 from panelcp.flow.superposition import interpolated_pressure
@@ -257,6 +258,62 @@ def test_an_opening_is_dragged_by_mouse_and_judged_everywhere(desk, contents):
     assert decides == [[True, False], [False, True], [False, True]]
 
 
+def test_a_copy_is_dragged_off_its_opening_and_the_view_stays(desk, contents):
+    name = contents.ranking.exit(0).name
+    start = desk.run(
+        "const { trial, model } = ready.state, hidden = [trial.notCopied.hidden];"
+        f"const opening = model.openings.find((own) => own.name === {name!r}); trial.copy(opening);"
+        "for (const view of ['top', 'bottom', 'left', 'right', 'front']) {"
+        "ready.view.setCamera({ view, animate: false }); await rest();"
+        "if (!ready.view.project(judged().centre).hidden) break; }"
+        "hidden.push(trial.notCopied.hidden); return { centre: judged().centre, hidden,"
+        "camera: ready.view.camera.state, words: trial.fields.innerText }"
+    )
+    assert start["hidden"] == [True, False]
+    for word in ("Drag it,", *NETWORK_OPENING):
+        assert word in start["words"]
+    x, y = at_point(desk, start["centre"])
+    desk.mouse("mousePressed", x, y, button="left", clickCount=1)
+    desk.mouse("mouseMoved", x - 16, y, button="left", buttons=1)
+    desk.run("await rest()")
+    desk.mouse("mouseReleased", x - 16, y, button="left", clickCount=1)
+    centre, camera, step, hidden = desk.run(
+        "await rest(); const { centre } = judged(), { state, pixelsPerMetre } = ready.view.camera;"
+        f"ready.state.trial.start({{ centre: {TOP} }});"
+        "return [centre, state, 16 / pixelsPerMetre, ready.state.trial.notCopied.hidden]"
+    )
+    assert camera == start["camera"]
+    moved = np.linalg.norm(np.subtract(centre, start["centre"]))
+    assert step - 1e-3 < moved < 2.0 * step
+    assert hidden
+
+
+def test_numbers_of_changed_air_say_so(desk, contents):
+    name = contents.flow.conditions[0].name
+    read = (
+        "[told('.live-title'), told('.live-bars li'), told('.live-trial'),"
+        "told('.live-box:nth-of-type(2) legend'), told('.live-bars li:nth-child(2)')]"
+    )
+    click(desk, *at_point(desk, TOP))
+    before, after, value, worth = desk.run(
+        f"ready.state.trial.start({{ centre: {TOP}, name: 'mine' }}); await rest();"
+        f"const before = {read}; const {{ rows, field }} = Panelcp.live.app.controls;"
+        f"await set(rows.alpha.number, '5'); const after = {read}, value = told('.live-value');"
+        "const worth = told('.live-readout');"
+        "await set(field, 'exitRatio'); await set(Panelcp.live.app.controls.first, '1');"
+        "return [before, after, value, worth + told('.live-title')]"
+    )
+    assert "(changed)" not in "".join(before)
+    assert after[0] == f"{name} (changed)"
+    assert f"{name[-4:]} (changed)" in after[1]
+    assert f"decided by {name} (changed)" in after[2]
+    assert after[3].endswith("(changed)")
+    assert "(changed)" not in after[4], "another condition"
+    assert value.startswith(f"{name} (changed): ")
+    assert f", in {name} (changed)." in worth
+    assert worth.endswith("all deciding conditions (changed)")
+
+
 def test_arrow_keys_nudge_along_the_skin(desk, contents):
     desk.run(f"ready.state.trial.start({{ centre: {TOP}, name: 'mine' }}); await rest();")
     before = desk.run("return judged().centre")
@@ -303,6 +360,9 @@ def test_the_copied_entry_is_read_by_the_case(desk, contents, tmp_path, use):
     entry = read_case(write_case(tmp_path, TEXT + "\n" + text)).openings[-1]
     assert (entry.name, entry.use, entry.turn) == (name, use, -12.5)
     assert (entry.length, entry.width) == (0.12, 0.2)
+    assert text.splitlines()[-1] == (
+        "# for the cooling network, add its name to inlets or exits of [cooling]"
+    )
     centre = desk.run("return judged().centre")
     np.testing.assert_allclose(entry.centre, centre, atol=6e-5)
     if use == "inlet":
@@ -329,7 +389,13 @@ def test_fields_of_places_are_the_vent_map(desk, contents):
             f"await set(controls.field, '{use}Ratio'); return [...model.valuesOf(model.shown[0])]"
         )
         np.testing.assert_allclose(seen, expected.least_ratio, atol=0.01)
-    assert "suffice" in desk.run("return told('.live-legend')")
+    legend, other = desk.run(
+        "const legend = told('.live-legend'); await set(Panelcp.live.app.controls.field, 'cp');"
+        "return [legend, told('.live-legend')]"
+    )
+    assert "suffice" in legend
+    assert "whole skin, also where nothing may be cut" in legend
+    assert "whole skin" not in other
     at = desk.run(
         "const { model } = Panelcp.live.app; return model.worthAt({ point: "
         "[...ready.block.points.slice(0, 3)], panel: 0 }, 'inlet')"
@@ -429,7 +495,8 @@ def test_exit_air_is_drawn_along_the_skin_and_dashed_once_changed(desk, contents
 
 
 def test_phone_and_plain_canvas(browser, contents, tmp_path):
-    page = opened(browser, tmp_path, contents, "2d", width=390, height=780, touch=True)
+    # the flags of this browser leave it no graphics processor
+    page = opened(browser, tmp_path, contents, "auto", width=390, height=780, touch=True)
     page.run(f"ready.state.trial.start({{ centre: {TOP}, name: 'mine' }}); await rest();")
     wide, *cameras = page.run(
         "const { controls, picture } = Panelcp.live.app; controls.both.click(); await rest();"
@@ -443,6 +510,11 @@ def test_phone_and_plain_canvas(browser, contents, tmp_path):
     width, kind = page.run("return [document.documentElement.scrollWidth, ready.view.kind]")
     assert width == 390
     assert kind == "2d"
+    reason = page.run(
+        "const p = document.querySelector('.live-reason'); return [p.innerText, p.title]"
+    )
+    assert reason[0] == "Drawn without the graphics processor: turning is slower."
+    assert "WebGL2" in reason[1]
     start, end = at_point(page, [-1.0, 0.05, 0.43]), at_point(page, [-0.7, 0.05, 0.46])
     page.touch("touchStart", start)
     page.touch("touchMove", ((start[0] + end[0]) / 2, start[1]))
