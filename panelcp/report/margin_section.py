@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
@@ -11,10 +12,11 @@ from panelcp.report.markup import html_row, html_table
 from panelcp.report.tables import _csv
 
 SHOWN = 12
-"""Places that the page and the terminal show; the CSV holds all."""
+"""Places that the page and the terminal show; the CSV holds all. The page adds named ones."""
 TITLES = (
-    ("Place", "t"), ("Side", "t"), ("Kind", "t"), ("Least margin, K", ""), ("Limiting", "t"),
-    ("Air, kg/s", ""), ("As searched, cm²", ""), ("Margin so, K", ""), ("Backwards", "t"),
+    ("Place", "t"), ("Rank", ""), ("Side", "t"), ("Kind", "t"), ("Least margin, K", ""),
+    ("Limiting", "t"), ("Air, kg/s", ""), ("As searched, cm²", ""), ("Margin so, K", ""),
+    ("Backwards", "t"),
 )  # fmt: skip
 ROUND = {
     "exit": "Each place stands alone for all exits on the common bay and gets their whole area, "
@@ -72,37 +74,52 @@ def margin_summary(rankings: tuple[MarginRanking, ...]) -> list[dict[str, Any]]:
     ]
 
 
-def margin_section(rankings: tuple[MarginRanking, ...]) -> str:
-    """Tables of the best places by margin."""
+def margin_section(rankings: tuple[MarginRanking, ...], named: Collection[str] = ()) -> str:
+    """Tables of the best places by margin.
+
+    Parameters
+    ----------
+    rankings : tuple of MarginRanking
+    named : places that are shown whatever their rank: the best by pressure, those of the case
+    """
     parts = [
         '<p class="soft">Least room up to a temperature limit in the deciding conditions, with the '
         "cooling network of the case. Estimates. The pressures of the other openings and the "
         "influence of the flows on them are kept as they are.</p>"
     ]
     for ranking in rankings:
-        rows = [
-            html_row(
-                [
-                    (ranking.names[k], "t"),
-                    (ranking.sides[k], "t"),
-                    (ranking.kinds[k], "t"),
-                    (_text(ranking.least[k]), "bad" if not ranking.least[k] >= 0.0 else ""),
-                    (ranking.conditions[ranking.limiting[k]], "t"),
-                    (f"{ranking.flow[k, ranking.limiting[k]]:.2f}", ""),
-                    (f"{1e4 * ranking.area[k]:.0f}", ""),
-                    (_text(ranking.own_least[k]), ""),
-                    (_backwards(ranking, k), "w"),
-                ],
-                titles=TITLES,
-            )
-            for k in range(min(SHOWN, len(ranking.names)))
-        ]
+        count = len(ranking.names)
+        shown = list(range(min(SHOWN, count)))
+        added = [k for k in range(len(shown), count) if ranking.names[k] in named]
+        rows = [_row(ranking, k) for k in shown + added]
         parts.append(f"<h3>{ranking.use.capitalize()}s by margin</h3>")
         parts.append(html_table(html_row(TITLES, "th"), rows, "wide cards"))
-        parts.append(
-            f'<p class="soft">{ROUND[ranking.use].format(area=1e4 * ranking.common_area)}</p>'
-        )
+        words = ROUND[ranking.use].format(area=1e4 * ranking.common_area)
+        if added:
+            words += (
+                f" The best {len(shown)} of {count} by margin; below them the best places by "
+                "pressure and those of the case, with their ranks."
+            )
+        parts.append(f'<p class="soft">{words}</p>')
     return "".join(parts)
+
+
+def _row(ranking: MarginRanking, k: int) -> str:
+    return html_row(
+        [
+            (ranking.names[k], "t"),
+            (str(k + 1), ""),
+            (ranking.sides[k], "t"),
+            (ranking.kinds[k], "t"),
+            (_text(ranking.least[k]), "bad" if not ranking.least[k] >= 0.0 else ""),
+            (ranking.conditions[ranking.limiting[k]], "t"),
+            (f"{ranking.flow[k, ranking.limiting[k]]:.2f}", ""),
+            (f"{1e4 * ranking.area[k]:.0f}", ""),
+            (_text(ranking.own_least[k]), ""),
+            (_backwards(ranking, k), "w"),
+        ],
+        titles=TITLES,
+    )
 
 
 def margin_lines(rankings: tuple[MarginRanking, ...]) -> list[str]:
@@ -122,6 +139,18 @@ def margin_lines(rankings: tuple[MarginRanking, ...]) -> list[str]:
 def _backwards(ranking: MarginRanking, k: int) -> str:
     names = [n for n, back in zip(ranking.conditions, ranking.reversed[k], strict=True) if back]
     return "; ".join(names) or "nowhere"
+
+
+def margin_kelvin(margin: float) -> str:
+    """A margin with its unit for a sentence.
+
+    Examples
+    --------
+    >>> margin_kelvin(4.04), margin_kelvin(-61.3), margin_kelvin(float("-inf"))
+    ('4.0 K', '−61.3 K', 'no air')
+    """
+    text = _text(margin).replace("-", "−")
+    return f"{text} K" if np.isfinite(margin) else text
 
 
 def _text(margin: float) -> str:

@@ -181,7 +181,11 @@ def _margins(parts: PageParts) -> str:
     if not (contents.margins or contents.margin_notes):
         return ""
     words = html_list(contents.margin_notes) if contents.margin_notes else ""
-    return margin_section(contents.margins) + words
+    ranking = contents.ranking
+    named = {opening.name for opening in contents.openings.openings}
+    for pair in contents.short_list:
+        named |= {ranking.exit(pair).name, ranking.inlet(pair).name}
+    return margin_section(contents.margins, named) + words
 
 
 def _spoilers(parts: PageParts) -> str:
@@ -249,6 +253,7 @@ SECTIONS = (
     Section("answer", "Answer", _of_contents(answer_section)),
     Section("live", "Turn it, read it, try an opening", _live, _live_style, _live_script,
             own_units=True),
+    Section("cooling", "Enough air through every core", _cooling, COOLING_STYLE, begins_page=True),
     Section("ranking", "Ranking of places", _of_contents(ranking_section), begins_page=True),
     Section("cards", "The best places one by one", _of_contents(cards_section), CARD_STYLE),
     Section("sides", "Top against bottom against side", _of_contents(sides_section),
@@ -257,7 +262,6 @@ SECTIONS = (
     Section("vent-map", "Vent map", vent_maps_section, begins_page=True),
     Section("curves", "Curves", _curves, begins_page=True),
     Section("combinations", "Inlets and exits that share a bay", _combinations),
-    Section("cooling", "Enough air through every core", _cooling, COOLING_STYLE, begins_page=True),
     Section("margins", "Places by margin", _margins),
     Section("sensitivity", "What the bands are made of", _of_contents(sensitivity_section)),
     Section("maps", "Pressure maps", maps_section, begins_page=True),

@@ -2,6 +2,8 @@
 
 import csv
 import io
+import re
+from dataclasses import replace
 
 import numpy as np
 
@@ -37,6 +39,31 @@ def test_table_escapes_names_and_says_what_is_compared():
     assert "<1>" not in text
     assert "600 cm²" in text
     assert "no air" in text
+
+
+def many(count=20):
+    """The best place and others behind it, 1 K less each."""
+    margins = 10.0 - np.arange(count)[:, None] + np.array([[0.0, 5.0]])
+    return replace(
+        RANKING,
+        names=tuple(f"hole {k + 1}" for k in range(count)),
+        kinds=("flush hole",) * count,
+        sides=("top",) * count,
+        area=np.full(count, 0.02),
+        centre=np.zeros((count, 3)),
+        margin=margins,
+        flow=np.ones((count, 2)),
+        reversed=np.zeros((count, 2), dtype=bool),
+        own_margin=margins - 20.0,
+    )
+
+
+def test_named_places_stand_below_the_best_with_their_ranks():
+    text = margin_section((many(),), {"hole 3", "hole 15", "hole 19", "elsewhere"})
+    found = re.findall(r"hole (\d+)</t[hd]><td[^>]*>(\d+)<", text)
+    assert found == [(str(k), str(k)) for k in (*range(1, 13), 15, 19)]
+    assert "The best 12 of 20 by margin; below them" in text
+    assert "below them" not in margin_section((many(),), {"hole 3"})
 
 
 def test_csv_holds_every_place_with_units():
