@@ -222,7 +222,7 @@ def _spoiled(contents: RunContents, pair: int) -> str:
     if not rows:
         return ""
     head = f"<summary>What to look at ({len(rows)})</summary>"
-    return f"<details>{head}<ul>{''.join(rows)}</ul></details>"
+    return f'<details class="paper">{head}<ul>{"".join(rows)}</ul></details>'
 
 
 def _cautions(contents: RunContents, outlet) -> list[str]:

@@ -187,6 +187,7 @@ def test_what_spoils_a_place_or_its_inlet_is_listed():
     assert second.find("details/summary").text == "What to look at (2)"
     words = [element.find("b").text for element in first.find("details/ul")]
     assert words == ["Spoils it:", "Look:", "Look:"]
+    assert first.find("details").get("class") == "paper"  # open when printed
     assert all(card.find("details") is None for card in cards_of(replace(contents, spoilers=())))
 
 
