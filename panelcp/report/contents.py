@@ -238,14 +238,14 @@ def _motion(condition) -> str:
         if not condition.on_ground:
             angle = ("angle of attack", condition.alpha)
         return (
-            f"{condition.speed / 0.514444:.0f} kt true, {angle[0]} {angle[1]:g}°, "
+            f"{condition.speed / 0.514444:.1f} kt true, {angle[0]} {angle[1]:g}°, "
             f"sideslip {condition.beta:g}°"
         )
-    text = f"on the ground at {condition.ground_speed / 0.514444:.0f} kt"
+    text = f"on the ground at {condition.ground_speed / 0.514444:.1f} kt"
     if condition.attitude:
         text += f", attitude {condition.attitude:g}°"
     if condition.wind_speed:
-        text += f", wind {condition.wind_speed / 0.514444:.0f} kt {bearing(condition.wind_from)}"
+        text += f", wind {condition.wind_speed / 0.514444:.1f} kt {bearing(condition.wind_from)}"
     return text
 
 

@@ -37,11 +37,11 @@ def _air_cells(condition) -> list[tuple[str, str]]:
     knots = float(UNITS["speed"]["kt"])
     if condition.ground_speed is None:
         angles = [condition.attitude or condition.alpha, condition.beta]
-        cells = [(f"{condition.speed / knots:.0f} kt true", "p")]
+        cells = [(f"{condition.speed / knots:.1f} kt true", "p")]
         return cells + [(f"{angle:g}°".replace("-", "−"), "") for angle in angles]
-    text = f"ground {condition.ground_speed / knots:.0f} kt"
+    text = f"ground {condition.ground_speed / knots:.1f} kt"
     if condition.wind_speed:
-        text += f", wind {condition.wind_speed / knots:.0f} kt {bearing(condition.wind_from)}"
+        text += f", wind {condition.wind_speed / knots:.1f} kt {bearing(condition.wind_from)}"
     return [
         (text.replace("-", "−"), "p"),
         (f"{condition.attitude or 0.0:g}°".replace("-", "−"), ""),
