@@ -238,15 +238,26 @@ def _motion(condition) -> str:
         if not condition.on_ground:
             angle = ("angle of attack", condition.alpha)
         return (
-            f"{condition.speed / 0.514444:.1f} kt true, {angle[0]} {angle[1]:g}°, "
+            f"{knots_text(condition.speed)} true, {angle[0]} {angle[1]:g}°, "
             f"sideslip {condition.beta:g}°"
         )
-    text = f"on the ground at {condition.ground_speed / 0.514444:.1f} kt"
+    text = f"on the ground at {knots_text(condition.ground_speed)}"
     if condition.attitude:
         text += f", attitude {condition.attitude:g}°"
     if condition.wind_speed:
-        text += f", wind {condition.wind_speed / 0.514444:.1f} kt {bearing(condition.wind_from)}"
+        text += f", wind {knots_text(condition.wind_speed)} {bearing(condition.wind_from)}"
     return text
+
+
+def knots_text(speed: float) -> str:
+    """A speed, m/s, in knots to a tenth, so that it is right in m/s too.
+
+    Examples
+    --------
+    >>> knots_text(33.1), knots_text(0.0), knots_text(6.1733)
+    ('64.3 kt', '0 kt', '12 kt')
+    """
+    return f"{round(speed / 0.514444, 1):g} kt"
 
 
 def bearing(wind_from: float) -> str:

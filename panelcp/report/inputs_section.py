@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from panelcp.report.contents import RunContents, bearing
+from panelcp.report.contents import RunContents, bearing, knots_text
 from panelcp.report.markup import html_row, html_table
 from panelcp.units import UNITS, format_quantity
 
@@ -34,14 +34,13 @@ def conditions_section(contents: RunContents) -> str:
 
 def _air_cells(condition) -> list[tuple[str, str]]:
     """Speed, angle of attack and sideslip; on the ground the wheels' speed and the wind."""
-    knots = float(UNITS["speed"]["kt"])
     if condition.ground_speed is None:
         angles = [condition.attitude or condition.alpha, condition.beta]
-        cells = [(f"{condition.speed / knots:.1f} kt true", "p")]
+        cells = [(f"{knots_text(condition.speed)} true", "p")]
         return cells + [(f"{angle:g}°".replace("-", "−"), "") for angle in angles]
-    text = f"ground {condition.ground_speed / knots:.1f} kt"
+    text = f"ground {knots_text(condition.ground_speed)}"
     if condition.wind_speed:
-        text += f", wind {condition.wind_speed / knots:.1f} kt {bearing(condition.wind_from)}"
+        text += f", wind {knots_text(condition.wind_speed)} {bearing(condition.wind_from)}"
     return [
         (text.replace("-", "−"), "p"),
         (f"{condition.attitude or 0.0:g}°".replace("-", "−"), ""),

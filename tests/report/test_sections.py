@@ -1,5 +1,7 @@
 """The registry of the page's sections: order, doubled keys, what is left out."""
 
+from dataclasses import replace
+
 import pytest
 
 from panelcp.report import page, sections
@@ -71,6 +73,21 @@ def test_a_new_section_comes_onto_the_page_with_style_script_and_link(monkeypatc
     assert html.index('<section id="ranking">') < place < html.index('<section id="cards">')
     assert '<li><a href="#shutdown">After shutdown</a></li>' in html
     assert 'Small body cools from <data value="203 °F">95 °C</data>' in html
+
+
+def test_places_by_margin_show_the_best_by_pressure_and_those_of_the_case():
+    from tests.cases import ranked
+    from tests.report.test_margin_section import many
+
+    contents = ranked()[1]
+    ranking = many()
+    best = contents.ranking.exit(contents.short_list[0]).name
+    names = (*ranking.names[:14], best, ranking.names[15], "chin", *ranking.names[17:])
+    found = replace(contents, margins=(replace(ranking, names=names),))
+    html = page._margins(sections.PageParts(found, (), (), (), None))
+    for name, rank in ((best, 15), ("chin", 17)):
+        assert f'>{name}</td><td data-label="Rank">{rank}<' in html
+    assert "hole 14<" not in html
 
 
 def test_every_section_of_the_page_is_registered_once():
