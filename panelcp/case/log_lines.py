@@ -50,7 +50,7 @@ def bands_line(ranking: OpeningRanking) -> str:
 
 def compressibility_lines(prepared: PreparedCase, progress: Progress) -> list[str]:
     """What Goethert's rule makes of the fastest condition, when the case asks for it."""
-    if not prepared.case.compressibility:
+    if not prepared.case.report.compressibility:
         return []
     flying = [c for c in prepared.case.conditions if c.speed > 0.0 and not c.on_ground]
     if not flying:

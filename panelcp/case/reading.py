@@ -22,6 +22,7 @@ from panelcp.case.air_tables import (
 from panelcp.case.combinations_table import read_combinations
 from panelcp.case.cooling_ports import NETWORK_OPENING
 from panelcp.case.cooling_tables import COOLING_TABLES, read_installation
+from panelcp.case.report_table import REPORT, ReportSettings
 from panelcp.case.schema import Entry, band, choice, line, point, quantity, text, true_or_false
 from panelcp.case.surface_table import SURFACE_ENTRIES, intake_options
 from panelcp.cooling.installation import Installation
@@ -86,7 +87,6 @@ _NOT_PREDICTED = (
     "it decides, but the wind comes from behind into the slipstream, which cannot be predicted: "
     "set decides = false"
 )
-MAP_VIEWS = ("right", "left", "top", "bottom", "front", "three-quarter")
 
 _SIZE = quantity("length", above=0.0)
 _DISTANCE = quantity("length", least=0.0)
@@ -191,12 +191,6 @@ NO_CUT = {
     "direction": Entry(schema.three_numbers),
     "clearance": Entry(_DISTANCE, default=0.0),
 }
-REPORT = {
-    "views": Entry(schema.words(*MAP_VIEWS), default=("left", "top", "bottom", "front")),
-    "best": Entry(schema.whole_number(1, 50), default=8),
-    "last_station": Entry(quantity("length")),
-    "compressibility": Entry(true_or_false, default=False),
-}
 
 
 @dataclass(frozen=True)
@@ -269,8 +263,7 @@ class Case:
     flows : name of an opening -> m3/s in each condition, out of the body positive
     needed : pressure needed at full power, or None
     needed_pressure : for each condition, Pa with band, or None
-    views, best, last_station : of the maps and the short list
-    compressibility : whether its size is to be reckoned
+    report : how results are shown
     firewall : m, its station, or None
     combinations : what a search of combinations needs, or None for no search
     installation : of the cooling air: ducts, cores, fans, leaks; or None
@@ -297,10 +290,7 @@ class Case:
     flows: dict[str, tuple[float, ...]]
     needed: NeededPressure | None
     needed_pressure: tuple[UncertainValue | None, ...]
-    views: tuple[str, ...]
-    best: int
-    last_station: float | None
-    compressibility: bool
+    report: ReportSettings
     text_hash: str
     firewall: float | None = None
     combinations: CombinationSettings | None = None
@@ -371,10 +361,7 @@ def read_case(path) -> Case:
         flows=flows,
         needed=needed,
         needed_pressure=tuple(pressures),
-        views=report["views"],
-        best=report["best"],
-        last_station=report["last_station"],
-        compressibility=report["compressibility"],
+        report=ReportSettings(**report),
         text_hash=hashlib.sha256(case_path.read_bytes()).hexdigest(),
         firewall=surface["firewall"],
         combinations=combinations,

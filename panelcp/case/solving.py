@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, replace
+from datetime import date as Date
 
 import numpy as np
 
@@ -33,6 +34,7 @@ from panelcp.case.margin_ranking import margin_rankings
 from panelcp.case.marks import marks_of
 from panelcp.case.preparing import PreparedCase, Progress, quiet
 from panelcp.case.reading import DEFAULT_RECOVERY
+from panelcp.case.report_table import ReportSettings
 from panelcp.flow.pocket_edges import PocketEdges, pocket_edges
 from panelcp.flow.skin_layers import SkinLayers, SkinStates, separation_change, whole_skin
 from panelcp.flow.solutions import Solutions, solve_conditions
@@ -212,7 +214,7 @@ def _forward(prepared: PreparedCase) -> np.ndarray:
     surface, places = prepared.surface, [*prepared.openings, *prepared.candidates]
     low, high = surface.bounds[:, 0]
     end = max(opening.centre[0] for opening in places) + FORWARD_ROOM * (high - low)
-    return surface.centroids[:, 0] <= max(end, prepared.case.last_station or low)
+    return surface.centroids[:, 0] <= max(end, prepared.case.report.last_station or low)
 
 
 def _with_found_places(
@@ -259,15 +261,27 @@ def _from_the_case(prepared: PreparedCase, check) -> dict:
         "needed_pressure": case.needed_pressure,
         "inputs": {"surface_hash": prepared.surface_hash, "case": case.tables},
         "marks": marks_of(prepared),
-        "views": case.views,
-        "best": case.best,
-        "last_station": case.last_station,
+        **_shown_so(case.report),
+    }
+
+
+def _shown_so(settings: ReportSettings) -> dict:
+    """How the results are shown; a date that is not given is that of today."""
+    return {
+        "views": settings.views,
+        "best": settings.best,
+        "last_station": settings.last_station,
+        "same_limits": settings.same_limits,
+        "grey_print": settings.grey_print,
+        "paper": settings.paper,
+        "date": settings.date or Date.today().isoformat(),
+        "section_stations": settings.section_stations,
     }
 
 
 def _answers(prepared: PreparedCase, air: SolvedAir, ranking, layers, hits) -> dict:
     """What follows from the ranking: chances, what spoils places, where to mark them."""
-    flow, short = air.flow, ranking.distinct(prepared.case.best)
+    flow, short = air.flow, ranking.distinct(prepared.case.report.best)
     shown, found = _shown(prepared, ranking), _combinations(prepared.case, flow, ranking)
     return {
         "static_ports": _static_ports(prepared, flow),
@@ -378,7 +392,7 @@ def _effects(
 def _shown(prepared: PreparedCase, ranking: OpeningRanking) -> list[Opening]:
     """Openings of the case and of the short list, each once."""
     openings = {opening.name: opening for opening in prepared.openings}
-    for pair in ranking.distinct(prepared.case.best):
+    for pair in ranking.distinct(prepared.case.report.best):
         openings |= {o.name: o for o in (ranking.inlet(pair), ranking.exit(pair))}
     return list(openings.values())
 

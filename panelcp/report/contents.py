@@ -133,6 +133,11 @@ class RunContents:
     margins : places ranked by the margins of that network
     margin_notes : why some places could not be ranked so
     last_station : m, the maps show the body up to there; None leaves it to the openings
+    same_limits : whether the maps of all conditions have one scale of Cp
+    grey_print : maps for printers without colour
+    paper : "A4" or "Letter"
+    date : printed on the report, "2026-05-01"; "" for none
+    section_stations : m, where the body is cut across; none leaves it to the places found
     """
 
     name: str
@@ -172,6 +177,11 @@ class RunContents:
     margins: tuple[MarginRanking, ...] = ()
     margin_notes: tuple[str, ...] = ()
     last_station: float | None = None
+    same_limits: bool = True
+    grey_print: bool = False
+    paper: str = "A4"
+    date: str = ""
+    section_stations: tuple[float, ...] = ()
 
     @property
     def units(self) -> UnitSolutions:

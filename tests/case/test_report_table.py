@@ -1,0 +1,72 @@
+"""The table [report]."""
+
+from datetime import date
+
+import pytest
+
+from panelcp import CaseError, read_case
+from panelcp.case.report_table import PAPERS, SHEET_VIEWS, ReportSettings, day
+from panelcp.errors import QuantityError
+from panelcp.report import template_pages
+from panelcp.report.projection import VIEWS
+from tests.cases import changed, write_case
+
+REPORT = '[report]\nviews = ["left"]\nbest = 3\n'
+
+
+def settings(tmp_path, lines: str) -> ReportSettings:
+    return read_case(write_case(tmp_path, changed(REPORT, f"[report]\n{lines}\n"))).report
+
+
+def test_left_out(tmp_path):
+    found = settings(tmp_path, "best = 8")
+    assert found == ReportSettings()
+    assert found.views == SHEET_VIEWS
+    assert (found.same_limits, found.grey_print, found.paper) == (True, False, "A4")
+    assert found.date is None
+
+
+def test_all_given(tmp_path):
+    found = settings(
+        tmp_path,
+        'views = ["front"]\nsame_limits = false\ngrey_print = true\npaper = "Letter"\n'
+        'date = "2026-05-01"\nsection_stations = ["400 mm", "1.2 m"]\nlast_station = "2 m"',
+    )
+    assert found == ReportSettings(
+        ("front",), 8, 2.0, False, False, True, "Letter", "2026-05-01", (0.4, 1.2)
+    )
+
+
+def test_a_day_without_quotes(tmp_path):
+    assert settings(tmp_path, "date = 2026-05-01").date == "2026-05-01"
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ('date = "1 May"', "report.date: '1 May' is not a day; write it as 2026-05-01"),
+        ('date = "2026-02-30"', "is not a day"),
+        ('date = "20260501"', "is not a day"),
+        ("date = 2026-05-01T10:00:00", "is not a day"),
+        ("date = 5", "is not a day"),
+        ('paper = "A3"', "choose one of A4, Letter"),
+        ("same_limits = 1", "neither true nor false"),
+        ("section_stations = []", "not a list with at least one entry"),
+        ('section_stations = ["5 kg"]', "section_stations"),
+    ],
+)
+def test_mistakes(tmp_path, line, words):
+    with pytest.raises(CaseError, match=words) as error:
+        settings(tmp_path, line)
+    assert "line" in str(error.value)
+
+
+def test_day_of_a_date():
+    assert day(date(2026, 1, 2)) == "2026-01-02"
+    with pytest.raises(QuantityError):
+        day(None)
+
+
+def test_papers_and_views_are_those_of_the_drawings():
+    assert set(PAPERS) == set(template_pages.PAPERS)
+    assert {view.replace("-", "_") for view in SHEET_VIEWS} <= set(VIEWS)
