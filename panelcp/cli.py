@@ -94,12 +94,28 @@ def _run_arguments(parser):
     parser.add_argument("--quiet", action="store_true", help="no progress, no table")
 
 
+def _whole_run_arguments(parser):
+    _run_arguments(parser)
+    _paper_and_date(parser, "report")
+
+
+def _paper_and_date(parser, what: str):
+    parser.add_argument(
+        "--paper", metavar="A4|Letter", help=f"of the {what} (default: as in the case, else A4)"
+    )
+    parser.add_argument(
+        "--date", help=f"printed on the {what}, 2026-05-01 (default: as in the case, else today)"
+    )
+
+
 def _run(arguments) -> int:
     from panelcp.case.running import run_case
 
     progress = _Progress(sys.stderr, quiet=arguments.quiet)
     with progress:
-        finished = run_case(arguments.case, arguments.results, progress.step)
+        finished = run_case(
+            arguments.case, arguments.results, progress.step, arguments.date, arguments.paper
+        )
     if not arguments.quiet:
         print(_short_table(finished.contents))
     print(f"report: {finished.folder / 'report.html'}")
@@ -186,8 +202,7 @@ def _template_arguments(parser):
     parser.add_argument(
         "name", metavar="NAME", help='of an opening of the case, or of a place: "top 3"'
     )
-    parser.add_argument("--paper", default="A4", metavar="A4|Letter", help="(default: A4)")
-    parser.add_argument("--date", help="printed on the sheets, 2026-05-01 (default: today)")
+    _paper_and_date(parser, "sheets")
     parser.add_argument(
         "--results",
         metavar="DIR",
@@ -281,7 +296,7 @@ def _new(arguments) -> int:
 COMMANDS: dict[str, tuple[str, Callable, Callable]] = {
     "new": ("write a commented starter case for a surface mesh", _new_arguments, _new),
     "example": ("copy a shipped example", _example_arguments, _example),
-    "run": ("do everything a case asks for", _run_arguments, _run),
+    "run": ("do everything a case asks for", _whole_run_arguments, _run),
     "rank": (
         "rank places without drawing maps; several cases side by side",
         _rank_arguments,

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from panelcp.case import schema
 from panelcp.case.schema import Entry, choice, quantity, true_or_false
-from panelcp.errors import QuantityError
+from panelcp.errors import CaseError, QuantityError
 
 MAP_VIEWS = ("left", "right", "top", "bottom", "front", "three-quarter")
 SHEET_VIEWS = ("left", "top", "bottom", "front", "three-quarter")
@@ -61,6 +61,42 @@ def day(raw) -> str:
     except ValueError:
         pass
     raise QuantityError(f"{str(raw)!r} is not a day; write it as 2026-05-01")
+
+
+def printed_day(date=None) -> str:
+    """A day as it is printed: one given as a date or a text, else today.
+
+    Raises
+    ------
+    CaseError : a text that is not a day
+
+    Examples
+    --------
+    >>> printed_day("2026-05-01")
+    '2026-05-01'
+    """
+    try:
+        return day(Date.today() if date is None else date)
+    except QuantityError as error:
+        raise CaseError(f"date {error}") from None
+
+
+def paper_name(paper: str) -> str:
+    """One of PAPERS, however its letters are written.
+
+    Raises
+    ------
+    CaseError : a paper that is not known
+
+    Examples
+    --------
+    >>> paper_name("letter")
+    'Letter'
+    """
+    for name in PAPERS:
+        if paper.lower() == name.lower():
+            return name
+    raise CaseError(f"paper {paper!r} is not known; choose one of {', '.join(PAPERS)}")
 
 
 REPORT = {

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date as Date
 from pathlib import Path
 
 from panelcp.case.preparing import Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
+from panelcp.case.report_table import paper_name, printed_day
 from panelcp.case.solving import solve_case
 from panelcp.case.warming import warming
 from panelcp.panels.influence import is_compiled
@@ -29,7 +31,13 @@ class Run:
     contents: RunContents
 
 
-def run_case(case, results=None, progress: Progress = quiet) -> Run:
+def run_case(
+    case,
+    results=None,
+    progress: Progress = quiet,
+    date: str | Date | None = None,
+    paper: str | None = None,
+) -> Run:
     """Everything the case asks for, written into results/run-<hash>/.
 
     Parameters
@@ -37,6 +45,9 @@ def run_case(case, results=None, progress: Progress = quiet) -> Run:
     case : path of a case file, or a Case
     results : folder for the results; `results` beside the case file when not given
     progress : called with a short text before each step
+    date : printed on the report, a date or "2026-05-01"; that of the case, else today, when not
+        given
+    paper : of the report, "A4" or "Letter"; that of the case when not given
 
     Returns
     -------
@@ -48,7 +59,23 @@ def run_case(case, results=None, progress: Progress = quiet) -> Run:
     """
     from panelcp.report.writing import write_results
 
-    return finished_run(case, results, progress, write_results)
+    case = case if isinstance(case, Case) else read_case(case)
+    return finished_run(printed_so(case, date, paper), results, progress, write_results)
+
+
+def printed_so(case: Case, date: str | Date | None = None, paper: str | None = None) -> Case:
+    """The case with a date and a paper of its report, where they are given.
+
+    Raises
+    ------
+    CaseError : a date or a paper that is not known
+    """
+    settings = case.report
+    if date is not None:
+        settings = replace(settings, date=printed_day(date))
+    if paper is not None:
+        settings = replace(settings, paper=paper_name(paper))
+    return replace(case, report=settings)
 
 
 def finished_run(case, results, progress: Progress, write: Callable, only: str = "") -> Run:

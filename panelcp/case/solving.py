@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, replace
-from datetime import date as Date
 
 import numpy as np
 
@@ -34,7 +33,7 @@ from panelcp.case.margin_ranking import margin_rankings
 from panelcp.case.marks import marks_of
 from panelcp.case.preparing import PreparedCase, Progress, quiet
 from panelcp.case.reading import DEFAULT_RECOVERY
-from panelcp.case.report_table import ReportSettings
+from panelcp.case.report_table import ReportSettings, printed_day
 from panelcp.flow.pocket_edges import PocketEdges, pocket_edges
 from panelcp.flow.skin_layers import SkinLayers, SkinStates, separation_change, whole_skin
 from panelcp.flow.solutions import Solutions, solve_conditions
@@ -274,7 +273,7 @@ def _shown_so(settings: ReportSettings) -> dict:
         "same_limits": settings.same_limits,
         "grey_print": settings.grey_print,
         "paper": settings.paper,
-        "date": settings.date or Date.today().isoformat(),
+        "date": settings.date or printed_day(),
         "section_stations": settings.section_stations,
     }
 

@@ -10,6 +10,8 @@ from pathlib import Path
 import panelcp
 from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
 from panelcp.case.reading import Case, read_case
+from panelcp.case.report_table import printed_day
+from panelcp.case.running import printed_so
 from panelcp.case.solving import input_hash
 from panelcp.errors import CaseError
 from panelcp.placement.rules import windshield_cautions
@@ -17,7 +19,6 @@ from panelcp.report.files import require_folder, write_folder
 from panelcp.report.sheets import file_word
 from panelcp.report.template import Template, TemplateSide
 from panelcp.report.template_drawing import write_template
-from panelcp.report.template_pages import paper_size
 from panelcp.surface.flat_opening import flat_opening
 from panelcp.surface.opening import Opening
 from panelcp.surface.rays import SkinFinder
@@ -44,7 +45,7 @@ def marking_template(
     case,
     name: str,
     results=None,
-    paper: str = "A4",
+    paper: str | None = None,
     date: str | Date | None = None,
     progress: Progress = quiet,
 ) -> WrittenTemplate:
@@ -55,8 +56,9 @@ def marking_template(
     case : path of a case file, or a Case
     name : of an opening of the case, or of a place of one of its searches, "top 3"
     results : folder for the results; `results` beside the case file when not given
-    paper : "A4" or "Letter"
-    date : printed on the sheets, a date or "2026-05-01"; today when not given
+    paper : "A4" or "Letter"; that of the case when not given
+    date : printed on the sheets, a date or "2026-05-01"; that of the case, else today, when not
+        given
     progress : called with a short text before each step
 
     Returns
@@ -69,8 +71,8 @@ def marking_template(
         paper, a date or paper that is not known; nothing is written then
     """
     case = case if isinstance(case, Case) else read_case(case)
-    paper_size(paper)
-    day = _day(date)
+    settings = printed_so(case, date, paper).report
+    paper, day = settings.paper, settings.date or printed_day()
     results = Path(results) if results is not None else case.path.parent / "results"
     require_folder(results)
     prepared, opening = opening_called(case, name, progress)
@@ -156,13 +158,3 @@ def _unknown(case: Case, name: str, places: dict[str, Opening]) -> str:
     has = f"openings: {', '.join(named)}" if named else "no [[opening]]"
     grid = f"; places of its searches: {searches}, ..." if searches else ""
     return f"{case.path.name}: no opening is called {name!r}; {hint}{best}It has {has}{grid}"
-
-
-def _day(date) -> str:
-    """A date as it is printed."""
-    if date is None:
-        return Date.today().isoformat()
-    try:
-        return Date.fromisoformat(str(date)).isoformat()
-    except ValueError:
-        raise CaseError(f"date {date!r} is not a day; write it as 2026-05-01") from None

@@ -6,6 +6,7 @@ import pytest
 
 from panelcp import CaseError, read_case
 from panelcp.case.report_table import PAPERS, SHEET_VIEWS, ReportSettings, day
+from panelcp.case.running import printed_so
 from panelcp.errors import QuantityError
 from panelcp.report import template_pages
 from panelcp.report.projection import VIEWS
@@ -70,3 +71,15 @@ def test_day_of_a_date():
 def test_papers_and_views_are_those_of_the_drawings():
     assert set(PAPERS) == set(template_pages.PAPERS)
     assert {view.replace("-", "_") for view in SHEET_VIEWS} <= set(VIEWS)
+
+
+def test_date_and_paper_of_a_run_go_before_those_of_the_case(tmp_path):
+    case = read_case(write_case(tmp_path, changed(REPORT, '[report]\ndate = "2026-05-01"\n')))
+    assert printed_so(case) == case
+    assert printed_so(case, "2027-01-02", "letter").report == ReportSettings(
+        paper="Letter", date="2027-01-02"
+    )
+    with pytest.raises(CaseError, match="paper 'A3' is not known; choose one of A4, Letter"):
+        printed_so(case, paper="A3")
+    with pytest.raises(CaseError, match="date 'May' is not a day"):
+        printed_so(case, date="May")
