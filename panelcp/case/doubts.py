@@ -48,8 +48,8 @@ def doubts(
     checks: list[Fault],
     solutions: Solutions,
     flow: SurfaceFlow,
-    ranking: OpeningRanking,
-    coarse_share: float,
+    ranking: OpeningRanking | None = None,
+    coarse_share: float = 0.0,
 ) -> list[str]:
     """Warnings of a run, one line each.
 
@@ -61,10 +61,12 @@ def doubts(
     checks : of the solution
     solutions : Solutions
     flow : SurfaceFlow
-    ranking : OpeningRanking
-    coarse_share : part of the panels that the coarser panelling has
+    ranking : OpeningRanking, or None where places were not ranked
+    coarse_share : part of the panels that the coarser panelling has; 0 where there is none
     """
-    everything = [*ranking.inlets.openings, *ranking.exits.openings]
+    everything = list(openings)
+    if ranking is not None:
+        everything = [*ranking.inlets.openings, *ranking.exits.openings]
     lines = list(check.doubts)
     lines += [_suspect_panels(fault, flow.surface, everything) for fault in checks if fault.failed]
     if coarse_share > LEAST_COARSENING:
@@ -82,7 +84,7 @@ def doubts(
     lines += _air(case, solutions)
     lines += _sizes(case, flow.surface) + _flows(case, openings)
     lines += _placeholders(case)
-    return lines + _ratio(ranking)
+    return lines if ranking is None else lines + _ratio(ranking)
 
 
 def _suspect_panels(fault: Fault, surface: SurfaceMesh, openings: list[Opening]) -> str:

@@ -298,12 +298,13 @@ class Case:
     tables: dict[str, Any] = field(default_factory=dict)
 
 
-def read_case(path) -> Case:
+def read_case(path, both_uses: bool = True) -> Case:
     """Read and check a case file.
 
     Parameters
     ----------
     path : of a TOML file
+    both_uses : whether it must have an inlet and an exit, named or searched
 
     Returns
     -------
@@ -337,7 +338,8 @@ def read_case(path) -> Case:
     combinations = read_combinations(case_text, limit, conditions, openings, searches)
     installation = read_installation(case_text, engine, conditions, openings, surroundings)
     intake = intake_options(case_text, surface)
-    _require_both_uses(case_text)
+    if both_uses:
+        _require_both_uses(case_text)
     case_text.raise_if_wrong()
     case_path = Path(path)
     return Case(

@@ -61,7 +61,7 @@ from panelcp.placement.spoilers import spoilers
 from panelcp.placement.through_flow import through_flow
 from panelcp.placement.vent_map import VentMap, searched_panels, vent_map
 from panelcp.report.combinations_section import exits_to_mark
-from panelcp.report.contents import RunContents
+from panelcp.report.contents import AirContents, RunContents
 from panelcp.report.exit_air_section import exit_air_lines
 from panelcp.surface.checking import check_surface
 from panelcp.surface.opening import Opening
@@ -135,6 +135,7 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet, only: str = "
     check = check_surface(prepared.surface)
     return RunContents(
         **_from_the_case(prepared, check),
+        needed_pressure=prepared.case.needed_pressure,
         searches=searches,
         **_answers(prepared, air, ranking, at_openings, hits),
         **({} if only else _more(prepared, air, ranking, network, progress)),
@@ -160,6 +161,35 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet, only: str = "
             *exit_air_lines(hits, air.flow.conditions),
             *([] if only else compressibility_lines(prepared, progress)),
         ),
+    )
+
+
+def solve_pressures(prepared: PreparedCase, progress: Progress = quiet) -> AirContents:
+    """Solve the pressures over the skin of a prepared case, without ranking of places.
+
+    Parameters
+    ----------
+    prepared : PreparedCase; it needs no opening
+    progress : called with a short text before each step
+
+    Returns
+    -------
+    AirContents
+    """
+    air, check = _solved_air(prepared, progress), check_surface(prepared.surface)
+    openings = opening_pressures(air.flow, prepared.openings, _recovered(prepared, air.layers))
+    known = (prepared.case, prepared.openings, check, air.checks, air.solutions, air.flow)
+    return AirContents(
+        **_from_the_case(prepared, check),
+        solutions=air.solutions,
+        flow=air.flow,
+        openings=openings,
+        skin_state=air.skin.state,
+        skin_thickness=air.skin.thickness,
+        pocket_edges=air.edges,
+        checks=air.checks,
+        warnings=(*doubts(*known), *air.settled.warnings),
+        log=(*check.lines(), *_air_log(prepared, air)),
     )
 
 
@@ -212,7 +242,8 @@ def _forward(prepared: PreparedCase) -> np.ndarray:
     """(n_panels,) bool: the body up to a part of its length behind the last opening."""
     surface, places = prepared.surface, [*prepared.openings, *prepared.candidates]
     low, high = surface.bounds[:, 0]
-    end = max(opening.centre[0] for opening in places) + FORWARD_ROOM * (high - low)
+    aft = max((opening.centre[0] for opening in places), default=high)
+    end = aft + FORWARD_ROOM * (high - low)
     return surface.centroids[:, 0] <= max(end, prepared.case.report.last_station or low)
 
 
@@ -257,7 +288,6 @@ def _from_the_case(prepared: PreparedCase, check) -> dict:
         "version": panelcp.__version__,
         "input_hash": input_hash(prepared),
         "check": check,
-        "needed_pressure": case.needed_pressure,
         "inputs": {"surface_hash": prepared.surface_hash, "case": case.tables},
         "marks": marks_of(prepared),
         **_shown_so(case.report),

@@ -220,9 +220,10 @@ class PatchForms:
 
 def sample_operator(surface: SurfaceMesh, openings) -> tuple[csr_array, csr_array]:
     """From panels to the sample points of openings, and from these to area means."""
-    points = np.concatenate([opening.sample_points for opening in openings])
-    panels = np.concatenate([opening.sample_panels for opening in openings])
-    weights = np.concatenate([opening.sample_weights for opening in openings])
+    none = np.empty((0, 3)), np.empty(0, dtype=np.int64), np.empty(0)
+    points = np.concatenate([none[0], *(opening.sample_points for opening in openings)])
+    panels = np.concatenate([none[1], *(opening.sample_panels for opening in openings)])
+    weights = np.concatenate([none[2], *(opening.sample_weights for opening in openings)])
     ends = np.cumsum([0] + [len(opening.sample_weights) for opening in openings])
     means = csr_array((weights, np.arange(len(weights)), ends), shape=(len(openings), len(weights)))
     return point_operator(surface, points, panels), means

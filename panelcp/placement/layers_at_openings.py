@@ -95,14 +95,15 @@ def skin_under(flow: SurfaceFlow, openings: Sequence[Opening], mean_streams=None
     Parameters
     ----------
     flow : SurfaceFlow
-    openings : openings laid onto its surface
+    openings : openings laid onto its surface; without any, the layer at the first panel alone
     mean_streams : (n_conditions, 3) float, m/s, `Solutions.mean_streams`; without them no lee
 
     Returns
     -------
     SkinLayers
     """
-    panels = np.unique(np.concatenate([opening.sample_panels for opening in openings]))
+    under = [opening.sample_panels for opening in openings] or [np.zeros(1, dtype=np.int64)]
+    panels = np.unique(np.concatenate(under))
     return skin_layers(flow, panels, flow.mean_rise > 0.0, mean_streams)
 
 

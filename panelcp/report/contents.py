@@ -92,9 +92,9 @@ NAMED_SHARE = 0.1
 """A part of the variance that is named: at least so much, but the largest always."""
 
 
-@dataclass(frozen=True, eq=False)
-class RunContents:
-    """Everything one run has found.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class AirContents:
+    """The pressures over the skin, and how they are shown.
 
     Attributes
     ----------
@@ -106,32 +106,16 @@ class RunContents:
     flow : SurfaceFlow
     checks : of the solution, passed or not
     openings : all openings the case names, and their pressures in all conditions
-    ranking : OpeningRanking
-    needed_pressure : for each condition, or None
-    searches : one line per search region
     inputs : the case file as understood, for JSON
     marks : (place, UncertainValue) of every uncertain number that was used
     warnings : lines
     log : lines of what was done
-    views : names of the map views
-    best : number of places in the short list
-    effects : EffectShares of propeller, wing and ground, or None where none acts
-    through : ThroughFlow of openings with a given flow, or None
-    layers : OpeningLayers at the openings of the case and of the short list, or None
-    exit_air : Hits of the exits' air
-    static_ports : StaticPortErrors, or None without ports on the body
+    ranking : OpeningRanking, or None where places were not ranked
     skin_state : (n_conditions, n_panels) int, state of the air over the skin, or None
     skin_thickness : (n_conditions, n_panels) float, m, of the layer over the skin, or None
     pocket_edges : where the pocket ahead of the windshield begins, by condition
-    choices : the short list compared with itself in all worlds, or None
-    spoilers : what spoils the places that are shown
-    tape : name of an opening -> its distances along the skin
-    vent_maps : what a small opening would be worth everywhere, as an exit and as an inlet
-    curves : Curves, or None
-    combinations : of inlets and exits on one bay, or None where the case asks for none
-    cooling : CoolingResult of the cooling network, or None without one
-    margins : places ranked by the margins of that network
-    margin_notes : why some places could not be ranked so
+    views : names of the map views
+    best : number of places in the short list
     last_station : m, the maps show the body up to there; None leaves it to the openings
     same_limits : whether the maps of all conditions have one scale of Cp
     grey_print : maps for printers without colour
@@ -148,34 +132,18 @@ class RunContents:
     check: SurfaceCheck
     solutions: Solutions
     flow: SurfaceFlow
-    openings: OpeningPressures
-    ranking: OpeningRanking
-    needed_pressure: tuple[UncertainValue | None, ...]
-    searches: tuple[str, ...]
-    inputs: dict[str, Any]
     checks: tuple[Fault, ...]
+    openings: OpeningPressures
+    inputs: dict[str, Any]
     marks: tuple[tuple[str, UncertainValue], ...]
     warnings: tuple[str, ...]
     log: tuple[str, ...]
-    views: tuple[str, ...]
-    best: int
-    effects: EffectShares | None = None
-    through: ThroughFlow | None = None
-    layers: OpeningLayers | None = None
-    exit_air: tuple[Hit, ...] = ()
-    static_ports: StaticPortErrors | None = None
+    ranking: OpeningRanking | None = None
     skin_state: np.ndarray | None = None
     skin_thickness: np.ndarray | None = None
     pocket_edges: tuple[PocketEdges, ...] = ()
-    choices: Choices | None = None
-    spoilers: tuple[Spoiler, ...] = ()
-    tape: Mapping[str, TapeDistances] = field(default_factory=dict)
-    vent_maps: tuple[VentMap, ...] = ()
-    curves: Curves | None = None
-    combinations: Combinations | None = None
-    cooling: CoolingResult | None = None
-    margins: tuple[MarginRanking, ...] = ()
-    margin_notes: tuple[str, ...] = ()
+    views: tuple[str, ...]
+    best: int = 8
     last_station: float | None = None
     same_limits: bool = True
     grey_print: bool = False
@@ -209,8 +177,8 @@ class RunContents:
         return (OFF_NOTICE if given else PROPELLER_NOTICE,)
 
     @property
-    def not_modelled(self) -> tuple[str, ...]:
-        """What the numbers leave out."""
+    def air_not_modelled(self) -> tuple[str, ...]:
+        """What the pressures over the skin leave out."""
         grounds = [part.units.ground is not None for part in self.solutions.parts]
         over_ground = [c.on_ground for c in self.flow.conditions]
         ground = [WITH_GROUND] if any(grounds) else [NO_GROUND] if any(over_ground) else []
@@ -219,14 +187,65 @@ class RunContents:
             WITH_WING if self.has_wing else NO_WING,
             *ground,
             *NOT_MODELLED,
-            NO_NETWORK if self.cooling is None else WITH_NETWORK,
-            ALONE if self.combinations is None else ONE_BAY,
         )
 
     @property
     def short_list(self) -> list[int]:
-        """Best pairs whose places do not overlap."""
-        return self.ranking.distinct(self.best)
+        """Best pairs whose places do not overlap; none where places were not ranked."""
+        return [] if self.ranking is None else self.ranking.distinct(self.best)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class RunContents(AirContents):
+    """Everything one run has found.
+
+    Attributes
+    ----------
+    ranking : OpeningRanking
+    needed_pressure : for each condition, or None
+    searches : one line per search region
+    effects : EffectShares of propeller, wing and ground, or None where none acts
+    through : ThroughFlow of openings with a given flow, or None
+    layers : OpeningLayers at the openings of the case and of the short list, or None
+    exit_air : Hits of the exits' air
+    static_ports : StaticPortErrors, or None without ports on the body
+    choices : the short list compared with itself in all worlds, or None
+    spoilers : what spoils the places that are shown
+    tape : name of an opening -> its distances along the skin
+    vent_maps : what a small opening would be worth everywhere, as an exit and as an inlet
+    curves : Curves, or None
+    combinations : of inlets and exits on one bay, or None where the case asks for none
+    cooling : CoolingResult of the cooling network, or None without one
+    margins : places ranked by the margins of that network
+    margin_notes : why some places could not be ranked so
+    """
+
+    ranking: OpeningRanking
+    needed_pressure: tuple[UncertainValue | None, ...]
+    searches: tuple[str, ...]
+    effects: EffectShares | None = None
+    through: ThroughFlow | None = None
+    layers: OpeningLayers | None = None
+    exit_air: tuple[Hit, ...] = ()
+    static_ports: StaticPortErrors | None = None
+    choices: Choices | None = None
+    spoilers: tuple[Spoiler, ...] = ()
+    tape: Mapping[str, TapeDistances] = field(default_factory=dict)
+    vent_maps: tuple[VentMap, ...] = ()
+    curves: Curves | None = None
+    combinations: Combinations | None = None
+    cooling: CoolingResult | None = None
+    margins: tuple[MarginRanking, ...] = ()
+    margin_notes: tuple[str, ...] = ()
+
+    @property
+    def not_modelled(self) -> tuple[str, ...]:
+        """What the numbers leave out."""
+        return (
+            *self.air_not_modelled,
+            NO_NETWORK if self.cooling is None else WITH_NETWORK,
+            ALONE if self.combinations is None else ONE_BAY,
+        )
 
 
 def condition_line(condition, mean_rise: float = 0.0, predicted: bool = True) -> str:
