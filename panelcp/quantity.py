@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from numbers import Real
 from typing import Any
 
+from panelcp.display import Column, block, table, words
 from panelcp.errors import QuantityError
 from panelcp.units import format_quantity, parse_quantity, si_unit
 
@@ -108,6 +109,26 @@ class UncertainValue:
 
     def _text(self, number):
         return format_quantity(number, self.kind)
+
+    @property
+    def _with_band(self) -> str:
+        """The number and its band in the metric set."""
+        if not self.has_band:
+            return self._text(self.value)
+        low, high = self.low_deviation, self.high_deviation
+        alike = math.isclose(low, high, rel_tol=1e-6, abs_tol=1e-12)
+        if alike and self.kind != "temperature":
+            return f"{self._text(self.value)} ± {self._text(low)}"
+        return f"{self._text(self.value)} ({self._text(self.low)} to {self._text(self.high)})"
+
+    def __str__(self):
+        return f"{self._with_band}, {self.mark}"
+
+    def _repr_html_(self) -> str:
+        columns = [Column(self.kind.capitalize(), words=True), *words("Mark", "Source")]
+        note = "" if self.has_band else "No band was stated; it is not exact for that."
+        row = (self._with_band, self.mark, self.source or "none given")
+        return block(table("Uncertain number", columns, [row], note))
 
 
 def read_uncertain(raw: Any, kind: str, default_mark: str = "yours") -> UncertainValue:

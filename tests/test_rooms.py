@@ -7,7 +7,7 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parent.parent / "panelcp"
 ROOMS = [
-    {"errors"},
+    {"errors", "display"},
     {"units"},
     {"quantity"},
     {"atmosphere"},

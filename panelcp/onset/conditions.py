@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import MISSING, dataclass, fields
 from functools import cached_property
 
 import numpy as np
 
 from panelcp.atmosphere import Air, hot_day_air, standard_air, true_airspeed
+from panelcp.display import Column, block, degrees, knots, number, percent, table, words
 from panelcp.errors import FlowError
 from panelcp.panels.solving import GroundPlane
 
@@ -180,6 +181,36 @@ class FlightCondition:
                 f"condition {self.name}: attitude is that on the ground and needs ground_speed or "
                 "height; in flight give alpha"
             )
+
+    def __repr__(self):
+        given = [
+            f"{one.name}={getattr(self, one.name)!r}"
+            for one in fields(self)
+            if one.default is MISSING or getattr(self, one.name) != one.default
+        ]
+        return f"FlightCondition({', '.join(given)})"
+
+    def _repr_html_(self) -> str:
+        angle = (self.attitude or 0.0) if self.on_ground else self.alpha
+        columns = [*words("Condition"), Column("True airspeed", "kt")]
+        columns += [Column("Attitude" if self.on_ground else "Angle of attack", "°")]
+        columns += [Column("Sideslip", "°"), Column("Altitude", "ft"), Column("Outside", "°C")]
+        columns += [Column("q", "Pa"), Column("Power"), Column("Needed", "Pa"), *words("Decides")]
+        row = [self.name, knots(self.speed), degrees(angle), degrees(self.beta)]
+        row += [number(self.altitude / 0.3048), number(self.air.temperature - 273.15)]
+        row += [number(self.dynamic_pressure)]
+        row += ["" if self.power is None else percent(self.power), number(self.needed_pressure)]
+        row.append("yes" if self.decides else "no")
+        return block(table("Condition", columns, [row], self._ground_words))
+
+    @property
+    def _ground_words(self) -> str:
+        """Speed over the ground and wind in a sentence; "" in flight."""
+        if self.ground_speed is None:
+            return "Near the ground." if self.on_ground else ""
+        wind = f", wind {knots(self.wind_speed)} kt from {degrees(self.wind_from)}° right of ahead"
+        wind = wind if self.wind_speed else ", no wind"
+        return f"On the ground at {knots(self.ground_speed)} kt{wind}."
 
     @property
     def on_ground(self) -> bool:

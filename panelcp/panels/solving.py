@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from panelcp.display import Column, block, counted, number, table, words
 from panelcp.errors import FlowError
 from panelcp.panels.influence import TOLERANCE, InducedVelocity, RoughNormalVelocity
 from panelcp.panels.krylov import solve_rows
@@ -90,6 +91,31 @@ class UnitSolutions:
     def __post_init__(self):
         for name in ("source_strength", "velocity", "residuals"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    def __repr__(self):
+        over = "" if self.ground is None else ", over ground"
+        return (
+            f"UnitSolutions({counted(len(self.names), 'unit flow')}, "
+            f"{counted(self.surface.n_panels, 'panel')}{over})"
+        )
+
+    def _repr_html_(self) -> str:
+        columns = [*words("Unit flow"), Column("Normal velocity left, rms", "m/s")]
+        columns.append(Column("Greatest velocity", "m/s"))
+        speed = np.linalg.norm(self.velocity, axis=2).max(axis=1, initial=0.0)
+        rows = [
+            (name, f"{left:.1e}", number(most, 2))
+            for name, left, most in zip(self.names, self.residuals, speed, strict=True)
+        ]
+        ground = "" if self.ground is None else " They stand over ground."
+        far = f"{self.far_error:.1e} of the velocity" if self.far_error else "none, summed directly"
+        note = (
+            f"Streams of 1 m/s, openings of 1 m3/s, and further fields; every condition is a sum "
+            f"of them. {self.iterations} steps of the iteration, error of the far field: "
+            f"{far}.{ground}"
+        )
+        caption = f"Unit flows over {counted(self.surface.n_panels, 'panel')}"
+        return block(table(caption, columns, rows, note))
 
     @property
     def all_panels(self) -> CurvedPanels:

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from panelcp.display import block, counted, facts, number
 from panelcp.errors import SurfaceError
 
 UNNAMED = "unnamed"
@@ -80,6 +81,35 @@ class SurfaceMesh:
         object.__setattr__(self, "notes", tuple(self.notes))
         if self.mirrored:
             _check_mirrored(self)
+
+    def __repr__(self):
+        half = ", mirrored" if self.mirrored else ""
+        panels, vertices = counted(self.n_panels, "panel"), counted(self.n_vertices, "point")
+        return f"SurfaceMesh({panels}, {vertices}{half})"
+
+    def _repr_html_(self) -> str:
+        if not self.n_panels:
+            return block(facts("Surface", [("panels", "none")]))
+        low, high = 1e3 * self.bounds
+        length, width, height = (number(part, 3) for part in self.size)
+        sides = np.linalg.norm(np.diff(self.corners[:, [0, 1, 2, 0]], axis=1), axis=2)
+        least, median, greatest = 1e3 * np.quantile(sides, [0.0, 0.5, 1.0])
+        spans = [
+            f"{name} {number(start)} to {number(end)}"
+            for name, start, end in zip(("STA", "BL", "WL"), low, high, strict=True)
+        ]
+        solved = "solved as a half" if self.mirrored else "solved as a whole"
+        rows = [
+            ("size", f"{length} m long, {width} m wide, {height} m high"),
+            ("place", f"{', '.join(spans)} mm; the nose has the least station"),
+            ("panels", f"{self.n_panels}, {self.n_solved} of them {solved}"),
+            ("edges", f"{least:.1f} to {greatest:.0f} mm, median {median:.0f} mm"),
+            ("area and volume", f"{number(self.area, 3)} m², {number(self.volume, 3)} m³"),
+            ("regions", ", ".join(self.region_names)),
+            *(("note", note) for note in self.notes),
+        ]
+        note = "Whether it is closed, outward and of one piece: check_surface."
+        return block(facts("Surface", rows, note))
 
     @property
     def n_vertices(self) -> int:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
+from panelcp.display import Column, block, degrees, number, place, table, words
 from panelcp.errors import SurfaceError
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 from panelcp.surface.rays import SkinFinder
@@ -92,6 +93,19 @@ class Opening:
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
         object.__setattr__(self, "sample_panels", frozen_array(self.sample_panels, np.int64))
         object.__setattr__(self, "sample_weights", frozen_array(self.sample_weights))
+
+    def __repr__(self):
+        where = place(self.centre).replace("\u00a0", " ")
+        return f"Opening({self.name!r}, {self.use}, {self.kind}, {self.side}, {where})"
+
+    def _repr_html_(self) -> str:
+        columns = [*words("Opening", "Use", "Kind", "Side", "Place")]
+        columns += [Column("Along × across", "mm"), Column("Turned", "°"), Column("Area", "cm²")]
+        row = [self.name, self.use, f"{self.kind}, {self.shape}", self.side, place(self.centre)]
+        row.append(f"{number(1e3 * self.length)} × {number(1e3 * self.width)}")
+        row += [degrees(self.turn), number(1e4 * self.area)]
+        both = "" if self.twin is None else "With its mirror image; the area is that of both."
+        return block(table("Opening", columns, [row], both))
 
     @property
     def takes_air_in(self) -> bool:
