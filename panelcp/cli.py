@@ -200,7 +200,9 @@ def _cool(arguments) -> int:
 def _template_arguments(parser):
     parser.add_argument("case", metavar="CASE.toml", type=Path)
     parser.add_argument(
-        "name", metavar="NAME", help='of an opening of the case, or of a place: "top 3"'
+        "name",
+        metavar="NAME",
+        help='of an opening of the case, or of a place: "top 3"; "top best 1" after a run',
     )
     _paper_and_date(parser, "sheets")
     parser.add_argument(

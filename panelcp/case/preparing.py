@@ -102,7 +102,7 @@ def prepare_case(case: Case, progress: Progress = quiet) -> PreparedCase:
     return PreparedCase(
         case=case,
         surface=surface,
-        surface_hash=_hash_of(companion_files(case.surface_path)),
+        surface_hash=surface_hash(case),
         openings=tuple(openings),
         searches=tuple(searches),
         recovery=recovery,
@@ -177,9 +177,10 @@ def _named_regions(case: Case, surface: SurfaceMesh, mistakes: list[str]) -> Sur
         return surface
 
 
-def _hash_of(paths) -> str:
+def surface_hash(case: Case) -> str:
+    """Hash of the bytes of the mesh file of a case, and of what belongs to it."""
     digest = hashlib.sha256()
-    for path in paths:
+    for path in companion_files(case.surface_path):
         digest.update(path.read_bytes())
     return digest.hexdigest()
 

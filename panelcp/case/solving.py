@@ -32,7 +32,7 @@ from panelcp.case.log_lines import (
 from panelcp.case.margin_ranking import margin_rankings
 from panelcp.case.marks import marks_of
 from panelcp.case.preparing import PreparedCase, Progress, quiet
-from panelcp.case.reading import DEFAULT_RECOVERY
+from panelcp.case.reading import DEFAULT_RECOVERY, Case
 from panelcp.case.report_table import ReportSettings, printed_day
 from panelcp.flow.pocket_edges import PocketEdges, pocket_edges
 from panelcp.flow.skin_layers import SkinLayers, SkinStates, separation_change, whole_skin
@@ -481,5 +481,10 @@ def _rank(prepared: PreparedCase, flow: SurfaceFlow, samples: PressureSamples) -
 
 def input_hash(prepared: PreparedCase) -> str:
     """Ten hexadecimal digits from case text, mesh file and program version."""
-    parts = (prepared.case.text_hash, prepared.surface_hash, panelcp.__version__)
+    return hash_of_inputs(prepared.case, prepared.surface_hash)
+
+
+def hash_of_inputs(case: Case, surface_hash: str) -> str:
+    """The same, of a case that is not made ready."""
+    parts = (case.text_hash, surface_hash, panelcp.__version__)
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:10]

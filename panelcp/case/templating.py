@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, replace
 from datetime import date as Date
 from difflib import get_close_matches
 from pathlib import Path
 
 import panelcp
-from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet
+from panelcp.case.preparing import PreparedCase, Progress, prepare_case, quiet, surface_hash
 from panelcp.case.reading import Case, read_case
 from panelcp.case.report_table import printed_day
 from panelcp.case.running import printed_so
-from panelcp.case.solving import input_hash
+from panelcp.case.solving import hash_of_inputs, input_hash
 from panelcp.errors import CaseError
 from panelcp.placement.rules import windshield_cautions
 from panelcp.report.files import require_folder, write_folder
+from panelcp.report.places import opening_of
 from panelcp.report.sheets import file_word
 from panelcp.report.template import Template, TemplateSide
 from panelcp.report.template_drawing import write_template
@@ -54,7 +56,8 @@ def marking_template(
     Parameters
     ----------
     case : path of a case file, or a Case
-    name : of an opening of the case, or of a place of one of its searches, "top 3"
+    name : of an opening of the case, or of a place of one of its searches, "top 3"; "top best 1"
+        once the case was run
     results : folder for the results; `results` beside the case file when not given
     paper : "A4" or "Letter"; that of the case when not given
     date : printed on the sheets, a date or "2026-05-01"; that of the case, else today, when not
@@ -75,7 +78,7 @@ def marking_template(
     paper, day = settings.paper, settings.date or printed_day()
     results = Path(results) if results is not None else case.path.parent / "results"
     require_folder(results)
-    prepared, opening = opening_called(case, name, progress)
+    prepared, opening = opening_called(case, name, progress, results)
     progress("laying the skin flat")
     template = template_of(prepared, opening, day)
     progress("drawing the sheets")
@@ -121,9 +124,16 @@ def template_of(prepared: PreparedCase, opening: Opening, day: str) -> Template:
 
 
 def opening_called(
-    case: Case, name: str, progress: Progress = quiet
+    case: Case, name: str, progress: Progress = quiet, results: Path | None = None
 ) -> tuple[PreparedCase, Opening]:
     """The case made ready, with only the search that is needed, and the opening of that name.
+
+    Parameters
+    ----------
+    case : Case
+    name : see `marking_template`
+    progress : called with a short text before each step
+    results : folder of all runs, where places found between the grid points are looked up
 
     Raises
     ------
@@ -134,6 +144,10 @@ def opening_called(
         prepared = prepare_case(alone, progress)
         return prepared, next(o for o in prepared.openings if o.name == name)
     fitting = [entry for entry in case.searches if name.startswith(f"{entry.region.name} ")]
+    if any(name.startswith(f"{entry.region.name} best ") for entry in fitting):
+        place = found_place(case, name, results)
+        prepared = prepare_case(alone, progress)
+        return prepared, opening_of(place, SkinFinder(prepared.surface))
     places: dict[str, Opening] = {}
     if fitting:
         prepared = prepare_case(replace(alone, searches=tuple(fitting)), progress)
@@ -144,17 +158,42 @@ def opening_called(
     raise CaseError(_unknown(case, name, places))
 
 
+def found_place(case: Case, name: str, results: Path | None) -> dict:
+    """A place found between the grid points, as the results of a run of this very case have it.
+
+    Raises
+    ------
+    CaseError : no results of this case as it stands now, or no such place in them
+    """
+    word = hash_of_inputs(case, surface_hash(case))
+    files = [] if results is None else [results / f"{kind}-{word}" for kind in ("run", "rank")]
+    files = [folder / "summary.json" for folder in files if (folder / "summary.json").is_file()]
+    if not files:
+        raise CaseError(
+            f"{case.path.name}: {name!r} was found between the grid points of its search, so its "
+            f"place stands only in the results of a run, and there are none of this case as it "
+            f"stands now under {results}; run it first: panelcp run {case.path.name}"
+        )
+    try:
+        places = json.loads(files[0].read_text(encoding="utf-8"))["places"]
+        by_name = {place["name"]: place for place in places}
+    except (OSError, ValueError, KeyError, TypeError):
+        raise CaseError(f"{files[0]}: cannot be read; run the case again") from None
+    if name in by_name:
+        return by_name[name]
+    near = get_close_matches(name, by_name, n=1, cutoff=0.6)
+    hint = f"did you mean {near[0]!r}? " if near else ""
+    raise CaseError(
+        f"{case.path.name}: the report shows no place called {name!r}; {hint}It shows "
+        f"{', '.join(by_name)}. Raise 'best' in [report] to see more"
+    )
+
+
 def _unknown(case: Case, name: str, places: dict[str, Opening]) -> str:
     named = [entry.name for entry in case.openings]
     near = get_close_matches(name, [*named, *places], n=1, cutoff=0.6)
     hint = f"did you mean {near[0]!r}? " if near else ""
     searches = ", ".join(f"'{entry.region.name} 1'" for entry in case.searches)
-    best = (
-        "A place that was found between the grid points ('best') is not known before the air is "
-        "solved: enter it as an [[opening]] with the place that the report gives. "
-        if " best " in name
-        else ""
-    )
     has = f"openings: {', '.join(named)}" if named else "no [[opening]]"
     grid = f"; places of its searches: {searches}, ..." if searches else ""
-    return f"{case.path.name}: no opening is called {name!r}; {hint}{best}It has {has}{grid}"
+    return f"{case.path.name}: no opening is called {name!r}; {hint}It has {has}{grid}"

@@ -5,7 +5,8 @@ Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `note
 `cautions`, `not_modelled`, `surface` (figures and history), `solver` (checks), `conditions`,
 `openings`, `effects` (shares of slipstream, swirl, wing and ground, Pa), `through_flow` (openings
 with a given flow), `boundary_layer`, `exit_air`, `static_ports`, `ranking` (`pairs`, best first,
-and `best_of_each_side`), `choices` (chances and regret of the
+and `best_of_each_side`), `places` (openings that
+the report names, with outline and centre), `choices` (chances and regret of the
 short list, in its order), `tape` (distances along the skin), `spoilers` (every number beyond its
 limit), `pocket_edges` (stations), `vent_maps` (extremes), `curves`, `combinations`, `cooling`
 (the network: see `cooling_summary`), `ranking_by_margin` (best places by use), `marks` (every
@@ -28,6 +29,7 @@ from panelcp.report.choices_summary import choices_summary
 from panelcp.report.contents import CAUTIONS, RunContents, explain
 from panelcp.report.cooling_tables import cooling_summary
 from panelcp.report.margin_section import margin_summary
+from panelcp.report.places import places_summary
 from panelcp.report.tables import pressure_at_effects
 
 FORMAT = 1
@@ -68,6 +70,7 @@ def summary(contents: RunContents) -> dict[str, Any]:
         "exit_air": _exit_air(contents),
         "static_ports": _static_ports(contents),
         "ranking": _ranking(contents),
+        "places": places_summary(contents),
         **choices_summary(contents),
         "cooling": None if contents.cooling is None else cooling_summary(contents.cooling),
         "ranking_by_margin": margin_summary(contents.margins),

@@ -8,7 +8,9 @@ import pytest
 from panelcp.case.reading import read_case
 from panelcp.case.templating import marking_template, opening_called
 from panelcp.errors import CaseError, SurfaceError
-from tests.cases import changed, write_case
+from panelcp.report.places import shown_openings
+from panelcp.report.summary import summary_json
+from tests.cases import CASE, changed, ranked, write_case
 from tests.report.templates import pdf_pages
 
 FIREWALL = changed('part = "whole"', 'part = "whole"\nfirewall = "500 mm"')
@@ -79,11 +81,71 @@ def test_an_exit_near_the_windshield_is_warned_of(tmp_path):
     assert "flame" in done.files[2].read_text(encoding="utf-8")
 
 
+@pytest.fixture(scope="module", params=[CASE, MIRRORED], ids=["single", "mirrored"])
+def after_a_run(request, tmp_path_factory):
+    """A case with the summary of its run beside it, and what the run found."""
+    _, contents = ranked(request.param)
+    case = write_case(tmp_path_factory.mktemp("run"), request.param)
+    folder = case.parent / "results" / f"run-{contents.input_hash}"
+    folder.mkdir(parents=True)
+    (folder / "summary.json").write_text(summary_json(contents), encoding="utf-8")
+    return case, contents
+
+
+def test_a_place_found_between_the_grid_points_is_taken_from_the_run(after_a_run):
+    case, contents = after_a_run
+    found = [o for o in shown_openings(contents) if " best " in o.name]
+    assert found
+    for opening in found:
+        _, again = opening_called(read_case(case), opening.name, results=case.parent / "results")
+        assert (again.name, again.use, again.kind) == (opening.name, opening.use, opening.kind)
+        np.testing.assert_allclose(again.centre, opening.centre, atol=1e-6)
+        np.testing.assert_allclose(again.outline, opening.outline, atol=1e-6)
+        assert again.area == pytest.approx(opening.area, rel=1e-6)
+        assert (again.twin is None) == (opening.twin is None)
+        if opening.twin is not None:
+            np.testing.assert_allclose(again.twin.outline, opening.twin.outline, atol=1e-6)
+            assert again.twin.name == opening.twin.name
+
+
+def test_a_template_of_a_place_found_between_the_grid_points(after_a_run):
+    case, contents = after_a_run
+    name = next(o.name for o in shown_openings(contents) if " best " in o.name)
+    done = marking_template(case, name, date="2026-05-01")
+    twins = [o for o in shown_openings(contents) if o.name == name and o.twin is not None]
+    assert len(done.template.sides) == 1 + len(twins)
+    assert done.template.name == name
+
+
+def test_places_that_the_report_does_not_show_are_told(after_a_run):
+    case, _ = after_a_run
+    with pytest.raises(CaseError, match="the report shows no place called 'top best 99'"):
+        marking_template(case, "top best 99")
+
+
+def test_a_case_changed_since_its_run_is_told(after_a_run, tmp_path):
+    case, _ = after_a_run
+    changed_case = case.parent / "changed.toml"
+    changed_case.write_text(case.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    with pytest.raises(CaseError, match=r"none of this case as it stands now .*run it first"):
+        marking_template(changed_case, "top best 1")
+
+
+def test_a_summary_that_cannot_be_read_is_told(after_a_run, tmp_path):
+    case, contents = after_a_run
+    folder = tmp_path / f"run-{contents.input_hash}"
+    folder.mkdir()
+    for text in ("{", "[]", '{"places": [{}]}'):
+        (folder / "summary.json").write_text(text, encoding="utf-8")
+        with pytest.raises(CaseError, match="cannot be read; run the case again"):
+            marking_template(case, "top best 1", tmp_path)
+
+
 @pytest.mark.parametrize(
     ("name", "options", "message"),
     [
         ("chim", {}, "no opening is called 'chim'; did you mean 'chin'"),
-        ("top best 1", {}, "not known before the air is solved: enter it as an"),
+        ("top best 1", {}, "stands only in the results of a run, and there are none of this case"),
         ("chin", {"paper": "A3"}, "paper 'A3' is not known"),
         ("chin", {"date": "1.5.2026"}, "date '1.5.2026' is not a day; write it as 2026-05-01"),
     ],
