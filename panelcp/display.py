@@ -8,6 +8,7 @@ scripts. Whatever has a colour also says its word.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -123,15 +124,22 @@ def _row(columns: Sequence[Column], cells: Sequence[str | Judged]) -> str:
     parts = []
     for column, cell in zip(columns, cells, strict=True):
         style = _WORDS if column.words else _NUMBERS
-        text = _judged(cell) if isinstance(cell, Judged) else escape(cell)
+        text = _judged(cell) if isinstance(cell, Judged) else _kept(cell)
         tag, scope = ("td", "") if parts else ("th", ' scope="row"')
-        weight = "" if parts else "font-weight:normal;"
-        parts.append(f'<{tag}{scope} style="{style}{weight}">{text}</{tag}>')
+        style += "" if column.words else "white-space:nowrap;"
+        if not parts:
+            style += f"font-weight:normal;{'min-width:9em;' if column.words else ''}"
+        parts.append(f'<{tag}{scope} style="{style}">{text}</{tag}>')
     return f"<tr>{''.join(parts)}</tr>"
 
 
 def _judged(cell: Judged) -> str:
-    return f"{escape(cell.text)} {chip(cell.word)}" if cell.word else escape(cell.text)
+    return f"{chip(cell.word)} {_kept(cell.text)}" if cell.word else _kept(cell.text)
+
+
+def _kept(text: str) -> str:
+    """Escaped text whose lines do not break between a number and what follows it closely."""
+    return re.sub(r"(?<=\d) (?=%|K\b|mm\b|Pa\b)", "\u00a0", escape(text))
 
 
 def chip(word: str) -> str:
@@ -162,7 +170,29 @@ def facts(caption: str, pairs: Iterable[tuple[str, str]], note: str = "") -> str
 
 def line(text: str) -> str:
     """HTML of a sentence; "" without one."""
-    return f'<p style="{_NOTE}">{escape(text)}</p>' if text else ""
+    return f'<p style="{_NOTE}">{_kept(text)}</p>' if text else ""
+
+
+def lines(texts: Sequence[str], shown: int = 3) -> str:
+    """HTML of a list of sentences, those behind the first ones to be opened.
+
+    Examples
+    --------
+    >>> lines([]), "The other 2" in lines(["a", "b", "c", "d", "e"])
+    ('', True)
+    """
+    if not texts:
+        return ""
+    first, others = texts[:shown], texts[shown:]
+    html = _listed(first)
+    if others:
+        html += f"<details><summary>The other {len(others)}</summary>{_listed(others)}</details>"
+    return html
+
+
+def _listed(texts: Sequence[str]) -> str:
+    items = "".join(f"<li>{_kept(text)}</li>" for text in texts)
+    return f'<ul style="{_NOTE}padding-left:1.3em;">{items}</ul>'
 
 
 def caution(text: str) -> str:
@@ -188,7 +218,7 @@ def number(value: float | None, digits: int = 0, sign: bool = False) -> str:
     if value is None or math.isnan(value):
         return ""
     if math.isinf(value):
-        return "no end" if value > 0.0 else "−no end"
+        return "no end" if value > 0.0 else "none"
     if round(value, digits) == 0.0:
         return f"{0.0:.{digits}f}"
     return f"{value:{'+' if sign else ''}.{digits}f}".replace("-", "−")

@@ -9,6 +9,19 @@ import numpy as np
 from panelcp.cooling.building import OutsideAir
 from panelcp.cooling.installation import BAY, Installation, Port
 from panelcp.cooling.solving import Centre
+from panelcp.display import (
+    MOST_ROWS,
+    Column,
+    Judged,
+    block,
+    counted,
+    judgement,
+    more,
+    number,
+    place,
+    table,
+    words,
+)
 from panelcp.errors import NetworkError
 from panelcp.surface.mesh import frozen_array
 
@@ -89,6 +102,38 @@ class MarginRanking:
     conditions: tuple[str, ...]
     decides: np.ndarray
 
+    def __repr__(self):
+        return (
+            f"MarginRanking({self.use}s, {counted(len(self.names), 'place')}, "
+            f"{counted(len(self.conditions), 'condition')})"
+        )
+
+    def _repr_html_(self) -> str:
+        columns = [Column("Rank"), *words("Place", "Side", "Kind", "Where", "Least margin, K")]
+        columns += [*words("Limiting"), Column("Air", "kg/s"), Column("As searched", "cm²")]
+        columns += [Column("Margin so", "K"), *words("Backwards")]
+        note = (
+            f"All places with {number(1e4 * self.common_area)} cm², that of the openings they "
+            "stand for; beside it the margin with the size of the search alone. Central numbers "
+            "without bands, in which a few kelvin decide nothing."
+        )
+        rows = [self._row(k) for k in range(min(MOST_ROWS, len(self.names)))]
+        note = " ".join(part for part in (note, more(len(self.names))) if part)
+        return block(table(f"{self.use.capitalize()}s by margin", columns, rows, note))
+
+    def _row(self, k: int) -> list[str | Judged]:
+        """Cells of a place."""
+        c, least = int(self.limiting[k]), self.least[k]
+        back = [
+            name for name, wrong in zip(self.conditions, self.reversed[k], strict=True) if wrong
+        ]
+        return [
+            *(str(k + 1), self.names[k], self.sides[k], self.kinds[k], place(self.centre[k])),
+            Judged(_margin_text(least), judgement(least)),
+            *(self.conditions[c], number(self.flow[k, c], 2), number(1e4 * self.area[k])),
+            *(_margin_text(self.own_least[k]), "; ".join(back) or "nowhere"),
+        ]
+
     @property
     def own_least(self) -> np.ndarray:
         """(n_places,) K, as `least`, with the place's own area."""
@@ -105,6 +150,12 @@ class MarginRanking:
         numbers = np.flatnonzero(self.decides)
         known = np.where(np.isnan(self.margin), np.inf, self.margin)[:, self.decides]
         return numbers[known.argmin(axis=1)]
+
+
+def _margin_text(margin: float) -> str:
+    if np.isfinite(margin):
+        return number(margin, 1)
+    return "no air" if margin < 0.0 else "not known"
 
 
 def replaced_area(installation: Installation, use: str) -> float:

@@ -7,6 +7,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from panelcp.display import (
+    Column,
+    block,
+    counted,
+    degrees,
+    knots,
+    number,
+    place,
+    table,
+    words,
+)
 from panelcp.errors import FlowError
 from panelcp.onset.conditions import FlightCondition
 from panelcp.onset.surroundings import Onset, Surroundings, ground_key
@@ -68,6 +79,48 @@ class SurfaceFlow:
         for name in (*names, *_OF_SEPARATION):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
         object.__setattr__(self, "predicted", frozen_array(self.predicted, bool))
+
+    def __repr__(self):
+        return (
+            f"SurfaceFlow({counted(len(self.conditions), 'condition')}, "
+            f"{counted(self.surface.n_panels, 'panel')})"
+        )
+
+    def _repr_html_(self) -> str:
+        columns = [*words("Condition"), Column("True airspeed", "kt")]
+        columns += [Column("Angle of attack", "°"), Column("Sideslip", "°"), Column("q", "Pa")]
+        columns += [Column("Mean rise", "Pa"), Column("Least pressure"), *words("at")]
+        columns += [Column("Greatest pressure"), *words("at", "To look at")]
+        note = (
+            "Pressure of attached air at single panels, Cp in flight, Pa on the ground and at "
+            "rest; places are the middles of the panels. On the ground the attitude stands for the "
+            "angle of attack. Mean rise: thrust over disc area."
+        )
+        caption = f"Flow over {counted(self.surface.n_panels, 'panel')}"
+        rows = [self._row(c) for c in range(len(self.conditions))]
+        return block(table(caption, columns, rows, note))
+
+    def _row(self, c: int) -> list[str]:
+        """Cells of a condition."""
+        condition, pressure = self.conditions[c], self.gauge_pressure[c]
+        angle = (condition.attitude or 0.0) if condition.on_ground else condition.alpha
+        cells = [condition.name, knots(condition.speed), degrees(angle), degrees(condition.beta)]
+        cells += [number(condition.dynamic_pressure), number(self.mean_rise[c])]
+        known = np.flatnonzero(np.isfinite(pressure))
+        for find in (np.argmin, np.argmax):
+            if not len(known):
+                cells += ["not known", ""]
+                continue
+            panel = int(known[find(pressure[known])])
+            cells += [self._pressure_words(c, panel), place(self.surface.centroids[panel])]
+        return [*cells, "" if self.predicted[c] else "not predicted, sign only"]
+
+    def _pressure_words(self, c: int, panel: int) -> str:
+        """Cp in flight, Pa on the ground and at rest."""
+        condition, pressure = self.conditions[c], self.gauge_pressure[c, panel]
+        if condition.on_ground or condition.speed == 0.0:
+            return f"{number(pressure, sign=True)} Pa"
+        return f"Cp {number(pressure / condition.dynamic_pressure, 2, sign=True)}"
 
     def with_separation(self, change, deviation) -> SurfaceFlow:
         """The same flow with separated air, both (n_conditions, n_panels) Pa."""

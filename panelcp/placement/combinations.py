@@ -10,6 +10,20 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from panelcp.display import (
+    MOST_ROWS,
+    Column,
+    Judged,
+    banded,
+    block,
+    counted,
+    more,
+    number,
+    percent,
+    ratio_word,
+    table,
+    words,
+)
 from panelcp.errors import PlacementError
 from panelcp.onset.conditions import FlightCondition
 from panelcp.placement.bands import PressureSamples, standard_draws, two_sided
@@ -244,6 +258,46 @@ class Combinations:
 
     def __len__(self):
         return len(self.sets)
+
+    def __repr__(self):
+        return (
+            f"Combinations({len(self)} best of {self.possible}, "
+            f"{counted(len(self.inlets), 'inlet')} and {counted(len(self.exits), 'exit')}, "
+            f"{counted(len(self.decides), 'condition')})"
+        )
+
+    def _repr_html_(self) -> str:
+        columns = [Column("No."), *words("Least flow / needed"), Column("Enough, probability")]
+        columns += [Column("Best of these"), *words("Inlets", "Exits"), Column("Decided by no.")]
+        columns += [Column("Flow there", "m³/s"), Column("Needed", "m³/s"), Column("Exits", "cm²")]
+        how = "all were looked at" if self.exact else f"a search looked at {self.looked_at}"
+        note = (
+            f"{counted(self.possible, 'combination')}, {how}. × is a factor on the exit's area. "
+            "Conditions are numbered as they were given."
+        )
+        shown = range(min(len(self), MOST_ROWS))
+        if self.preferred not in shown:
+            shown = [*shown[:-1], self.preferred]
+        note = " ".join(part for part in (note, more(len(self))) if part)
+        caption = "Inlets and exits on one bay, best first"
+        return block(table(caption, columns, [self._row(k) for k in shown], note))
+
+    def _row(self, k: int) -> list[str | Judged]:
+        """Cells of a combination."""
+        c, ratio, deviation = int(self.limiting[k]), self.least_ratio[k], self.deviation[k]
+        preferred = ", preferred" if k == self.preferred else ""
+        exits = [
+            opening.name + ("" if factor == 1.0 else f" ×{factor:g}")
+            for opening, factor in self.exits_of(k)
+        ]
+        return [
+            f"{k + 1}{preferred}",
+            Judged(banded(ratio, deviation, 2), ratio_word(ratio, np.nan_to_num(deviation))),
+            *(percent(self.sufficiency[k]), percent(self.chance_best[k])),
+            ", ".join(opening.name for opening in self.inlets_of(k)),
+            *(", ".join(exits), str(c + 1), number(self.flows.core[k, c], 3)),
+            *(number(self.needed_flow[c], 3), number(1e4 * self.exit_area[k])),
+        ]
 
     @property
     def core_ratio(self) -> np.ndarray:

@@ -10,6 +10,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from panelcp.display import (
+    Column,
+    banded,
+    block,
+    counted,
+    facts,
+    number,
+    percent,
+    table,
+    words,
+)
 from panelcp.errors import PlacementError, SurfaceError
 from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow, interpolated_air
@@ -77,6 +88,30 @@ class SideTable:
         names = ("dynamic_pressure", "exit_pressure", "exit_deviation", "available", "deviation")
         for name in (*names, "ratio", "ratio_deviation", "reversal"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    def __repr__(self):
+        conditions = counted(len(self.dynamic_pressure), "condition")
+        return f"SideTable({', '.join(self.sides)}; {conditions})"
+
+    def _repr_html_(self) -> str:
+        columns = [*words("Side", "Best exit", "Inlet"), Column("Cp at the exit, mean")]
+        columns += [Column("Least available / needed"), Column("in condition no.")]
+        columns.append(Column("Chance of reversal, up to"))
+        flying = np.isfinite(self.dynamic_pressure)
+        rows = []
+        for k, side in enumerate(self.sides):
+            ratio, chance = self.ratio[:, k], self.reversal[:, k]
+            cells = [side, self.exits[k].name, self.inlets[k].name]
+            cells.append(number(self.exit_cp[flying, k].mean(), 2) if flying.any() else "")
+            if np.isfinite(ratio).any():
+                c = int(np.nanargmin(ratio))
+                cells += [banded(ratio[c], self.ratio_deviation[c, k], 2), str(c + 1)]
+            else:
+                cells += ["", ""]
+            known = chance[np.isfinite(chance)]
+            rows.append([*cells, percent(known.max()) if len(known) else "not predicted"])
+        note = "The mean is over the conditions in flight. Conditions are numbered as given."
+        return block(table("Top, bottom, sides", columns, rows, note))
 
     @property
     def exit_cp(self) -> np.ndarray:
@@ -157,6 +192,28 @@ class SkinLine:
     def __post_init__(self):
         for name in ("station", "points", "pressure", "deviation"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    def __repr__(self):
+        return (
+            f"SkinLine({self.side}, {counted(len(self.station), 'point')}, "
+            f"{counted(len(self.conditions), 'condition')})"
+        )
+
+    def _repr_html_(self) -> str:
+        columns = [*words("Condition"), Column("Least", "Pa"), Column("at STA", "mm")]
+        columns += [Column("Greatest", "Pa"), Column("at STA", "mm")]
+        rows = []
+        for condition, pressure, spread in zip(
+            self.conditions, self.pressure, self.deviation, strict=True
+        ):
+            cells = [condition.name]
+            for k in (int(pressure.argmin()), int(pressure.argmax())):
+                cells += [banded(pressure[k], spread[k]), number(1e3 * self.station[k])]
+            rows.append(cells)
+        ends = f"STA {number(1e3 * self.station[0])} to {number(1e3 * self.station[-1])} mm"
+        size = self.size and f"{1e3 * self.size[0]:.0f} × {1e3 * self.size[1]:.0f} mm"
+        what = f"an opening of {size} moved along it" if self.size else "single points"
+        return block(table(f"Pressure along the {self.side} line, {ends}, {what}", columns, rows))
 
     @property
     def _q(self) -> np.ndarray:
@@ -396,6 +453,19 @@ class StationAnswer:
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
         object.__setattr__(self, "asks", frozen_array(self.asks, bool))
 
+    def __repr__(self):
+        return f"StationAnswer({self.asked!r}, {counted(len(self.conditions), 'condition')})"
+
+    def _repr_html_(self) -> str:
+        columns = [*words("Condition"), Column("Farthest aft STA", "mm")]
+        columns += [Column("safe", "mm"), Column("with luck", "mm")]
+        rows = []
+        for c, condition in enumerate(self.conditions):
+            stations = (part[c] for part in (self.station, self.low, self.high))
+            cells = [number(1e3 * station) or "nowhere" for station in stations]
+            rows.append([condition.name, *(cells if self.asks[c] else ("not asked", "", ""))])
+        return block(table(f"How far aft: {self.asked}", columns, rows))
+
 
 def station_below_cp(line: SkinLine, cp: float, end: float) -> StationAnswer:
     """The aftmost station ahead of `end` at which Cp is at most `cp`.
@@ -483,6 +553,30 @@ class Curves:
     answers: tuple[StationAnswer, ...]
     sweeps: tuple[Sweep, ...]
     wind: Sweep | None
+
+    def __repr__(self):
+        return (
+            f"Curves({counted(len(self.sides.sides), 'side')}, {counted(len(self.lines), 'line')}, "
+            f"{counted(len(self.sweeps) + (self.wind is not None), 'sweep')})"
+        )
+
+    def _repr_html_(self) -> str:
+        rows = [
+            ("sides, best exits", ", ".join(self.sides.sides)),
+            ("lines along the skin", ", ".join(line.side for line in self.lines)),
+            ("opening moved along the top", "yes" if self.moved is not None else "no"),
+            (
+                "foot of the windshield",
+                "" if self.foot is None else f"STA {1e3 * self.foot:.0f} mm",
+            ),
+            *(("asked", answer.asked) for answer in self.answers),
+            *(
+                ("swept", f"{sweep.quantity}, {counted(len(sweep.values), 'value')}")
+                for sweep in self.sweeps
+            ),
+            ("wind on the ground", "" if self.wind is None else f"{self.wind.base.name}"),
+        ]
+        return block(facts("Curves", rows), self.sides._repr_html_())
 
 
 def curves_of(

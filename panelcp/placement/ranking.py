@@ -8,12 +8,33 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from panelcp.display import (
+    MOST_ROWS,
+    Column,
+    Judged,
+    banded,
+    block,
+    counted,
+    more,
+    number,
+    percent,
+    place,
+    ratio_word,
+    table,
+    words,
+)
 from panelcp.errors import PlacementError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_air
 from panelcp.placement.bands import SIDES, PressureSamples, sample_operator
 from panelcp.placement.pair_bands import PairBands, pair_bands
 from panelcp.surface.mesh import frozen_array
 from panelcp.surface.opening import Opening
+from panelcp.units import UNITS
+
+SHOWN = 5
+"""Pairs that a notebook shows."""
+
+IN_H2O = float(UNITS["pressure"]["inH2O"])
 
 LEAST_SHARE = 1e-9
 """Parts of a variance below it are rounding."""
@@ -48,6 +69,26 @@ class OpeningPressures:
         names = ("patch_pressure", "pressure_spread", "total_pressure", "inlet_pressure")
         for name in (*names, "patch_wetting", "inlet_wetting"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    def __repr__(self):
+        return (
+            f"OpeningPressures({counted(len(self.openings), 'opening')}, "
+            f"{counted(len(self.patch_pressure), 'condition')})"
+        )
+
+    def _repr_html_(self) -> str:
+        columns = [*words("Opening", "Use", "Place"), Column("Least pressure", "Pa")]
+        columns += [Column("greatest", "Pa"), Column("Spread over it, up to", "Pa")]
+        columns += [Column("Least behind it as an inlet", "Pa"), Column("greatest", "Pa")]
+        rows = []
+        for k, opening in enumerate(self.openings[:MOST_ROWS]):
+            there, behind = self.patch_pressure[:, k], self.inlet_pressure[:, k]
+            ends = [there.min(), there.max(), self.pressure_spread[:, k].max()]
+            cells = [number(value) for value in (*ends, behind.min(), behind.max())]
+            rows.append([opening.name, opening.use, place(opening.centre), *cells])
+        over = counted(len(self.patch_pressure), "condition")
+        caption = f"Pressures at openings, over {over}"
+        return block(table(caption, columns, rows, more(len(self.openings))))
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,6 +147,56 @@ class OpeningRanking:
         for name in ("inlet_index", "exit_index", "limiting"):
             object.__setattr__(self, name, frozen_array(getattr(self, name), np.int64))
         object.__setattr__(self, "decides", frozen_array(self.decides, bool))
+
+    def __repr__(self):
+        return (
+            f"OpeningRanking({counted(self.n_pairs, 'pair')} of "
+            f"{counted(len(self.inlets.openings), 'inlet')} and "
+            f"{counted(len(self.exits.openings), 'exit')}, "
+            f"{counted(len(self.decides), 'condition')})"
+        )
+
+    def _repr_html_(self) -> str:
+        return block(self.short_table(self.condition_names))
+
+    @property
+    def condition_names(self) -> tuple[str, ...]:
+        """Names of the conditions; their numbers where there are no samples."""
+        if self.bands is not None:
+            return tuple(condition.name for condition in self.bands.samples.conditions)
+        return tuple(f"condition {c + 1}" for c in range(len(self.decides)))
+
+    def short_table(self, names: Sequence[str], count: int = SHOWN) -> str:
+        """HTML of the best pairs whose exits do not overlap.
+
+        Parameters
+        ----------
+        names : of the conditions
+        count : of pairs that are shown
+        """
+        columns = [Column("No."), *words("Least available / needed"), Column("Enough, probability")]
+        columns += [*words("Exit", "Place", "Inlet"), Column("Available", "Pa")]
+        columns += [Column("inH2O"), Column("Needed", "Pa"), *words("Decided by")]
+        columns.append(Column("Rank of all"))
+        rows = []
+        for k, pair in enumerate(self.distinct(count), start=1):
+            c, exit_ = int(self.limiting[pair]), self.exit(pair)
+            ratio, deviation = self.least_ratio[pair], self.least_ratio_deviation(pair)
+            available = self.available[c, pair]
+            rows.append([
+                *(str(k), Judged(banded(ratio, deviation, 2), ratio_word(ratio, deviation))),
+                *(percent(self.least_sufficiency[pair]), exit_.name),
+                *(f"{exit_.side}, {place(exit_.centre)}", self.inlet(pair).name),
+                *(banded(available, self.deviation[c, pair]), number(available / IN_H2O, 2)),
+                *(banded(self.needed[c], self.needed_deviation[c]), names[c], str(pair + 1)),
+            ])  # fmt: skip
+        note = (
+            "1 is just enough; good above 1.3 and sure by one deviation, stop below 1. Available: "
+            "pressure behind the inlet less that at the exit, on the closed skin; ± one standard "
+            "deviation of the estimate."
+        )
+        caption = f"The best places that do not overlap, of {counted(self.n_pairs, 'pair')}"
+        return table(caption, columns, rows, note)
 
     @property
     def n_pairs(self) -> int:
