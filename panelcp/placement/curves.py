@@ -497,7 +497,7 @@ def station_enough(line: SkinLine, ranking: OpeningRanking, inlet: int, end: flo
     needed = np.where(ranking.needed > 0.0, ranking.needed, np.nan)
     limit = ranking.inlets.inlet_pressure[:, inlet] - needed
     own = np.hypot(ranking.inlet_deviation[:, inlet], ranking.needed_deviation)[:, None]
-    asked = f"enough with {ranking.inlets.openings[inlet].name}"
+    asked = f"needed pressure met with {ranking.inlets.openings[inlet].name}"
     return _answer(line, limit, np.hypot(line.deviation, own), end, asked)
 
 

@@ -501,5 +501,5 @@ def test_all_curves_of_a_case(blown, body):
     assert found.wind.base is ROLL
     assert found.foot is None
     assert [answer.asked for answer in found.answers] == [
-        *("suction", "Cp at most −0.1", "enough with nose")
+        *("suction", "Cp at most −0.1", "needed pressure met with nose")
     ]
