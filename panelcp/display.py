@@ -139,7 +139,7 @@ def _judged(cell: Judged) -> str:
 
 def _kept(text: str) -> str:
     """Escaped text whose lines do not break between a number and what follows it closely."""
-    return re.sub(r"(?<=\d) (?=%|K\b|mm\b|Pa\b)", "\u00a0", escape(text))
+    return re.sub(r"(?<=\d) (?=[%±]|K\b|mm\b|Pa\b)|(?<=±) ", "\u00a0", escape(text))
 
 
 def chip(word: str) -> str:

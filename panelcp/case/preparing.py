@@ -7,11 +7,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from panelcp.case.reading import Case, region_index
+from panelcp.display import block, counted, facts, line
 from panelcp.errors import CaseError, PanelcpError
 from panelcp.placement.candidates import SearchResult, search
 from panelcp.placement.combination_places import require_named_apart
 from panelcp.placement.rules import overlapping_openings
 from panelcp.quantity import UncertainValue
+from panelcp.report.contents import place_line
 from panelcp.surface.formats import companion_files
 from panelcp.surface.intake import load_file, surface_from_parts, with_fit_panels
 from panelcp.surface.mesh import SurfaceMesh
@@ -48,6 +50,56 @@ class PreparedCase:
     openings: tuple[Opening, ...]
     searches: tuple[SearchResult, ...]
     recovery: dict[str, UncertainValue]
+
+    def __repr__(self):
+        return (
+            f"PreparedCase({self.case.name!r}, "
+            f"{counted(len(self.case.conditions), 'condition')}, "
+            f"{counted(self.surface.n_panels, 'panel')}, "
+            f"{counted(len(self.openings), 'opening')}, "
+            f"{counted(len(self.candidates), 'searched place')})"
+        )
+
+    def _repr_html_(self) -> str:
+        case = self.case
+        deciding = sum(condition.decides for condition in case.conditions)
+        around = case.surroundings
+        given = [name for name in ("propeller", "wing") if getattr(around, name) is not None]
+        names = ", ".join(condition.name for condition in case.conditions)
+        rows = [
+            ("case", str(case.path)),
+            ("surface", f"{case.surface_path.name}: {self._surface_words()}"),
+            ("conditions", f"{len(case.conditions)}, of which {deciding} decide: {names}"),
+            *(("opening", self._opening_words(opening)) for opening in self.openings),
+            *(("search", found.line().removeprefix("search ")) for found in self.searches),
+            ("no-cut zones", ", ".join(zone.name for zone in case.zones)),
+            ("air", ", ".join(given) or "no propeller, no wing"),
+            ("cooling network", self._network_words()),
+            ("combinations", "" if case.combinations is None else "inlets and exits on one bay"),
+        ]
+        return block(facts(case.name, rows), line("Nothing is solved yet: run_case solves it."))
+
+    def _surface_words(self) -> str:
+        length, width, height = self.surface.size
+        return (
+            f"{length:.2f} m long, {width:.2f} m wide, {height:.2f} m high, "
+            f"{counted(self.surface.n_panels, 'panel')}"
+        )
+
+    def _opening_words(self, opening: Opening) -> str:
+        return (
+            f"{opening.name}: {opening.use}, {opening.kind}, {place_line(opening)}, "
+            f"{1e3 * opening.length:.0f} × {1e3 * opening.width:.0f} mm, recovery "
+            f"{self.recovery[opening.name]}"
+        )
+
+    def _network_words(self) -> str:
+        parts = self.case.installation
+        if parts is None:
+            return "none: the case names no cores"
+        groups = (("core", parts.cores), ("duct", parts.ducts), ("fan", parts.fans))
+        found = [counted(len(group), word) for word, group in (*groups, ("leak", parts.leaks))]
+        return ", ".join(found)
 
     @property
     def candidates(self) -> list[Opening]:

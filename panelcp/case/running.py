@@ -13,6 +13,7 @@ from panelcp.case.reading import Case, read_case
 from panelcp.case.report_table import paper_name, printed_day
 from panelcp.case.solving import solve_case
 from panelcp.case.warming import warming
+from panelcp.display import counted
 from panelcp.panels.influence import is_compiled
 from panelcp.report.contents import RunContents
 
@@ -29,6 +30,18 @@ class Run:
 
     folder: Path
     contents: RunContents
+
+    def __repr__(self):
+        flow = self.contents.flow
+        return (
+            f"Run({self.folder.name}, {counted(len(flow.conditions), 'condition')}, "
+            f"{counted(flow.surface.n_panels, 'panel')}, {self.contents.ranking!r})"
+        )
+
+    def _repr_html_(self) -> str:
+        from panelcp.report.notebook import run_html
+
+        return run_html(self.folder, self.contents)
 
 
 def run_case(

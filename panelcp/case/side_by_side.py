@@ -67,6 +67,14 @@ class Comparison:
     folder: Path
     sides: SideBySide
 
+    def __repr__(self):
+        return f"Comparison({self.folder.name}, {', '.join(map(repr, self.sides.names))})"
+
+    def _repr_html_(self) -> str:
+        from panelcp.report.notebook import comparison_html
+
+        return comparison_html(self.folder, self.sides)
+
 
 def rank_case(case, results=None, progress: Progress = quiet, by: str = "pressure") -> Run:
     """Solve and rank a case without maps and page, into results/rank-<hash>/.

@@ -42,6 +42,15 @@ class WrittenTemplate:
     folder: Path
     files: tuple[Path, ...]
 
+    def __repr__(self):
+        names = ", ".join(path.name for path in self.files)
+        return f"WrittenTemplate({self.template.name!r}, {self.folder.name}: {names})"
+
+    def _repr_html_(self) -> str:
+        from panelcp.report.notebook import template_html
+
+        return template_html(self.template, self.files)
+
 
 def marking_template(
     case,
