@@ -15,8 +15,11 @@ UNNAMED = "unnamed"
 
 
 def frozen_array(values, dtype=float) -> np.ndarray:
-    """Copy of `values` that cannot be written to."""
-    array = np.array(values, dtype=dtype)
+    """Copy of `values` that cannot be written to, row after row in memory.
+
+    Another layout is another type to the compiler and would cost a second compilation.
+    """
+    array = np.array(values, dtype=dtype, order="C")
     array.setflags(write=False)
     return array
 

@@ -121,7 +121,7 @@ def smoothed(
     Where a move is longer than allowed, the part along the skin is given up first. Noise that is
     alike over many edges looks like shape and stays, unless a higher noise is given.
     """
-    points = np.ascontiguousarray(vertices, dtype=float)
+    points = np.array(vertices, dtype=float, order="C")
     triangles = np.asarray(triangles)
     for value, name in ((largest_move, "largest move"), (noise, "noise")):
         if value is not None and not (np.isfinite(value) and value > 0.0):
@@ -162,13 +162,13 @@ def noise_estimate(vertices, triangles) -> float:
     Each is fitted to a vertex and its two rings of neighbours; 20 000 vertices are looked at.
     Noise that is alike over two rings is not seen.
     """
-    points = np.ascontiguousarray(vertices, dtype=float)
+    points = np.array(vertices, dtype=float, order="C")
     return _roughness(points, triangles, _averaging(points, triangles))[0]
 
 
 def calmed(vertices, triangles, steps: int = NORMAL_STEPS) -> tuple[np.ndarray, np.ndarray]:
     """Vertices after a few steps of averaging, and their normals: a first look at a noisy skin."""
-    points = np.ascontiguousarray(vertices, dtype=float)
+    points = np.array(vertices, dtype=float, order="C")
     averaging = _averaging(points, triangles)
     points = _calm(points, averaging, steps)
     return points, vertex_normals(points, triangles)
@@ -201,7 +201,7 @@ def _roughness(points, triangles, averaging: _Averaging) -> tuple[float, np.ndar
     inner = np.flatnonzero(~averaging.joined.on_rim)
     if len(inner) == 0:
         return 0.0, normals
-    chosen = inner[:: max(1, len(inner) // SAMPLE)]
+    chosen = inner[:: max(1, len(inner) // SAMPLE)].copy()
     joined = averaging.joined
     variance = fit_residuals(chosen, points, normals, joined.starts, joined.links)
     variance = variance[np.isfinite(variance)]
@@ -335,7 +335,7 @@ def _refitted(points, triangles, first, allowed: float) -> np.ndarray:
     shares = np.nan_to_num(skin.pooled(chosen, POOLED, nodes, nodes))
     shares = np.where(possible, shares, 0.0)
     shares /= np.maximum(shares.sum(axis=1, keepdims=True), 1e-300)
-    surface = np.einsum("nk,nkc->nc", shares, surfaces)
+    surface = np.ascontiguousarray(np.einsum("nk,nkc->nc", shares, surfaces))
     fitted = skin.on_surfaces(surface, nodes, n)
     left = ((points - fitted) * skin.normals[:n]).sum(axis=1, keepdims=True)
     known = np.arange(n)
