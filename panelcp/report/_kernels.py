@@ -222,3 +222,113 @@ def follow_chains(following, preceded, order, starts):
                 segment = following[segment]
     starts[chains] = count
     return chains
+
+
+@njit(cache=True)
+def hatch_pieces(image, pixels, frame, free, look, counts, out):
+    """Pieces of parallel lines that lie over chosen pixels.
+
+    Parameters
+    ----------
+    image : (height, width) bool
+    pixels : (4,) float: column and row at the corner of the paper, columns and rows per point
+    frame : (4,) float, points: left, lower, right, upper border of what is looked at
+    free : (n, 4) float, points: boxes that stay free
+    look : (8,) float: direction along (2) and across (2) the lines, distance of the lines,
+        distance of the places looked at, length of a dash, distance of two dashes; points
+    counts : (4,) int: first and last line, first and last place along it
+    out : (room, 2, 2) float, points, filled: both ends of each piece
+
+    Returns
+    -------
+    int, the number of pieces; those that have no room in `out` are counted only
+    """
+    height, width = image.shape
+    spacing, step, dash, period = look[4], look[5], look[6], look[7]
+    found = 0
+    for line in range(counts[0], counts[1] + 1):
+        x0, y0 = line * spacing * look[2], line * spacing * look[3]
+        shift = 0.5 * period * (line % 2)
+        began, length = False, 0
+        for place in range(counts[2], counts[3] + 2):
+            way = place * step
+            x, y = x0 + way * look[0], y0 + way * look[1]
+            drawn = place <= counts[3]
+            drawn = drawn and frame[0] < x < frame[2] and frame[1] < y < frame[3]
+            drawn = drawn and (dash >= period or (way + shift) % period < dash)
+            if drawn:
+                column = int(np.floor(pixels[0] + pixels[2] * x))
+                row = int(np.floor(pixels[1] + pixels[3] * y))
+                drawn = 0 <= column < width and 0 <= row < height and image[row, column]
+            if drawn:
+                for k in range(free.shape[0]):
+                    if free[k, 0] < x < free[k, 2] and free[k, 1] < y < free[k, 3]:
+                        drawn = False
+                        break
+            if drawn:
+                length = length + 1 if began else 0
+                began = True
+            elif began:
+                began = False
+                if length > 0:
+                    if found < out.shape[0]:
+                        last = (place - 1) * step
+                        first = last - length * step
+                        out[found, 0, 0] = x0 + first * look[0]
+                        out[found, 0, 1] = y0 + first * look[1]
+                        out[found, 1, 0] = x0 + last * look[0]
+                        out[found, 1, 1] = y0 + last * look[1]
+                    found += 1
+    return found
+
+
+@njit(cache=True)
+def lay_over(page, picture, left, top):
+    """Lay a picture onto a page.
+
+    Parameters
+    ----------
+    page : (height, width, 3 or more) uint8, uppermost row first; changed
+    picture : (rows, columns, 4) uint8, red, green, blue, covered share; row 0 is the lowest
+    left, top : int, column and row of the page where the picture's upper left corner goes
+    """
+    rows, columns = picture.shape[0], picture.shape[1]
+    for i in range(max(0, -top), min(rows, page.shape[0] - top)):
+        for j in range(max(0, -left), min(columns, page.shape[1] - left)):
+            share = int(picture[rows - 1 - i, j, 3])
+            if share == 0:
+                continue
+            for k in range(3):
+                below = int(page[top + i, left + j, k])
+                above = int(picture[rows - 1 - i, j, k])
+                mixed = (share * above + (255 - share) * below + 127) // 255
+                page[top + i, left + j, k] = mixed
+
+
+@njit(cache=True)
+def rows_less_neighbours(pixels, out):
+    """Rows of a picture less what their neighbours let expect, as PNG packs them.
+
+    Parameters
+    ----------
+    pixels : (height, width, 3 or more) uint8
+    out : (height, 3 width + 1) uint8, filled: 4, the number of this filter, then red, green and
+        blue, each less the one of left, upper and upper left neighbour (0 outside) that is
+        nearest to left + upper - upper left; modulo 256
+    """
+    for row in range(pixels.shape[0]):
+        out[row, 0] = 4
+        for column in range(pixels.shape[1]):
+            for k in range(3):
+                left = int(pixels[row, column - 1, k]) if column > 0 else 0
+                upper = int(pixels[row - 1, column, k]) if row > 0 else 0
+                corner = int(pixels[row - 1, column - 1, k]) if row > 0 and column > 0 else 0
+                to_left, to_upper = abs(upper - corner), abs(left - corner)
+                to_corner = abs(left + upper - 2 * corner)
+                if to_left <= to_upper and to_left <= to_corner:
+                    expected = left
+                elif to_upper <= to_corner:
+                    expected = upper
+                else:
+                    expected = corner
+                out[row, 3 * column + 1 + k] = (int(pixels[row, column, k]) - expected) & 255

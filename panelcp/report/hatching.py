@@ -6,7 +6,7 @@ panel is outlined. What they may cover is read from the panel that each pixel sh
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,6 +52,7 @@ HATCH_ORDER = 1.8
 """Above the coloured skin, below lines of equal value and marks."""
 _FINEST = 0.12  # points, least distance of the places looked at along a line
 _NUMBER_ROOM = 0.3  # points, free round a number
+_USUAL_PIECES = 20_000
 _MM = 1000.0
 
 
@@ -107,39 +108,30 @@ def hatch_image(axes, paper, projected, image: np.ndarray, level: int, numbers=(
     """
     height, width = image.shape
     size = np.array([width, height]) * projected.pixel
-    corners = np.array([projected.origin, projected.origin + size]) * projected.view.signs
+    signs = projected.view.signs
+    corners = np.array([projected.origin, projected.origin + size]) * signs
     corners = np.sort(paper.points(corners * _MM), axis=0)
     pixel = float(projected.pixel * _MM / np.abs(paper.per_point[0]))
     step = max(_FINEST, min(pixel, 0.25 * HATCHES[level].dash))
-
-    def inside(points):
-        plane = paper.plane(points) / _MM * projected.view.signs
-        column, row = np.floor((plane - projected.origin) / projected.pixel).astype(int).T
-        there = (column >= 0) & (column < width) & (row >= 0) & (row < height)
-        there[there] = image[row[there], column[there]]
-        for number in numbers:
-            there &= ~_in_box(points, number, _NUMBER_ROOM)
-        return there
-
-    runs = hatch_runs(HATCHES[level], Box(*corners.ravel()), inside, step)
+    start = (paper.start / _MM * signs - projected.origin) / projected.pixel
+    per_point = paper.per_point / _MM * signs / projected.pixel
+    box = Box(*corners.ravel())
+    runs = hatch_runs(HATCHES[level], box, image, (start, per_point), step, numbers)
     axes.add_collection(_collection(HATCHES[level], paper.plane(runs)), autolim=False)
 
 
-def _in_box(points, box, room):
-    x, y = np.moveaxis(points, -1, 0)
-    across = (x > box.left - room) & (x < box.right + room)
-    return across & (y > box.bottom - room) & (y < box.top + room)
-
-
-def hatch_runs(hatch: Hatch, box: Box, inside: Callable, step: float) -> np.ndarray:
+def hatch_runs(hatch: Hatch, box: Box, image, pixels, step: float, numbers=()) -> np.ndarray:
     """Straight pieces of hatch.
 
     Parameters
     ----------
     hatch : Hatch
     box : part of the paper that is looked at
-    inside : (n, 2) points -> (n,) bool, whether the hatch covers them
+    image : (height, width) bool, what the hatch covers; row 0 is the lowest
+    pixels : two (2,) arrays: pixel of the corner of the paper, and pixels per point, to the right
+        and up
     step : points, distance of the places looked at
+    numbers : boxes that stay free
 
     Returns
     -------
@@ -150,27 +142,30 @@ def hatch_runs(hatch: Hatch, box: Box, inside: Callable, step: float) -> np.ndar
     Both ends of a piece are places that are inside, so no piece is longer than what it covers.
     Lines are counted from the corner of the paper: neighbouring parts have the same lines.
     """
+    from panelcp.report._kernels import hatch_pieces
+
     turn = np.radians(hatch.angle)
     along, aside = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
     corners = np.array([[x, y] for x in (box.left, box.right) for y in (box.bottom, box.top)])
     ways, offsets = corners @ along, corners @ aside
-    lines = np.arange(
-        np.ceil(offsets.min() / hatch.spacing), np.floor(offsets.max() / hatch.spacing) + 1
+    lines = np.ceil(offsets.min() / hatch.spacing), np.floor(offsets.max() / hatch.spacing)
+    places = np.floor(ways.min() / step), np.ceil(ways.max() / step)
+    room = _NUMBER_ROOM * np.array([-1.0, -1.0, 1.0, 1.0])
+    free = [np.add([n.left, n.bottom, n.right, n.top], room) for n in numbers]
+    given = (
+        np.ascontiguousarray(image, dtype=np.bool_),
+        np.concatenate(pixels).astype(float),
+        np.array([box.left, box.bottom, box.right, box.top], dtype=float),
+        np.reshape(np.array(free, dtype=float), (-1, 4)),
+        np.array([*along, *aside, hatch.spacing, step, hatch.dash, hatch.period]),
+        np.array([*lines, *places], dtype=np.int64),
     )
-    places = step * np.arange(np.floor(ways.min() / step), np.ceil(ways.max() / step) + 1)
-    starts = lines[:, None] * hatch.spacing * aside
-    points = starts[:, None] + places[None, :, None] * along
-    drawn = _in_box(points, box, 0.0)
-    drawn[drawn] = inside(points[drawn])
-    if hatch.dash < hatch.period:
-        phase = (places[None] + 0.5 * hatch.period * (lines[:, None] % 2)) % hatch.period
-        drawn &= phase < hatch.dash
-    padded = np.pad(drawn, ((0, 0), (1, 1)))
-    line, change = np.nonzero(padded[:, 1:] != padded[:, :-1])
-    first, last = change[::2], change[1::2] - 1
-    long = last > first
-    row = line[::2][long]
-    return np.stack([points[row, first[long]], points[row, last[long]]], axis=1)
+    pieces = np.empty((_USUAL_PIECES, 2, 2))
+    count = hatch_pieces(*given, pieces)
+    if count > len(pieces):
+        pieces = np.empty((count, 2, 2))
+        hatch_pieces(*given, pieces)
+    return pieces[:count]
 
 
 def _collection(hatch, segments, **options):
@@ -197,5 +192,6 @@ def hatch_swatch(figure, box, level: int):
     figure.add_artist(Rectangle((left, bottom), width, height, transform=inch, **frame))
     area = Box(*(72.0 * np.array([left, bottom, left + width, bottom + height])).tolist())
     hatch = HATCHES[level]
-    runs = hatch_runs(hatch, area, lambda points: np.ones(len(points), dtype=bool), _FINEST)
+    everywhere = (np.full(2, 0.5), np.zeros(2))
+    runs = hatch_runs(hatch, area, np.ones((1, 1), dtype=bool), everywhere, _FINEST)
     figure.add_artist(_collection(hatch, runs / 72.0, transform=inch))

@@ -13,7 +13,9 @@ from functools import lru_cache
 import numpy as np
 
 _LABEL_DISTANCES = (12.0, 20.0, 30.0, 42.0, 58.0, 78.0, 104.0)
-_LABEL_DIRECTIONS = np.radians(np.arange(0, 360, 15))
+_TURNS = np.radians(np.arange(0, 360, 15))
+_LABEL_WAYS = np.stack([np.cos(_TURNS), np.sin(_TURNS)], axis=1).tolist()
+_MORE_TURNS = 3
 _FAR, _COVER_COST = 50.0, 0.6  # a label goes 30 points further to leave the body free
 _NUMBER_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
 _NUMBER_GAP = 2.8  # points, between a number and its line: a dash must not look like a minus
@@ -180,6 +182,36 @@ class LabelPlace:
     box: Box
     leader: np.ndarray
 
+    def __eq__(self, other) -> bool:
+        return self.box == other.box  # the leader follows from it
+
+
+def label_places(
+    wanted: Sequence, outlines: Sequence[Box], taken: Sequence[Box], frame, covered
+) -> list[LabelPlace | None]:
+    """Places of all labels of a view: one after another, then those in conflict once more.
+
+    Parameters
+    ----------
+    wanted : (size, outline) of each label, see `label_place`
+    outlines, taken, frame, covered : see `label_place`
+
+    Returns
+    -------
+    list of LabelPlace, None for labels that are larger than the frame
+    """
+    places: list[LabelPlace | None] = [None] * len(wanted)
+    for turn in range(1 + _MORE_TURNS):
+        before = list(places)
+        for k, (size, outline) in enumerate(wanted):
+            others = [place for place in places[:k] + places[k + 1 :] if place is not None]
+            if turn and (places[k] is None or not _conflicts(places[k], outlines, others)):
+                continue
+            places[k] = label_place(size, outline, outlines, others, frame, covered, taken)
+        if turn and places == before:
+            break
+    return places
+
 
 def label_place(
     size,
@@ -188,6 +220,7 @@ def label_place(
     placed: Sequence[LabelPlace],
     frame,
     covered: Callable[[Box], float],
+    taken: Sequence[Box] = (),
 ) -> LabelPlace | None:
     """Where a label fits beside its mark: near, off the body, clear of the others.
 
@@ -199,6 +232,7 @@ def label_place(
     placed : labels placed already; never covered if any free place is left
     frame : (2,) float, width and height of the axes
     covered : gives the share of a box that lies over the body
+    taken : boxes as little to be covered as other labels
 
     Returns
     -------
@@ -206,19 +240,23 @@ def label_place(
     """
     low, high = outline.min(axis=0), outline.max(axis=0)
     centre, half = 0.5 * (low + high), 0.5 * (high - low + size)
+    (across, upward), (x, y), (half_x, half_y) = 0.5 * np.asarray(size), centre, half
     best, least = None, np.inf
     for distance in _LABEL_DISTANCES:
         if distance / _FAR >= least:
             break
-        for angle in _LABEL_DIRECTIONS:
-            way = np.array([np.cos(angle), np.sin(angle)])
-            box = Box.around(centre + way * (half + distance), 0.5 * np.asarray(size))
+        for way_x, way_y in _LABEL_WAYS:
+            left = x + way_x * (half_x + distance) - across
+            lower = y + way_y * (half_y + distance) - upward
+            box = Box(left, lower, left + 2.0 * across, lower + 2.0 * upward)
             if not box.inside(frame):
                 continue
-            place = LabelPlace(box, _leader(outline, centre, box))
             cost = distance / _FAR + _COVER_COST * covered(box)
-            if cost < least:
-                cost += _conflicts(place, outlines, placed)
+            cost += 9.0 * any(box.overlaps(other) for other in taken)
+            if cost >= least:
+                continue
+            place = LabelPlace(box, _leader(outline, centre, box))
+            cost += _conflicts(place, outlines, placed)
             if cost < least:
                 best, least = place, cost
     return best
@@ -251,7 +289,18 @@ def _cross(first, second):
 
 
 def _hits(leader, box):
-    """Whether a leader runs through a box."""
-    share = np.linspace(0.0, 1.0, 9)[:, None]
-    x, y = ((1.0 - share) * leader[0] + share * leader[1]).T
-    return bool(np.any((x > box.left) & (x < box.right) & (y > box.bottom) & (y < box.top)))
+    """Whether a leader, straight from one point to another, runs through a box."""
+    (x, y), (end_x, end_y) = leader.tolist()
+    first, last = 0.0, 1.0
+    for start, end, low, high in (
+        (x, end_x, box.left, box.right),
+        (y, end_y, box.bottom, box.top),
+    ):
+        way = end - start
+        if way == 0.0:
+            if not low < start < high:
+                return False
+            continue
+        enter, leave = sorted(((low - start) / way, (high - start) / way))
+        first, last = max(first, enter), min(last, leave)
+    return first < last

@@ -52,12 +52,12 @@ class View:
         object.__setattr__(self, "right", right)
         object.__setattr__(self, "up", up)
 
-    @property
+    @cached_property
     def toward(self) -> np.ndarray:
         """(3,) float, unit: towards the viewer."""
         return np.cross(self.right, self.up)
 
-    @property
+    @cached_property
     def axes(self) -> tuple[int, int] | None:
         """Numbers of the body axes across and up the picture; None for an oblique view."""
         across, upward = int(np.argmax(np.abs(self.right))), int(np.argmax(np.abs(self.up)))
@@ -65,7 +65,7 @@ class View:
             return across, upward
         return None
 
-    @property
+    @cached_property
     def signs(self) -> tuple[float, float]:
         """+1 where the coordinate grows to the right, or up; -1 where it falls."""
         if self.axes is None:
@@ -106,14 +106,16 @@ VIEWS = {
 def view_named(view: str | View) -> View:
     """The view of that name; a View is handed back as it is.
 
-    >>> view_named("top").title
-    'from above'
+    >>> view_named("top").title, view_named("three-quarter").name
+    ('from above', 'three_quarter')
     """
     if isinstance(view, View):
         return view
-    if view not in VIEWS:
-        raise SurfaceError(f"no view is called {view!r}; there are: {', '.join(VIEWS)}")
-    return VIEWS[view]
+    found = VIEWS.get(str(view).replace("-", "_"))
+    if found is None:
+        names = ", ".join(VIEWS).replace("_", "-")
+        raise SurfaceError(f"no view is called {view!r}; there are: {names}")
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,10 +174,8 @@ class ProjectedView:
     def edge_lines(self) -> tuple[np.ndarray, ...]:
         """Visible sharp edges and the silhouette, each (2 or more, 2) float, m, on the paper."""
         segments, owners = _drawn_edges(self)
-        lines = []
-        for segment, owner in zip(segments, owners, strict=True):
-            lines.extend(visible_runs(self, segment, [owner], _EDGE_DEPTH * self.pixel))
-        return tuple(lines)
+        found = visible_runs_of(self, segments, owners[:, None], _EDGE_DEPTH * self.pixel)
+        return tuple(run for _, run in found)
 
     @cached_property
     def panel_pixels(self) -> np.ndarray:
@@ -192,13 +192,17 @@ class ProjectedView:
 
     def covered_share(self, low, high) -> float:
         """Share of a box that shows the body; opposite corners (2,) m, `plane_coordinates`."""
-        corners = np.array([low, high]) * self.view.signs - self.origin
-        columns, rows = np.sort(np.rint(corners / self.pixel).astype(int), axis=0).T
-        area = max(1, int(np.ptp(columns)) * int(np.ptp(rows)))
-        columns = np.clip(columns, 0, self.triangle_image.shape[1])
-        rows = np.clip(rows, 0, self.triangle_image.shape[0])
-        block = self._covered_sums[np.ix_(rows, columns)]
-        return float(block[1, 1] - block[0, 1] - block[1, 0] + block[0, 0]) / area
+        sides = []  # plain numbers: this is asked some thousand times for small boxes
+        for axis, most in enumerate(self.triangle_image.shape[::-1]):
+            sign, start = self.view.signs[axis], float(self.origin[axis])
+            ends = sorted(
+                round((float(end[axis]) * sign - start) / self.pixel) for end in (low, high)
+            )
+            sides.append((*(min(max(end, 0), most) for end in ends), ends[1] - ends[0]))
+        (left, right, wide), (lower, upper, tall) = sides
+        sums = self._covered_sums
+        count = sums[upper, right] - sums[lower, right] - sums[upper, left] + sums[lower, left]
+        return float(count) / max(1, wide * tall)
 
     def values(self, corner_values) -> np.ndarray:
         """(height, width) float: the value seen in each pixel, NaN beside the body."""
@@ -238,8 +242,14 @@ class ProjectedView:
         return out
 
 
+def body_box(surface: SurfaceMesh, view: View) -> np.ndarray:
+    """(2, 2) float, m: least and greatest coordinate to the right, then up, in a view."""
+    plane = np.stack([surface.vertices @ view.right, surface.vertices @ view.up])
+    return np.stack([plane.min(axis=1), plane.max(axis=1)], axis=1)
+
+
 def project_view(
-    surface: SurfaceMesh, view: str | View, pixel: float | None = None
+    surface: SurfaceMesh, view: str | View, pixel: float | None = None, corner=None
 ) -> ProjectedView:
     """Find the nearest panel at each pixel of a view.
 
@@ -248,6 +258,8 @@ def project_view(
     surface : SurfaceMesh, closed, the whole body
     view : View, or a name in `VIEWS`
     pixel : float, m; by default the longest side of the body has PIXELS_ALONG pixels
+    corner : (2,) float, m, to the right and up: pixels of the picture begin there, or a whole
+        number of them from there; by default the body's own corner
 
     Returns
     -------
@@ -268,9 +280,12 @@ def project_view(
     pixel = float(surface.size.max() / PIXELS_ALONG if pixel is None else pixel)
     if not (np.isfinite(pixel) and pixel > 0.0):
         raise SurfaceError(f"pixel is {pixel} m; it must be positive")
-    plane = np.stack([surface.vertices @ view.right, surface.vertices @ view.up], axis=-1)
-    origin = plane.min(axis=0) - _MARGIN * pixel
-    cells = np.ceil((plane.max(axis=0) - origin) / pixel).astype(int) + _MARGIN
+    low, high = body_box(surface, view).T
+    origin = low - _MARGIN * pixel
+    if corner is not None:
+        block = OVERSAMPLING * pixel
+        origin = corner + np.floor((origin - corner) / block) * block
+    cells = np.ceil((high - origin) / pixel).astype(int) + _MARGIN
     width, height = -(-cells // OVERSAMPLING) * OVERSAMPLING
     blank = ProjectedView(surface, view, pixel, origin, *_blank_images(height, width))
     triangles, weights, shade = _blank_images(height, width)
@@ -347,29 +362,59 @@ def visible_runs(projected: ProjectedView, points, panels=None, tolerance: float
     -------
     list of (n_k, 2) float arrays, m, in `View.plane_coordinates`
     """
-    pieces, owners = _cut_line(projected, np.asarray(points, dtype=float), panels)
-    if len(owners) == 0:
+    panels = None if panels is None else np.asarray(panels)
+    return [run for _, run in visible_runs_of(projected, [points], [panels], tolerance)]
+
+
+def visible_runs_of(projected: ProjectedView, lines, panels, tolerance: float | None = None):
+    """The parts of many lines that can be seen, all at once.
+
+    Parameters
+    ----------
+    projected, tolerance : see `visible_runs`
+    lines : sequence of (n, 3) float arrays, m
+    panels : sequence of (n - 1,) int arrays, or of None, one for each line
+
+    Returns
+    -------
+    list of (number of the line, (n_k, 2) float array, m, in `View.plane_coordinates`)
+    """
+    lines = [np.asarray(line, dtype=float) for line in lines]
+    counts = np.array([len(line) for line in lines], dtype=int)
+    if counts.sum() - len(counts) <= 0:
         return []
+    owners = np.full(counts.sum() - 1, -1)
+    ends = np.cumsum(counts)
+    for end, count, known in zip(ends, counts, panels, strict=True):
+        if known is not None:
+            owners[end - count : end - 1] = known
+    joins = np.zeros(len(owners), dtype=bool)
+    joins[ends[:-1] - 1] = True  # from the end of a line to the start of the next
+    pieces, owners, segment = _cut_line(projected, np.vstack(lines), owners, joins)
     tolerance = 1.0 if tolerance is None else tolerance / projected.pixel
     seen = _visible(projected, 0.5 * (pieces[1:] + pieces[:-1]), owners, tolerance)
+    seen &= ~joins[segment]
     padded = np.concatenate([[False], seen, [False]])
-    change = np.flatnonzero(padded[1:] != padded[:-1])
+    change = np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2)
     plane = pieces[:, :2] * projected.pixel + projected.origin
     plane = plane * projected.view.signs
-    return [plane[a : b + 1] for a, b in change.reshape(-1, 2)]
+    line_of = np.searchsorted(ends, segment[change[:, 0]], side="right")
+    return [(int(k), plane[a : b + 1]) for k, (a, b) in zip(line_of, change, strict=True)]
 
 
-def _cut_line(projected, points, panels):
-    """Line in pixel units, cut into short pieces, with the owner of each piece."""
+def _cut_line(projected, points, owners, whole):
+    """Line in pixel units, cut into short pieces; owner and segment of each piece.
+
+    Segments that `whole` names stay as they are.
+    """
     pixels = projected.pixel_points(points)
     steps = np.linalg.norm(np.diff(pixels[:, :2], axis=0), axis=1)
-    counts = np.maximum(1, np.ceil(steps / _PIECE).astype(int))
+    counts = np.where(whole, 1, np.maximum(1, np.ceil(steps / _PIECE).astype(int)))
     segment = np.repeat(np.arange(len(counts)), counts)
     place = np.arange(len(segment)) - np.repeat(np.cumsum(counts) - counts, counts)
-    share = (place / counts[segment])[:, None] if len(segment) else np.empty((0, 1))
+    share = (place / counts[segment])[:, None]
     cut = (1.0 - share) * pixels[segment] + share * pixels[segment + 1]
-    owners = np.full(len(counts), -1) if panels is None else np.asarray(panels)
-    return np.vstack([cut, pixels[-1:]]), owners[segment]
+    return np.vstack([cut, pixels[-1:]]), owners[segment], segment
 
 
 def _visible(projected, points, owners, tolerance):

@@ -22,7 +22,6 @@ import numpy as np
 
 from panelcp.report import maps
 from panelcp.report.colours import PressureScale
-from panelcp.report.projection import project_view
 from panelcp.report.sheet_base import own_look, sheet_base, sheet_pixels
 from panelcp.surface.mesh import SurfaceMesh
 
@@ -151,7 +150,7 @@ def _drawer(plan: SheetPlan) -> Callable[[Sheet], None]:
     with own_look():
         base = sheet_base(
             surface,
-            [project_view(surface, view) for view in plan.views],
+            plan.views,
             plan.markers,
             titles=[sheet.title for sheet in plan.sheets],
             notice=plan.notice,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,7 +22,7 @@ from panelcp.surface.mesh import SurfaceMesh
 if TYPE_CHECKING:
     from panelcp.report.sheet_drawing import SheetPlan
 
-RESOLUTION = 150
+RESOLUTION = 300
 """Dots per inch of the sheets."""
 
 CAPTION = (
@@ -118,22 +118,22 @@ def _sheet_plan(contents: RunContents, folder: Path, moving: np.ndarray) -> Shee
     from panelcp.report.sheet_drawing import Sheet, SheetPlan
 
     flow, shown = contents.flow, shown_panels(contents)
-    surface = part_of(flow.surface, shown)
-    values_of = _shown_values(flow, moving, shown)
-    scales = _scales(flow, moving, values_of, surface.areas)
+    part = cut_at_station(flow.surface, last_station(contents))
+    values_of = _shown_values(flow, moving, part)
+    scales = _scales(contents, moving, values_of, part.surface.areas)
     state = getattr(contents, "skin_state", None)
     sheets = []
     for number, (c, values, scale) in enumerate(zip(moving, values_of, scales, strict=True), 1):
         name = flow.conditions[c].name
         path = folder / f"{number:02d}-{file_word(name)}.png"
-        hatched = None if state is None else hatch_levels(state[c])[shown]
+        hatched = None if state is None else hatch_levels(state[c])[part.panels]
         sheets.append(Sheet(name, path, _title(contents, c), values, scale, hatched))
     suspects = _suspect_panels(contents, shown)
     captions = [CAPTION + (SUSPECT_CAPTION if suspects else ""), *_notices(contents)]
     return SheetPlan(
-        surface.vertices,
-        surface.triangles,
-        tuple(view.replace("-", "_") for view in contents.views),
+        part.surface.vertices,
+        part.surface.triangles,
+        tuple(contents.views),
         (*suspects, *map_markers(contents)),
         "\n".join(captions),
         RESOLUTION,
@@ -141,33 +141,40 @@ def _sheet_plan(contents: RunContents, folder: Path, moving: np.ndarray) -> Shee
     )
 
 
-def _shown_values(flow, moving, shown) -> list[np.ndarray]:
+def _shown_values(flow, moving, part) -> list[np.ndarray]:
     """(n_shown, 3) float for each condition: Cp, or Pa where Cp says nothing."""
     pressure = interpolated_pressure(flow, corner_operator(flow.surface))
     values = []
     for c in moving:
         unit = 1.0 if in_pascal(flow.conditions[c]) else flow.dynamic_pressure[c]
-        values.append((pressure[c] / unit).reshape(-1, 3)[shown])
+        values.append(part.corner_values((pressure[c] / unit).reshape(-1, 3)))
     return values
 
 
-def _scales(flow, moving, values_of, areas) -> list:
-    """The common scale of Cp for most conditions, one of its own for those in Pa."""
+def _scales(contents, moving, values_of, areas) -> list:
+    """The common scale of Cp for most conditions, one of its own for those in Pa.
+
+    Where the run does not want the same limits everywhere, each condition has its own.
+    """
     from panelcp.report.colours import pressure_scale
 
-    pascal = [in_pascal(flow.conditions[c]) for c in moving]
+    grey = contents.grey_print
+    pascal = [in_pascal(contents.flow.conditions[c]) for c in moving]
     cp = [values for values, absolute in zip(values_of, pascal, strict=True) if not absolute]
-    cp_scale = pressure_scale(_usual_limit(cp, areas)) if cp else None
+    common = _usual_limit(cp, areas) if cp else None
     return [
-        pressure_scale(_usual_limit([values], areas, least=1.0), label="Pa")
+        pressure_scale(_usual_limit([values], areas, least=1.0), label="Pa", grey_print=grey)
         if absolute
-        else cp_scale
+        else pressure_scale(
+            common if contents.same_limits else _usual_limit([values], areas, least=0.2),
+            grey_print=grey,
+        )
         for values, absolute in zip(values_of, pascal, strict=True)
     ]
 
 
-def shown_panels(contents: RunContents) -> np.ndarray:
-    """(n_panels,) bool: panels ahead of the last station that is drawn."""
+def last_station(contents: RunContents) -> float:
+    """m, the station up to which maps show the body."""
     surface = contents.flow.surface
     end = contents.last_station
     if end is None:
@@ -177,7 +184,86 @@ def shown_panels(contents: RunContents) -> np.ndarray:
         end = aft + ROOM_AFT * (high - low)
         if end > low + WHOLE_SHARE * (high - low):
             end = high
-    return surface.centroids[:, 0] <= end
+    return float(end)
+
+
+def shown_panels(contents: RunContents) -> np.ndarray:
+    """(n_panels,) bool: panels ahead of the last station that is drawn."""
+    return contents.flow.surface.centroids[:, 0] <= last_station(contents)
+
+
+@dataclass(frozen=True, eq=False)
+class CutSurface:
+    """Part of a surface, cut straight.
+
+    Attributes
+    ----------
+    surface : SurfaceMesh
+    panels : (n_panels,) int, panel of the whole surface to which each panel belongs
+    weights : (n_panels, 3, 3) float, of each corner: the shares of the corners of that panel
+    """
+
+    surface: SurfaceMesh
+    panels: np.ndarray
+    weights: np.ndarray
+
+    def corner_values(self, values: np.ndarray) -> np.ndarray:
+        """(n_panels, 3) float from (n, 3) values at the corners of the whole surface's panels."""
+        return np.einsum("pij,pj->pi", self.weights, values[self.panels])
+
+
+def cut_at_station(surface: SurfaceMesh, station: float) -> CutSurface:
+    """What lies ahead of a station, m; panels that cross it are cut along it.
+
+    Examples
+    --------
+    >>> tip = SurfaceMesh(
+    ...     [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]],
+    ...     [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]],
+    ... )
+    >>> ahead = cut_at_station(tip, 0.25)
+    >>> ahead.surface.n_panels, ahead.surface.size.tolist()
+    (7, [0.25, 1.0, 1.0])
+    """
+    triangles, station = surface.triangles, float(station)
+    ahead = surface.vertices[:, 0] <= station
+    count = ahead[triangles].sum(axis=1)
+    whole = np.flatnonzero(count == 3)
+    crossing = np.flatnonzero((count == 1) | (count == 2))
+    if not len(crossing) and len(whole) == surface.n_panels:
+        weights = np.broadcast_to(np.eye(3), (surface.n_panels, 3, 3))
+        return CutSurface(surface, np.arange(surface.n_panels), weights)
+    one = count[crossing] == 1
+    lone = np.argmax(ahead[triangles[crossing]] == one[:, None], axis=1)
+    turned = (lone[:, None] + np.arange(3)) % 3  # the lone corner first
+    unit = np.eye(3)[turned]
+    vertices = triangles[crossing[:, None], turned]
+    x = surface.vertices[vertices, 0]
+    share = (station - x[:, :1]) / (x[:, 1:] - x[:, :1])
+    cuts = (1.0 - share)[..., None] * unit[:, :1] + share[..., None] * unit[:, 1:]
+    edges = np.sort(np.stack([vertices[:, [0, 0]], vertices[:, 1:]], axis=-1), axis=-1)
+    keys, number = np.unique(edges.reshape(-1, 2), axis=0, return_inverse=True)
+    number = number.reshape(-1, 2) + surface.n_vertices
+    (x0, x1), ends = surface.vertices[keys, 0].T, surface.vertices[keys]
+    part = ((station - x0) / (x1 - x0))[:, None]
+    new = (1.0 - part) * ends[:, 0] + part * ends[:, 1]
+    new[:, 0] = station
+
+    def chosen(mask, *corners):
+        """Triangles and weights of panels: 0 to 2 a corner, 3 and 4 a cut."""
+        points, shares = np.hstack([vertices, number]), np.concatenate([unit, cuts], axis=1)
+        return points[mask][:, corners], shares[mask][:, corners], crossing[mask]
+
+    parts = [
+        (triangles[whole], np.broadcast_to(np.eye(3), (len(whole), 3, 3)), whole),
+        chosen(one, 0, 3, 4),
+        chosen(~one, 3, 1, 2),
+        chosen(~one, 3, 2, 4),
+    ]
+    corners, weights, panels = (np.concatenate(found) for found in zip(*parts, strict=True))
+    used, corners = np.unique(corners, return_inverse=True)
+    points = np.vstack([surface.vertices, new])[used]
+    return CutSurface(SurfaceMesh(points, corners.reshape(-1, 3)), panels, weights)
 
 
 def part_of(surface: SurfaceMesh, shown: np.ndarray) -> SurfaceMesh:

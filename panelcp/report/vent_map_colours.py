@@ -27,6 +27,7 @@ _CONDITIONS = (
     (52.0, 38.7, 140.3),
 )
 _OTHER_CONDITIONS = (62.0, 0.0, 0.0)
+_GREY_CONDITIONS = (96.0, 60.0, 81.0, 67.0, 74.0, 53.0, 46.0)  # lightness; letters name them too
 
 
 def _srgb(polar) -> np.ndarray:
@@ -39,6 +40,11 @@ def _srgb(polar) -> np.ndarray:
 def condition_colours() -> np.ndarray:
     """(7, 3) float: red, green, blue of the conditions that decide; the last is of all others."""
     return _srgb([*_CONDITIONS, _OTHER_CONDITIONS])
+
+
+def grey_condition_colours() -> np.ndarray:
+    """(7, 3) float: greys in place of `condition_colours`, for printers without colour."""
+    return _srgb([(lightness, 0.0, 0.0) for lightness in _GREY_CONDITIONS])
 
 
 def unsearched_colour() -> np.ndarray:

@@ -13,33 +13,42 @@ from panelcp.report.isolines import IsoLine, iso_lines
 from panelcp.report.labels import Box, Paper, text_size
 from panelcp.report.maps import (
     PAGE,
+    RESOLUTION,
+    SHEET_VIEWS,
     Marker,
+    arranged_views,
     draw_frame,
     draw_iso_lines,
     draw_marks,
     draw_picture,
-    figure_pixels,
-    project_view,
-    span_of,
+    fitted_view,
+    seen_panels,
     write_picture,
 )
 from panelcp.report.pages import (
     FONT,
     INK,
     SIDE,
-    arranged,
     page_frame,
     share_of_page,
     title_lines,
     write_notice,
     write_title,
 )
-from panelcp.report.projection import SHARP_EDGE_COSINE, visible_runs
-from panelcp.report.sheets import LONGEST_LABEL, LONGEST_TITLE, file_word, part_of, picture_text
+from panelcp.report.projection import SHARP_EDGE_COSINE, visible_runs_of
+from panelcp.report.sheets import (
+    LONGEST_LABEL,
+    LONGEST_TITLE,
+    cut_at_station,
+    file_word,
+    part_of,
+    picture_text,
+)
 from panelcp.report.vent_map_colours import (
     ENOUGH,
     VentScale,
     condition_colours,
+    grey_condition_colours,
     unsearched_colour,
     vent_scale,
 )
@@ -56,7 +65,7 @@ _HEADING = 0.3  # inch, for a heading
 _ENTRY = (0.26, 0.15)  # inch, coloured box of a condition
 _LEAST_RADIUS = 5.0  # points, of a patch that has its letter in it
 _LETTERS_EACH = 3  # in one view, of one condition
-_COARSER = 3  # pixels of a view, in which letters are placed
+_LETTER_PIXELS = 600  # along the longest side of a view, in which letters are placed
 
 
 def write_vent_map_sheet(
@@ -66,10 +75,12 @@ def write_vent_map_sheet(
     folder: Path,
     *,
     conditions: Sequence[str],
-    views: Sequence[str] = ("left", "top", "bottom", "front"),
+    views: Sequence[str] = SHEET_VIEWS,
     shown: np.ndarray | None = None,
     name: str = "",
-    dots_per_inch: int = 150,
+    dots_per_inch: int = RESOLUTION,
+    same_limits: bool = False,
+    grey_print: bool = False,
 ) -> list[tuple[str, str, Path]]:
     """Write one PNG for every vent map: least available over needed, and what decides.
 
@@ -84,6 +95,8 @@ def write_vent_map_sheet(
     shown : (n_panels,) bool, the part of the surface that is drawn; None draws all
     name : of the case, for the title
     dots_per_inch : int
+    same_limits : bool, one scale of the ratio for all maps instead of one for each
+    grey_print : bool, conditions in greys; the ratio reads in grey print as it is
 
     Returns
     -------
@@ -101,30 +114,47 @@ def write_vent_map_sheet(
     """
     from panelcp.report.sheet_base import own_look
 
-    shown = np.ones(surface.n_panels, dtype=bool) if shown is None else np.asarray(shown)
-    drawn = part_of(surface, shown)
-    projected = [project_view(drawn, view.replace("-", "_")) for view in views]
-    sheets = []
+    part = cut_at_station(surface, _last_station(surface, shown))
     for vent_map in vent_maps:
         if len(vent_map.least_ratio) != surface.n_panels:
             raise PlacementError(
                 f"vent map for an {vent_map.use} has {len(vent_map.least_ratio)} panels; expected "
                 f"the {surface.n_panels} of the surface"
             )
+    ratios = [vent_ratio(vent_map)[part.panels] for vent_map in vent_maps]
+    scale = vent_scale(np.concatenate(ratios)) if same_limits and ratios else None
+    sheets = []
+    for vent_map, ratio in zip(vent_maps, ratios, strict=True):
         title, caption = _words(vent_map, conditions, name)
         path = Path(folder) / f"vent-map-{_file_words(vent_map, vent_maps)}.png"
         with own_look():
             figure = vent_map_figure(
-                projected,
-                np.where(vent_map.searched, vent_map.least_ratio, np.nan)[shown],
-                np.where(vent_map.searched, vent_map.deciding, -1)[shown],
+                part.surface,
+                views,
+                ratio,
+                np.where(vent_map.searched, vent_map.deciding, -1)[part.panels],
                 markers,
                 conditions,
                 title,
+                scale=scale,
+                grey_print=grey_print,
+                dots_per_inch=dots_per_inch,
             )
-            write_picture(path, figure_pixels(figure, dots_per_inch), dots_per_inch)
+            write_picture(path, figure, dots_per_inch)
         sheets.append((title, caption, path))
     return sheets
+
+
+def _last_station(surface, shown) -> float:
+    """m, where the part that is drawn ends."""
+    if shown is None or np.all(shown):
+        return float(surface.bounds[1, 0])
+    return float(surface.centroids[np.asarray(shown), 0].max())
+
+
+def vent_ratio(vent_map) -> np.ndarray:
+    """(n_panels,) float: least available over needed, nan where the skin was not searched."""
+    return np.where(vent_map.searched, vent_map.least_ratio, np.nan)
 
 
 def _file_words(vent_map, vent_maps) -> str:
@@ -155,17 +185,33 @@ def _words(vent_map, conditions, name) -> tuple[str, str]:
     return (f"{picture_text(name, LONGEST_TITLE)}: {title}" if name else title), caption
 
 
-def vent_map_figure(projected, ratio, deciding, markers, conditions, title: str):
+def vent_map_figure(
+    surface,
+    views: Sequence,
+    ratio: np.ndarray,
+    deciding: np.ndarray,
+    markers: Sequence,
+    conditions: Sequence[str],
+    title: str,
+    *,
+    scale: VentScale | None = None,
+    grey_print: bool = False,
+    dots_per_inch: int = RESOLUTION,
+):
     """One page: the ratio, and below it which condition decides.
 
     Parameters
     ----------
-    projected : sequence of ProjectedView
+    surface : SurfaceMesh, the part that is drawn
+    views : names of views, or View
     ratio : (n_panels,) float, nan where not searched
     deciding : (n_panels,) int, number of a condition; -1 where not searched
     markers : sequence of Marker
     conditions : names of the conditions
     title : str
+    scale : VentScale; None takes one of what shows
+    grey_print : bool, see `write_vent_map_sheet`
+    dots_per_inch : int, of the coloured skin
 
     Returns
     -------
@@ -181,39 +227,63 @@ def vent_map_figure(projected, ratio, deciding, markers, conditions, title: str)
     left, bottom, width, height = page_frame(size, len(title_lines(title, size[0])), NOTICE)
     if len(entries) > 1:
         height *= 0.5
-        legend = _write_entries(figure, entries, bottom + height)
+        colours = grey_condition_colours() if grey_print else condition_colours()
+        legend = _write_entries(figure, entries, colours, bottom + height)
         room = (left, bottom, width, height - legend)
         plain = [Marker(mark.outline, "", mark.style) for mark in markers]
-        _draw_conditions(figure, projected, deciding, entries, plain, room)
+        kinds = (deciding, entries, colours)
+        _draw_conditions(figure, surface, views, kinds, plain, room, dots_per_inch)
         bottom += height
     room = (left, bottom + _HEADING, width, height - _HEADING)
     _write_key(figure, bottom + 0.08)
-    _draw_ratios(figure, projected, ratio, markers, room)
+    _draw_ratios(figure, surface, views, ratio, scale, markers, room, dots_per_inch)
     return figure
 
 
 # --- ratio --------------------------------------------------------------------------------
 
 
-def _draw_ratios(figure, projected, ratio, markers, room):
-    surface, size = projected[0].surface, figure.get_size_inches()
-    searched = np.isfinite(ratio)
-    seen = np.any([view.panel_pixels > 0 for view in projected], axis=0)
-    scale = vent_scale(ratio[seen])
-    corners = corner_means(surface, ratio)
-    lines = _searched_lines(surface, searched, corners, scale.levels)
-    cells, bar = arranged([span_of(view, bool(markers)) for view in projected], room)
-    for view, cell in zip(projected, cells, strict=True):
+def _draw_ratios(figure, surface, views, ratio, scale, markers, room, dots_per_inch):
+    size = figure.get_size_inches()
+    places = arranged_views(surface, views, room, bool(markers), dots_per_inch)
+    fitted = []
+    for view, cell in zip(views, places.cells, strict=True):
         axes = figure.add_axes(share_of_page(cell, size))
-        draw_frame(axes, view, bool(markers))
-        taken = draw_marks(axes, view, markers)
-        paper = Paper.of(axes)
-        draw_picture(axes, view, view.picture(scale.places(corners), 1.0, scale.colour_table))
-        numbers = draw_iso_lines(axes, paper, view, lines, scale.text, taken, _line_style)
-        values = view.values(np.where(searched[:, None], corners, np.inf))
-        short = np.nan_to_num(values, nan=np.inf) < ENOUGH
-        hatch_image(axes, paper, view, short, NOT_ENOUGH, numbers)
-    _draw_bar(figure.add_axes(share_of_page(bar, size)), scale)
+        fitting = (surface, view, bool(markers), places.scale, dots_per_inch)
+        fitted.append((axes, fitted_view(axes, *fitting)))
+    if scale is None:
+        scale = vent_scale(ratio[seen_panels([view for _, view in fitted])])
+    drawn = vent_lines(surface, ratio, scale)
+    for axes, view in fitted:
+        draw_vent_ratio(axes, view, *drawn, scale, markers)
+    draw_vent_bar(figure.add_axes(share_of_page(places.bar, size)), scale)
+
+
+def vent_lines(surface, ratio: np.ndarray, scale: VentScale):
+    """Ratio at the corners, (n_panels, 3) float, and its lines, for `draw_vent_ratio`."""
+    corners = corner_means(surface, ratio)
+    return corners, _searched_lines(surface, np.isfinite(ratio), corners, scale.levels)
+
+
+def draw_vent_ratio(axes, view, corners, lines, scale: VentScale, markers: Sequence = ()):
+    """Draw the ratio in one view.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes whose limits are set, see `fitted_view`
+    view : ProjectedView
+    corners, lines : as `vent_lines` gives them
+    scale : VentScale
+    markers : sequence of Marker
+    """
+    draw_frame(axes, view)
+    taken = draw_marks(axes, view, markers)
+    paper = Paper.of(axes)
+    draw_picture(axes, view, view.picture(scale.places(corners), 1.0, scale.colour_table))
+    numbers = draw_iso_lines(axes, paper, view, lines, scale.text, taken, _line_style)
+    values = view.values(np.where(np.isnan(corners), np.inf, corners))
+    short = np.nan_to_num(values, nan=np.inf) < ENOUGH
+    hatch_image(axes, paper, view, short, NOT_ENOUGH, numbers)
 
 
 def _line_style(level):
@@ -263,7 +333,8 @@ def _searched_lines(surface, searched, corners, levels) -> list[IsoLine]:
     return [IsoLine(line.level, line.points, panels[line.panels]) for line in lines]
 
 
-def _draw_bar(axes, scale: VentScale):
+def draw_vent_bar(axes, scale: VentScale):
+    """Draw the colours and lines of a scale into narrow, tall axes; hands them back."""
     low, high = scale.low, scale.high
     axes.imshow(scale.colours[:, None], extent=(0, 1, low, high), origin="lower", aspect="auto")
     for level in scale.levels:
@@ -275,6 +346,7 @@ def _draw_bar(axes, scale: VentScale):
     axes.tick_params(labelsize=FONT, length=2.0, width=0.5, color="#59636a", pad=2.0)
     axes.spines[:].set(linewidth=0.5, color="#59636a")
     axes.set_title("available\n/ needed", fontsize=FONT + 0.5, pad=9.0, y=1.0)
+    return axes
 
 
 def _write_key(figure, bottom):
@@ -320,11 +392,11 @@ def _entries(deciding, conditions) -> list[tuple[str, str, list[int]]]:
     return entries
 
 
-def _colour_of(letter: str) -> np.ndarray:
-    return condition_colours()[len(LETTERS) if letter == OTHERS else LETTERS.index(letter)]
+def _colour_of(letter: str, colours) -> np.ndarray:
+    return colours[len(LETTERS) if letter == OTHERS else LETTERS.index(letter)]
 
 
-def _write_entries(figure, entries, top) -> float:
+def _write_entries(figure, entries, colours, top) -> float:
     """Write heading and legend of the conditions below `top`, inch; the height taken, inch."""
     width, height = figure.get_size_inches()
     font, right = FONT + 0.5, width - SIDE
@@ -336,7 +408,7 @@ def _write_entries(figure, entries, top) -> float:
         wide = _ENTRY[0] + 0.08 + text_size(text, font)[0] / 72.0 + 0.3
         if left + wide > right and left > SIDE:
             left, bottom = SIDE, bottom - 0.24
-        _patch(figure, (left, bottom, *_ENTRY), _colour_of(letter))
+        _patch(figure, (left, bottom, *_ENTRY), _colour_of(letter, colours))
         middle = bottom + 0.5 * _ENTRY[1]
         style = {"fontsize": font, "va": "center_baseline", "color": INK}
         centre = ((left + 0.5 * _ENTRY[0]) / width, middle / height)
@@ -346,20 +418,22 @@ def _write_entries(figure, entries, top) -> float:
     return top - bottom + 0.1
 
 
-def _draw_conditions(figure, projected, deciding, entries, markers, room):
-    surface, size = projected[0].surface, figure.get_size_inches()
+def _draw_conditions(figure, surface, views, kinds, markers, room, dots_per_inch):
+    size, (deciding, entries, colours) = figure.get_size_inches(), kinds
     kind = np.full(surface.n_panels, -1)
     for k, (_, _, numbers) in enumerate(entries):
         kind[np.isin(deciding, numbers)] = k
-    colours = np.vstack([unsearched_colour(), [_colour_of(letter) for letter, _, _ in entries]])
-    places = 2.0 * (kind + 1.5) / len(colours) - 1.0
-    cells, _ = arranged([span_of(view, bool(markers)) for view in projected], room)
+    own = [_colour_of(letter, colours) for letter, _, _ in entries]
+    colours = np.vstack([unsearched_colour(), own])
+    values = 2.0 * (kind + 1.5) / len(colours) - 1.0
+    places = arranged_views(surface, views, room, bool(markers), dots_per_inch)
     borders = _borders(surface, kind)
-    for view, cell in zip(projected, cells, strict=True):
+    for named, cell in zip(views, places.cells, strict=True):
         axes = figure.add_axes(share_of_page(cell, size))
-        draw_frame(axes, view, bool(markers))
+        view = fitted_view(axes, surface, named, bool(markers), places.scale, dots_per_inch)
+        draw_frame(axes, view)
         taken = draw_marks(axes, view, markers)
-        draw_picture(axes, view, view.picture(np.tile(places[:, None], 3), 1.0, colours))
+        draw_picture(axes, view, view.picture(np.tile(values[:, None], 3), 1.0, colours))
         _draw_borders(axes, view, *borders)
         for k, (letter, _, _) in enumerate(entries):
             _write_letters(axes, view, kind == k, letter, taken)
@@ -378,10 +452,9 @@ def _borders(surface, kind):
 def _draw_borders(axes, view, segments, owners):
     from matplotlib.collections import LineCollection
 
-    runs = []
     seen = view.panel_pixels[owners] > 0
-    for segment, owner in zip(segments[seen], owners[seen], strict=True):
-        runs += [run * _MM for run in visible_runs(view, segment, [owner])]
+    found = visible_runs_of(view, segments[seen], owners[seen, None])
+    runs = [run * _MM for _, run in found]
     lines = LineCollection(runs, colors=INK, linewidths=0.6, capstyle="round", zorder=2.0)
     axes.add_collection(lines, autolim=False)
 
@@ -391,11 +464,17 @@ def _write_letters(axes, view, chosen, letter, taken: list[Box]):
     from scipy.ndimage import distance_transform_edt, label
 
     paper = Paper.of(axes)
-    image = (chosen[view.triangle_image] & view.covered)[::_COARSER, ::_COARSER]
+    coarser = max(1, max(view.triangle_image.shape) // _LETTER_PIXELS)
+    image = (chosen[view.triangle_image] & view.covered)[::coarser, ::coarser]
     image = np.pad(image, 1)
+    pixel = view.pixel * coarser
+    for other in taken:  # no letter there
+        corners = paper.plane([[other.left, other.bottom], [other.right, other.top]]) / _MM
+        place = np.sort((corners * view.view.signs - view.origin) / pixel + 1.0, axis=0)
+        first, last = np.maximum(place, 0.0).astype(int)
+        image[first[1] : last[1] + 1, first[0] : last[0] + 1] = False
     patches, count = label(image)
     radius = distance_transform_edt(image)
-    pixel = view.pixel * _COARSER
     points = pixel * _MM / abs(paper.per_point[0])
     deepest = [(radius[patches == k].max() * points, k) for k in range(1, count + 1)]
     for reach, k in sorted(deepest, reverse=True)[:_LETTERS_EACH]:

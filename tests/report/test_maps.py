@@ -371,7 +371,7 @@ def test_suction_is_dashed_and_zero_thick(body):
 
 def test_numbers_on_lines_name_their_level(body):
     axes = drawn_axes(body, body.corners[..., 0], "left", PressureScale(1.0, 0.2))
-    numbers = [text for text in axes.texts if "mm" not in text.get_text()]
+    numbers = [text for text in axes.texts if text.get_text()[-3:] not in (" mm", " in")]
     assert len(numbers) >= 6
     for text in numbers:
         level = float(text.get_text().replace("−", "-"))
@@ -528,11 +528,15 @@ def test_picture_lies_where_the_axes_say(body):
     assert low + height * (rows[-1] + 1) == pytest.approx(400.0, abs=16.0)
 
 
-def test_scale_bar_has_the_length_it_states(body):
+def test_scale_bars_have_the_lengths_they_state(body):
     axes = drawn_axes(body, ellipsoid_map(body), "left", PressureScale(1.0, 0.1))
-    (text,) = [text for text in axes.texts if text.get_text().endswith(" mm")]
-    bar = axes.lines[0].get_xdata()
-    assert np.ptp(bar) == pytest.approx(float(text.get_text().split()[0]))
+    for (length, unit), bar in zip(
+        (text.get_text().split() for text in axes.texts[:2]), axes.lines, strict=False
+    ):
+        size = {"mm": 1.0, "in": 25.4}[unit] * float(length)
+        assert np.ptp(bar.get_xdata()) == pytest.approx(size)
+        assert float(f"{float(length):e}".split("e")[0]) in (1.0, 2.0, 5.0)
+    assert [text.get_text()[-2:] for text in axes.texts[:2]] == ["in", "mm"]
 
 
 def test_notice_and_title_are_on_the_page(body):
@@ -564,10 +568,21 @@ def test_picture_file_has_its_size_and_the_same_bytes_each_time(body, tmp_path):
 
 def test_view_made_once_gives_the_same_picture(tmp_path):
     needle = joined(ellipsoid((1.0, 0.02, 0.02), 6, 8))  # few pixels in all
-    values, ready = needle.corners[..., 0], project_view(needle, "top")
+    values, (ready,) = needle.corners[..., 0], sheet_base(needle, ("top",)).views
     for name, view in (("fresh.png", "top"), ("ready.png", ready)):
         write_picture(tmp_path / name, pressure_figure(needle, values, (view,)), 60)
     assert (tmp_path / "fresh.png").read_bytes() == (tmp_path / "ready.png").read_bytes()
+
+
+def test_pixels_of_a_sheet_lie_on_the_dots_of_the_page(body):
+    base = sheet_base(body, ("left", "front", "three-quarter"), dots_per_inch=100)
+    for view, cell, limits in zip(base.views, base.cells, base.limits, strict=True):
+        np.testing.assert_allclose(np.array(cell) * 100, np.rint(np.array(cell) * 100), atol=1e-9)
+        corner = np.array([limits[0][0], limits[1][0]]) / 1000.0 * view.view.signs
+        inside = (view.origin - corner) / (2 * view.pixel)  # two by two pixels make a dot
+        np.testing.assert_allclose(inside, np.rint(inside), atol=1e-6)
+        per_dot = abs(limits[0][1] - limits[0][0]) / 1000.0 / (cell[2] * 100)
+        assert per_dot == pytest.approx(2 * view.pixel, rel=1e-9)
 
 
 def test_only_what_is_needed_is_loaded():
@@ -638,7 +653,8 @@ def test_pixel_must_be_positive(body):
 
 
 def page_pixels(surface, values, views, **options):
-    figure = pressure_figure(surface, values, views, scale=PressureScale(1.0, 0.1), **options)
+    options = {"scale": PressureScale(1.0, 0.1), "dots_per_inch": 150} | options
+    figure = pressure_figure(surface, values, views, **options)
     return figure_pixels(figure, 150).astype(int), figure
 
 
@@ -663,14 +679,15 @@ def test_hatch_covers_what_shows_of_its_panels_and_nothing_else(body, view):
     x, _, z = body.centroids.T
     levels = np.where((x > -0.2) & (z < 0.1), SEPARATED, FREE)
     levels[z < -0.4] = MAY_SEPARATE
-    (projected,) = coarse(body, view)
     values = np.zeros((body.n_panels, 3))
     options = {"draw_lines": False, "notice": "estimate"}
-    hatched, figure = page_pixels(body, values, (projected,), hatched=levels, **options)
+    hatched, figure = page_pixels(body, values, (view,), hatched=levels, **options)
     legend = ((SEPARATED, ""), (MAY_SEPARATE, ""))
     # The same page without hatch, but with the room of the legend.
-    base = sheet_base(body, (projected,), titles=[""], notice="estimate", legend=legend)
-    plain = sheet_pixels(base, values, PressureScale(1.0, 0.1)).astype(int)
+    options = {"titles": [""], "notice": "estimate", "legend": legend, "dots_per_inch": 150}
+    base = sheet_base(body, (view,), **options)
+    plain = sheet_pixels(base, values, PressureScale(1.0, 0.1))[..., :3].astype(int)
+    (projected,) = base.views
     lower = 0.16 + 0.145 + 0.04 + 0.22 + 0.15  # inch: notice and legend
     changed = np.abs(hatched - plain).max(axis=2) > 12
     changed[-int(150 * lower) :] = False
@@ -768,13 +785,14 @@ def test_states_of_the_air_are_hatched_by_how_well_the_pressure_is_known():
 
 
 def test_sheet_on_what_sheets_share_is_the_whole_figure(body):
-    values, views = ellipsoid_map(body), coarse(body, "left", "front")
+    values, views = ellipsoid_map(body), ("left", "front", "three-quarter")
     levels = np.where(body.centroids[:, 0] > 0.3, SEPARATED, FREE)
     markers = [side_mark(-1.0), side_mark(1.0, style="inlet")]
     scale = PressureScale(1.0, 0.1)
-    options = {"notice": "Invented values."}
+    options = {"notice": "Invented values.", "dots_per_inch": 150}
     base = sheet_base(body, views, markers, titles=["tow"], legend=legend_of(levels), **options)
-    pixels = sheet_pixels(base, values, scale, "tow", levels)
+    sheet_pixels(base, -values, scale, "tow")  # of which nothing may stay
+    pixels = sheet_pixels(base, values, scale, "tow", levels)[..., :3]
     whole = pressure_figure(
         body, values, views, scale=scale, markers=markers, title="tow", hatched=levels, **options
     )

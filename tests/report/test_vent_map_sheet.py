@@ -9,7 +9,7 @@ from PIL import Image
 from panelcp.errors import PlacementError
 from panelcp.report.colours import lab_from_srgb, srgb_from_lab
 from panelcp.report.hatching import HATCH_ORDER
-from panelcp.report.maps import Marker, project_view
+from panelcp.report.maps import Marker
 from panelcp.report.vent_map_colours import (
     VentScale,
     condition_colours,
@@ -167,10 +167,10 @@ def test_corner_values_are_the_mean_round_the_corner_and_keep_to_one_side_of_an_
 
 def figure_of(body, view="top", markers=()):
     found = vent_map(body)
-    projected = [project_view(body, view, pixel=0.004)]
     names = ["tow", "cruise", "climb"]
     ratio = np.where(found.searched, found.least_ratio, np.nan)
-    return vent_map_figure(projected, ratio, found.deciding, markers, names, "vent map")
+    given = (ratio, found.deciding, markers, names, "vent map")
+    return vent_map_figure(body, [view], *given, dots_per_inch=100)
 
 
 def test_line_of_one_is_thick_lies_at_one_and_hatch_on_its_lower_side(body):
