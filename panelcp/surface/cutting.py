@@ -7,6 +7,7 @@ has one piece of the cut or none, pieces always join, and a plane through vertic
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -276,9 +277,19 @@ def line_operator(surface: SurfaceMesh, line: CutLine) -> csr_array:
     over smooth edges, at a sharp edge the mean of both sides is taken, and along the centre line
     both halves of the body count alike.
     """
-    points, panels = line.touched
-    operator = point_operator(surface, line.points[points], panels)
-    return mean_over(line) @ operator
+    return line_operators(surface, [line])[0]
+
+
+def line_operators(surface: SurfaceMesh, lines: Sequence[CutLine]) -> list[csr_array]:
+    """`line_operator` of several lines, quicker than one by one."""
+    points = np.concatenate([line.points[line.touched[0]] for line in lines])
+    panels = np.concatenate([line.touched[1] for line in lines])
+    every, start, found = point_operator(surface, points, panels), 0, []
+    for line in lines:
+        count = len(line.touched[0])
+        found.append(mean_over(line) @ every[start : start + count])
+        start += count
+    return found
 
 
 def mean_over(line: CutLine) -> csr_array:
