@@ -1,0 +1,260 @@
+"""Sheets of cuts for a run's folder: centre line and sections as SVG and PNG, and their numbers."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from panelcp.errors import SurfaceError
+from panelcp.flow.skin_layers import STATE_NAMES
+from panelcp.report.contents import RunContents
+from panelcp.report.files import write_text
+from panelcp.report.labels import wrapped
+from panelcp.report.section_plots import (
+    CutAir,
+    MeasuredPoint,
+    air_with_errors,
+    cut_caption,
+    new_cut_figure,
+    panel_errors,
+    plot_centre_line,
+    plot_section,
+)
+from panelcp.report.sheet_base import own_look
+from panelcp.report.sheets import file_word, shown_panels
+from panelcp.surface.opening import Opening
+from panelcp.units import parse_quantity
+
+RESOLUTION = 300
+"""Dots per inch of the PNG."""
+
+MOST_STATIONS = 3
+"""So many sections are chosen where the case names none."""
+
+APART = 0.1
+"""m; chosen sections lie at least so far from each other."""
+
+AT_END = 0.005
+"""No section is chosen so near to the ends of the body, parts of its length."""
+
+MODEL_MARK = "model error of a patch-mean Cp"
+"""Words of the marks of a run that name the model error of the surface and of its regions."""
+
+HEADING = ("cut", "side", "condition", "STA_m", "BL_m", "WL_m", "arc_m", "cp")
+HEADING += ("pressure_Pa", "deviation_Pa", "air")
+"""Columns of sections.csv; arc_m is the way along the skin from the nose, or from the top."""
+
+_FOOT_FONT, _FOOT_LINE = 7.0, 0.125
+
+
+def write_section_sheets(
+    contents: RunContents, folder: Path, measured: Sequence[MeasuredPoint] = ()
+) -> list[tuple[str, str, Path]]:
+    """Write centre-line and station-... as SVG and PNG, and sections.csv, into a folder.
+
+    Parameters
+    ----------
+    contents : RunContents
+    folder : made here
+    measured : MeasuredPoint, shown where they lie on a cut
+
+    Returns
+    -------
+    (name, caption, path of the PNG) of each; none where no condition has moving air. The SVG lies
+    beside it
+    """
+    numbers = shown_conditions(contents)
+    if not numbers:
+        return []
+    folder.mkdir()
+    cuts, missed = cuts_of(contents)
+    written = []
+    for air in cuts:
+        caption = _caption(contents, air, numbers, measured, "" if written else missed)
+        path = folder / f"{_file_name(air)}.png"
+        _write_sheet(contents, air, numbers, measured, caption, path)
+        written.append((air.name[0].upper() + air.name[1:], caption, path))
+    write_text(folder / "sections.csv", sections_csv(cuts, numbers))
+    return written
+
+
+def shown_conditions(contents: RunContents) -> list[int]:
+    """The hardest condition of the best pair, then those that decide; with moving air only.
+
+    Where none of them has moving air, all that have.
+    """
+    moving = contents.flow.moving
+    wanted = [int(contents.ranking.limiting[0]), *np.flatnonzero(contents.ranking.decides).tolist()]
+    chosen = [c for c in dict.fromkeys(wanted) if moving[c]]
+    return chosen or np.flatnonzero(moving).tolist()
+
+
+def model_errors(contents: RunContents) -> np.ndarray | None:
+    """(n_panels,) float: model error of Cp by region, as the bands of the openings have it.
+
+    Read from the marks of the run; None where these hold no model error.
+    """
+    marks, surface = dict(contents.marks), contents.flow.surface
+    base = marks.get(f"surface: {MODEL_MARK}")
+    if base is None:
+        return None
+    by_region = [marks.get(f"region {name}: {MODEL_MARK}", base) for name in surface.region_names]
+    return np.array([band.value for band in by_region])[surface.region_index]
+
+
+def section_stations(contents: RunContents) -> tuple[float, ...]:
+    """m: stations of the sections.
+
+    Those of the case; else of the best exit and inlet, then of the openings of the case, as far as
+    they lie apart and not at the ends of the body, at most MOST_STATIONS.
+    """
+    given = tuple(contents.section_stations)
+    if given:
+        return given
+    ranking, chosen = contents.ranking, []
+    low, high = contents.flow.surface.bounds[:, 0]
+    room = AT_END * (high - low)
+    for opening in (ranking.exit(0), ranking.inlet(0), *contents.openings.openings):
+        station = float(opening.centre[0])
+        apart = all(abs(station - other) >= APART for other in chosen)
+        if apart and low + room < station < high - room and len(chosen) < MOST_STATIONS:
+            chosen.append(station)
+    return tuple(chosen)
+
+
+def centre_line_air(contents: RunContents, errors: np.ndarray | None = None) -> CutAir:
+    """Pressure along the centre line with its deviation and the state of the air."""
+    flow = contents.flow
+    errors = panel_errors(flow.surface, model_errors(contents)) if errors is None else errors
+    return air_with_errors(flow, "butt line", 0.0, errors, contents.skin_state)
+
+
+def cuts_of(contents: RunContents) -> tuple[list[CutAir], str]:
+    """Centre line and sections of a run, and a sentence on stations that miss the body."""
+    flow, missed = contents.flow, []
+    errors = panel_errors(flow.surface, model_errors(contents))
+    cuts = [centre_line_air(contents, errors)]
+    for station in dict.fromkeys(section_stations(contents)):
+        try:
+            cuts.append(air_with_errors(flow, "station", station, errors, contents.skin_state))
+        except SurfaceError as error:
+            missed.append(f"No section: {error}.")
+    return cuts, " ".join(missed)
+
+
+def shown_openings(contents: RunContents) -> list[Opening]:
+    """Openings of the case and of the short list, each once."""
+    ranking, short = contents.ranking, contents.short_list
+    every = [*contents.openings.openings, *(ranking.inlet(pair) for pair in short)]
+    every += [ranking.exit(pair) for pair in short]
+    return list({opening.name: opening for opening in every}.values())
+
+
+def landmarks(contents: RunContents) -> list[tuple[str, float]]:
+    """Names and stations, m, of firewall and windshield base, where they are known."""
+    given = contents.inputs.get("case", {}).get("surface", {}).get("firewall")
+    found = [] if given is None else [("firewall", float(parse_quantity(given, "length")))]
+    foot = None if contents.curves is None else contents.curves.foot
+    return found + ([] if foot is None else [("windshield base", float(foot))])
+
+
+def last_shown_station(contents: RunContents) -> float:
+    """m: how far aft the centre line is shown, as far as the maps."""
+    surface = contents.flow.surface
+    return float(surface.corners[shown_panels(contents)][..., 0].max())
+
+
+def _file_name(air: CutAir) -> str:
+    if air.plane == "butt line":
+        return "centre-line"
+    place = round(1e3 * air.place)
+    return file_word(f"station {'minus ' if place < 0 else ''}{abs(place)} mm")
+
+
+def _caption(contents: RunContents, air: CutAir, numbers, measured, more: str) -> str:
+    known = model_errors(contents) is not None
+    caption = cut_caption(air, numbers, measured, given_error=known)
+    notices = [notice[0].upper() + notice[1:] + "." for notice in contents.notices]
+    return " ".join([caption, *notices, *([more] if more else [])])
+
+
+def _write_sheet(contents: RunContents, air: CutAir, numbers, measured, caption: str, path: Path):
+    """Draw one sheet and write it as PNG and SVG."""
+    surface, end = contents.flow.surface, last_shown_station(contents)
+    options = {
+        "openings": shown_openings(contents),
+        "landmarks": landmarks(contents),
+        "measured": measured,
+        "last_station": end,
+        "air": air,
+    }
+    with own_look():
+        wide = 10.0 if air.plane == "station" else 7.5
+        text = f"{contents.name}. {caption}"
+        lines = wrapped(text, (wide - 0.7) * 72.0, _FOOT_FONT)
+        foot = 0.15 + _FOOT_LINE * len(lines)
+        axes = new_cut_figure(air, float(surface.bounds[0, 0]), end, foot)
+        figure = axes.figure
+        width, height = figure.get_size_inches()
+        place = 0.35 / width, 0.12 / height
+        figure.text(*place, "\n".join(lines), fontsize=_FOOT_FONT, va="bottom")
+        if air.plane == "station":
+            plot_section(contents.flow, numbers, air.place, axes, **options)
+        else:
+            plot_centre_line(contents.flow, numbers, axes, **options)
+    _write_figure(figure, path)
+
+
+def _write_figure(figure, path: Path):
+    """Write a figure as PNG and, beside it, as SVG: the same bytes each time."""
+    from matplotlib import rc_context
+    from PIL import Image
+
+    from panelcp.report.maps import figure_pixels
+
+    with own_look(), rc_context({"svg.hashsalt": "panelcp", "svg.fonttype": "none"}):
+        pixels = figure_pixels(figure, RESOLUTION)
+        dots = (RESOLUTION, RESOLUTION)
+        Image.fromarray(pixels).save(path, format="png", compress_level=2, dpi=dots)
+        nothing = {"Date": None, "Creator": None}
+        figure.savefig(path.with_suffix(".svg"), format="svg", metadata=nothing)
+
+
+def sections_csv(cuts: Sequence[CutAir], numbers: Sequence[int]) -> str:
+    """Every point of every cut in some conditions: place, pressure, deviation, state of the air.
+
+    Parameters
+    ----------
+    cuts : CutAir
+    numbers : of the conditions
+    """
+    stream = io.StringIO()
+    table = csv.writer(stream, lineterminator="\n")
+    table.writerow(HEADING)
+    for air in cuts:
+        for c in numbers:
+            for side in air.sides:
+                table.writerows(_rows(air, side, c))
+    return stream.getvalue()
+
+
+def _rows(air: CutAir, side, c: int):
+    """The rows of one side in one condition."""
+    condition, q = air.conditions[c], air.conditions[c].dynamic_pressure
+    states = ["not looked at"] * len(side.arc)
+    if side.state is not None:
+        states = [STATE_NAMES[int(state)] for state in side.state[c]]
+    values = zip(
+        *(side.points + 0.0, side.arc, side.pressure[c], side.deviation[c], states), strict=True
+    )
+    for (x, y, z), arc, pressure, deviation, state in values:
+        cp = f"{pressure / q:.4f}" if q > 0.0 else ""
+        place = [f"{value:.4f}" for value in (x, y, z, arc)]
+        yield [
+            *(air.name, side.name, condition.name, *place, cp),
+            *(f"{pressure:.2f}", f"{deviation:.2f}", state),
+        ]
