@@ -13,8 +13,11 @@
 - temperatures of the air (into a core, of an opening, of a place), behind a core, of what the core
   cools ahead of it and behind it, its limit; the margin with its band; `chance_too_hot`;
 - `judgement` of the margin: good, look or stop (common practice); `flags` in words;
-- of the `whole` of a condition: available over needed pressure, the outside temperature at which
-  the first margin is used up, the share of leaks, and how well the condition is solved.
+- of the `whole` of a condition: available over needed pressure ("inf" where none is needed), the
+  outside temperature at which the first margin is used up ("inf" where no heat does that, "-inf"
+  where no cold helps), the share of leaks, and how well the condition is solved.
+
+Units stand in the headings; those without are told in `panelcp.report.tables`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,8 @@
-"""Places ranked by the margins of the cooling network: table, CSV, summary and lines."""
+"""Places ranked by the margins of the cooling network: table, CSV, summary and lines.
+
+Units of the CSV stand in its headings; in summary.json areas are in m2, margins in K and flows in
+kg/s.
+"""
 
 from __future__ import annotations
 

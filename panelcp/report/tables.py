@@ -1,4 +1,11 @@
-"""Tables with units in their headings: ranking.csv and pressures.csv."""
+"""Tables with units in their headings: ranking.csv, pressures.csv, effects.csv, spoilers.csv.
+
+All tables are UTF-8 with a comma between cells, a decimal point, and quotes as in RFC 4180 (lines
+end with a line feed alone). A heading ends with its unit, one of HEADING_UNITS, or stands in
+DIMENSIONLESS; in front of it, where a column is of one condition, stands that one's name and ": ".
+Cells of numbers that do not exist are empty. In spoilers.csv the unit stands in a column of its
+own, empty for parts of one. `deviation` in ranking.csv is that of least_available_over_needed.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +20,47 @@ from panelcp.report.spoilers_section import spoiler_rows
 from panelcp.units import UNITS
 
 IN_H2O = float(UNITS["pressure"]["inH2O"])
+
+HEADING_UNITS = {
+    "_m": "m",
+    "_m2": "m2",
+    "_Pa": "Pa",
+    "_inH2O": "inH2O",
+    "_K": "K",
+    "_degC": "degC",
+    "_kg_per_s": "kg/s",
+    "_m3_per_s": "m3/s",
+    "_m_per_s": "m/s",
+    "_W": "W",
+    "_kW": "kW",
+    "_in_unit": "in the unit named beside it",
+}
+"""End of a heading -> unit of the column, in all tables of a run."""
+
+DIMENSIONLESS = (
+    "rank",
+    # ranking.csv: pressure over pressure, and probabilities from 0 to 1
+    "least_available_over_needed",
+    "deviation",
+    "mean_available_over_needed",
+    "probability_enough",
+    "probability_reversed",
+    "probability_reversed_somewhere",
+    # pressures.csv: over the dynamic pressure of the free stream
+    "patch_cp",
+    # cooling.csv: parts of one, and counts
+    "velocity_ratio",
+    "chance_too_hot",
+    "chance_reversed",
+    "thermostat_share",
+    "available_over_needed",
+    "leak_share",
+    "residual",
+    "heat_error",
+    "newton_steps",
+    "lost_samples",
+)
+"""Headings of numbers without a unit, in all tables of a run."""
 
 
 def ranking_csv(contents: RunContents) -> str:

@@ -22,7 +22,7 @@ import numpy as np
 from panelcp.errors import FlowError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_pressure
 from panelcp.report.colours import PressureScale, pressure_scale
-from panelcp.report.contents import RunContents, in_pascal
+from panelcp.report.contents import AirContents, in_pascal
 from panelcp.report.exports.gltf_container import Buffer, packed
 from panelcp.report.exports.skin_fields import (
     condition_number,
@@ -50,7 +50,7 @@ _UNLIT = "KHR_materials_unlit"
 
 
 def write_glb(
-    source: RunContents | SurfaceFlow,
+    source: AirContents | SurfaceFlow,
     path: str | PathLike,
     condition: str | int | None = None,
     scale: PressureScale | None = None,
@@ -70,7 +70,7 @@ def write_glb(
 
 
 def glb_bytes(
-    source: RunContents | SurfaceFlow,
+    source: AirContents | SurfaceFlow,
     condition: str | int | None = None,
     scale: PressureScale | None = None,
 ) -> bytes:
@@ -78,7 +78,7 @@ def glb_bytes(
 
     Parameters
     ----------
-    source : RunContents of a run, or a SurfaceFlow alone, which has no openings
+    source : RunContents or AirContents of a run, or a SurfaceFlow alone, which has no openings
     condition : name, or number from 0 on; None takes the hardest, see `hardest_condition`
     scale : of the colours; None takes that of the maps
 
@@ -113,33 +113,33 @@ def glb_bytes(
     return packed(_document(primitive, outlines, extras), buffer)
 
 
-def hardest_condition(source: RunContents | SurfaceFlow) -> int:
+def hardest_condition(source: AirContents | SurfaceFlow) -> int:
     """The condition that the file shows when none is asked for.
 
     Returns
     -------
-    int: where the best pair has its least available over needed pressure; of a flow alone the
+    int: where the best pair has its least available over needed pressure; without a ranking the
     first deciding condition with moving air, or the first with moving air
 
     Raises
     ------
     FlowError : no air moves in any condition
     """
-    flow = flow_of(source)
-    if not isinstance(source, SurfaceFlow):
-        return int(source.ranking.limiting[0])
+    flow, ranking = flow_of(source), getattr(source, "ranking", None)
+    if ranking is not None:
+        return int(ranking.limiting[0])
     moving = np.flatnonzero(flow.moving)
     if not len(moving):
         raise FlowError("no air moves in any of the conditions, so there is no pressure to show")
     return int(next((c for c in moving if flow.conditions[c].decides), moving[0]))
 
 
-def map_scale(source: RunContents | SurfaceFlow, c: int) -> PressureScale:
+def map_scale(source: AirContents | SurfaceFlow, c: int) -> PressureScale:
     """The scale that the map of a condition has.
 
     Parameters
     ----------
-    source : RunContents, or a SurfaceFlow alone, of which all of the skin is shown
+    source : RunContents or AirContents, or a SurfaceFlow alone, of which all of the skin is shown
     c : number of the condition
 
     Raises
@@ -155,7 +155,7 @@ def map_scale(source: RunContents | SurfaceFlow, c: int) -> PressureScale:
     return _scale_of_flow(flow, c) if isinstance(source, SurfaceFlow) else _scale_of_run(source, c)
 
 
-def _scale_of_run(contents: RunContents, c: int) -> PressureScale:
+def _scale_of_run(contents: AirContents, c: int) -> PressureScale:
     from panelcp.report.sheets import _scales, _shown_values, cut_at_station, last_station
 
     flow = contents.flow

@@ -10,16 +10,17 @@ because texts as data are refused by some general-purpose readers.
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from panelcp.errors import FlowError
 from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.flow.superposition import SurfaceFlow, unit_weights
-from panelcp.report.contents import RunContents
+from panelcp.report import places
+from panelcp.report.contents import AirContents, RunContents
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
-from panelcp.surface.opening import Opening, panel_cover
+from panelcp.surface.opening import STEEP, Opening, panel_cover
 
 NOTES = (
     "Lengths m; axes x aft (station), y to the right wing (butt line), z up (waterline).",
@@ -35,6 +36,9 @@ NOTES = (
     "model error of Cp, which goes by region, is not in them: see marks in summary.json.",
 )
 """What a reader of the fields must know."""
+
+STRAIGHT = 1e-6
+"""Sine of an angle in an outline that is none."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +58,7 @@ class SkinField:
         object.__setattr__(self, "values", frozen_array(self.values, np.asarray(self.values).dtype))
 
 
-def flow_of(source: RunContents | SurfaceFlow) -> SurfaceFlow:
+def flow_of(source: AirContents | SurfaceFlow) -> SurfaceFlow:
     """The flow of a run, or the flow itself."""
     return source if isinstance(source, SurfaceFlow) else source.flow
 
@@ -109,12 +113,13 @@ def slipstream_deviation(flow: SurfaceFlow) -> np.ndarray:
     return np.hypot(flow.wetting_deviation, np.clip(felt, -1.0, 1.0) * flow.head_deviation)
 
 
-def condition_fields(source: RunContents | SurfaceFlow) -> list[SkinField]:
+def condition_fields(source: AirContents | SurfaceFlow) -> list[SkinField]:
     """Fields of every condition; one that is nothing in all conditions is left out.
 
     Parameters
     ----------
-    source : RunContents, or a SurfaceFlow alone, which knows neither layers nor source strengths
+    source : RunContents or AirContents, or a SurfaceFlow alone, which knows neither layers nor
+        source strengths
 
     Returns
     -------
@@ -162,7 +167,7 @@ def _source_strength(source) -> np.ndarray | None:
     return strength
 
 
-def lasting_fields(source: RunContents | SurfaceFlow) -> list[SkinField]:
+def lasting_fields(source: AirContents | SurfaceFlow) -> list[SkinField]:
     """Fields that do not change with the condition: area, normal, region, opening.
 
     Returns
@@ -186,18 +191,13 @@ def lasting_fields(source: RunContents | SurfaceFlow) -> list[SkinField]:
     return fields
 
 
-def shown_openings(source: RunContents | SurfaceFlow) -> list[Opening]:
-    """Openings of the case and of the best places, each once, those of the case first."""
+def shown_openings(source: AirContents | SurfaceFlow) -> list[Opening]:
+    """Openings of the case, of the best places and the best combinations, each once."""
     if isinstance(source, SurfaceFlow):
         return []
-    ranking = source.ranking
-    pairs = source.short_list
-    found = [*source.openings.openings]
-    found += [ranking.inlet(pair) for pair in pairs] + [ranking.exit(pair) for pair in pairs]
-    each: dict[str, Opening] = {}
-    for opening in found:
-        each.setdefault(opening.name, opening)
-    return list(each.values())
+    if isinstance(source, RunContents):
+        return places.shown_openings(source)
+    return list(source.openings.openings)
 
 
 def opening_cover(surface: SurfaceMesh, openings: list[Opening]) -> np.ndarray:
@@ -206,11 +206,42 @@ def opening_cover(surface: SurfaceMesh, openings: list[Opening]) -> np.ndarray:
     for k, opening in enumerate(openings):
         for one in (opening, opening.twin):
             if one is not None:
-                cover[k] = np.maximum(cover[k], panel_cover(surface, one))
+                cover[k] = np.maximum(cover[k], _cover(surface, one))
     return cover
 
 
-def key(source: RunContents | SurfaceFlow) -> list[tuple[str, float]]:
+def _cover(surface: SurfaceMesh, opening: Opening) -> np.ndarray:
+    """The same as `panel_cover`, which is asked for panels only that the outline may cross."""
+    axes = np.array([opening.along, opening.across])
+    start = (opening.outline - opening.centre) @ axes.T
+    edge = np.roll(start, -1, axis=0) - start
+    sizes = np.linalg.norm(surface.corners - surface.centroids[:, None], axis=2)
+    reach = 1.5 * np.linalg.norm(start, axis=1).max() + sizes.max()
+    away = np.linalg.norm(surface.centroids - opening.centre, axis=1)
+    near = np.flatnonzero((away < reach) & (surface.normals @ opening.normal > STEEP))
+    flat = (surface.corners[near] - opening.centre) @ axes.T
+    left = edge[:, 0] * (flat[..., None, 1] - start[:, 1])
+    left -= edge[:, 1] * (flat[..., None, 0] - start[:, 0])
+    within = (left >= 0.0).all(axis=(1, 2))
+    crossed = near[~within & ~(left < 0.0).all(axis=1).any(axis=1)]
+    cover = np.zeros(surface.n_panels)
+    cover[near[within]] = 1.0
+    if len(crossed):
+        some = SurfaceMesh(surface.vertices, surface.triangles[crossed])
+        cover[crossed] = panel_cover(some, _without_straight(opening))
+    return cover
+
+
+def _without_straight(opening: Opening) -> Opening:
+    """The same opening without points of its outline on straight lines, which cost time only."""
+    flat = (opening.outline - opening.centre) @ np.array([opening.along, opening.across]).T
+    behind, ahead = flat - np.roll(flat, 1, axis=0), np.roll(flat, -1, axis=0) - flat
+    turn = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
+    bent = np.abs(turn) > STRAIGHT * np.hypot(*behind.T) * np.hypot(*ahead.T)
+    return replace(opening, outline=opening.outline[bent])
+
+
+def key(source: AirContents | SurfaceFlow) -> list[tuple[str, float]]:
     """What numbers mean, and the figures of the conditions.
 
     Returns

@@ -28,7 +28,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from panelcp.flow.superposition import SurfaceFlow
-from panelcp.report.contents import RunContents
+from panelcp.report.contents import AirContents
 from panelcp.report.exports.skin_fields import (
     NOTES,
     SkinField,
@@ -48,23 +48,23 @@ _TRIANGLE = 5
 _TYPES = {"f4": "Float32", "f8": "Float64", "i4": "Int32", "i1": "Int8", "u1": "UInt8"}
 
 
-def write_vtu(source: RunContents | SurfaceFlow, path: str | PathLike):
+def write_vtu(source: AirContents | SurfaceFlow, path: str | PathLike):
     """Write the surface with all fields as surface.vtu.
 
     Parameters
     ----------
-    source : RunContents of a run, or a SurfaceFlow alone
+    source : RunContents or AirContents of a run, or a SurfaceFlow alone
     path : of the file
     """
     Path(path).write_bytes(vtu_bytes(source))
 
 
-def vtu_bytes(source: RunContents | SurfaceFlow) -> bytes:
+def vtu_bytes(source: AirContents | SurfaceFlow) -> bytes:
     """The file as bytes; see the head of this module and of `skin_fields` for what it holds.
 
     Parameters
     ----------
-    source : RunContents of a run, or a SurfaceFlow alone
+    source : RunContents or AirContents of a run, or a SurfaceFlow alone
 
     Returns
     -------
@@ -99,7 +99,7 @@ def vtu_bytes(source: RunContents | SurfaceFlow) -> bytes:
 def _comment(source) -> str:
     """What the file holds, for a reader of the text; two hyphens must not meet in a comment."""
     lines = ["Pressures over the surface, panelcp."]
-    if isinstance(source, RunContents):
+    if not isinstance(source, SurfaceFlow):
         lines = [
             f"Pressures over the surface, panelcp {source.version}, inputs {source.input_hash}."
         ]
