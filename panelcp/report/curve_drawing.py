@@ -187,10 +187,10 @@ def _mark_answer(axes, moved: SkinLine, answer: StationAnswer, number: int, k: i
         axes.plot(ends, [height, height], color=INK, lw=1.3, zorder=4)
         style = {"color": INK, "mfc": "#ffffff", "ms": 6.5, "mew": 1.5}
         axes.plot([1e3 * place], [height], mark, zorder=5, **style)
-        axes.plot([0.655], [0.20 - 0.07 * k], mark, transform=axes.transAxes, **style)
+        axes.plot([0.575], [0.20 - 0.07 * k], mark, transform=axes.transAxes, **style)
     word = answer.asked.partition(" with ")[0]
     axes.text(
-        *(0.675, 0.20 - 0.07 * k),
+        *(0.595, 0.20 - 0.07 * k),
         f"{word}: {f'{1e3 * place:.0f}' if found else 'nowhere'}",
         transform=axes.transAxes,
         va="center",
