@@ -1,0 +1,311 @@
+"""The last pages: cautions, what is not modelled, drawing list, checklist, revision, sign-off."""
+
+from __future__ import annotations
+
+from panelcp.report.cards import tape_text
+from panelcp.report.contents import CAUTIONS, RunContents
+from panelcp.report.cooling_section import ELECTRIC
+from panelcp.report.inputs_section import versions_section
+from panelcp.report.paper.blocks import (
+    INK,
+    Block,
+    Bullets,
+    Caution,
+    Drawing,
+    Heading,
+    Paragraph,
+    Strip,
+    Stroke,
+    Words,
+    note,
+)
+from panelcp.report.paper.cooling_pages import STEAM
+from panelcp.report.paper.from_html import blocks_of_html
+from panelcp.report.paper.grids import Table, number
+from panelcp.report.paper.registry import PaperParts
+from panelcp.report.paper.words import IN2, INCH, inches, told
+from panelcp.report.revisions import differences
+
+MORE_CAUTIONS = (
+    "Glass of acrylic is not fire resistant. An older rule for light aeroplanes asked for "
+    "fire-resistant skin for 24 in (610 mm) behind an opening of the engine cowl, and for "
+    "fireproof skin where exhaust can strike (14 CFR 23.1193(d) and (e), before 2017, from "
+    "memory).",
+    "A tube, hose or wire through the firewall is a hole in it: every one needs a seal that "
+    "stands the fire.",
+    "A clear prediction at a cabin opening never replaces the carbon monoxide detector: leaks of "
+    "the exhaust, gusts and gaps are not in it.",
+    "After work on pitot or static lines look for leaks before flight: a leaking joint misleads "
+    "the pilot.",
+    STEAM,
+    ELECTRIC,
+    "Tests on the ground: chocks, a line nobody steps over in front of the propeller, and "
+    "somebody outside who can stop the test.",
+    "Plan drains for rain and spilt fluid; a vent on top wants a cover when parked.",
+    "Tubes and rakes outside change weight, balance, vibration and the airspeed that is shown.",
+    "Readings are recorded by themselves, or by a second person, never by the pilot near the "
+    "ground. Beyond the speed, weight, height and temperature that were tested nothing is proved.",
+)
+"""Beside CAUTIONS."""
+
+DOCUMENTS = (
+    (
+        "Amateur-built aircraft",
+        "14 CFR 21.191(g); AC 20-27",
+        "rules of the country: permit to fly and its national association (CAP 733, CAP 659), "
+        "Airworthiness Manual chapter 549, AC 21.4 and AC 21.10, part 21 special category",
+    ),
+    ("Planning of flight tests", "AC 90-89", "national equivalents"),
+    ("Workmanship and repair", "AC 43.13-1 and -2", "often accepted elsewhere too"),
+    ("Methods of flight test", "AC 23-8", "guidance to CS-23, CS-VLA, CS-22"),
+    ("Fire tests", "AC 20-135", "national equivalents"),
+    ("Light-sport design", "ASTM F2245 and the standards on powerplants", "CS-LSA"),
+    (
+        "Change of a type-certificated aircraft",
+        "not covered here: needs the proper approval",
+        "the same",
+    ),
+)
+"""Subject, in the US, elsewhere; from general knowledge, to be looked up in the current issue."""
+
+CHECKLIST = (
+    (
+        "Coolant and oil",
+        (
+            "hoses: material, beads on the pipes, clamps, routing clear of exhaust and edges",
+            "filling without air locks: high points bled, header tank above engine and cores",
+            "header tank: room to expand, cap pressure, relief led away",
+            "drains of coolant and oil, and where they drip",
+            "mounts of radiator and coolers: vibration, thermal growth, chafing",
+        ),
+    ),
+    (
+        "Fire and exhaust",
+        (
+            "firewall: seals, every penetration, fire resistance",
+            "clearance of exhaust to skin, hoses, wires; heat shields",
+            "skin near exhaust and behind openings: material, finish, softening of the resin",
+            "drain holes of the cowl, away from exhaust",
+            "vapour lock of fuel lines in the hot bay after shutdown",
+        ),
+    ),
+    (
+        "Structure",
+        (
+            "strength of every cut-out, radii of its corners, edges and core closed out",
+            "distance of cut-outs to latches, hinges, bearers and joints",
+            "latches, hinges and flaps of the cowl under air load",
+            "actuation of flaps, and what happens if they stick",
+        ),
+    ),
+    (
+        "Electrics",
+        (
+            "fan: wire size, fuse, switch, load against the alternator's margin",
+            "sensors and indications of coolant, oil and bay temperature",
+            "no sparks near fuel vapour",
+        ),
+    ),
+    (
+        "People and papers",
+        (
+            "active carbon monoxide detector fitted, and tested",
+            "weight and balance with the change",
+            "placards and limits shown to the pilot",
+            "cover against rain and animals for openings on top",
+            "seals of ducts, baffles and joints looked at",
+            "test plan: cards, limits, stop rules, landing places, who flies, who reads",
+            "entry in the log in the owner's own words",
+        ),
+    ),
+)
+"""What is not computed here and must be looked at by people."""
+
+LIMITS = (
+    "The signatures say that this report was read and that the points above were looked at. This "
+    "is no finding of compliance, no approval and no release to flight."
+)
+
+
+def cautions_blocks(parts: PaperParts) -> list[Block]:
+    """All cautions once more, and the documents that govern."""
+    return [
+        Bullets((*CAUTIONS, *MORE_CAUTIONS), "number"),
+        Heading("Documents that govern", 2),
+        Table(("Subject", "United States", "Elsewhere"), DOCUMENTS),
+        note(
+            "General pointers, some from memory: look up the current issue, and ask the authority. "
+            "They rule over anything in this report."
+        ),
+    ]
+
+
+def not_modelled_blocks(parts: PaperParts) -> list[Block]:
+    """What the numbers leave out."""
+    return [
+        Bullets(tuple(parts.contents.not_modelled)),
+        Caution("What is left out may decide. Measure before and after every change."),
+    ]
+
+
+# ----------------------------------------------------------------------------- drawing list
+
+
+def listed_openings(contents: RunContents) -> list[tuple[str, object]]:
+    """Openings of the case and of the short list, each once, with what the maps call them."""
+    places = {}
+    for number_, pair in enumerate(contents.short_list, start=1):
+        places.setdefault(contents.ranking.exit(pair).name, f"place {number_}")
+    found = {o.name: o for o in contents.openings.openings}
+    for pair in contents.short_list:
+        for opening in (contents.ranking.exit(pair), contents.ranking.inlet(pair)):
+            found.setdefault(opening.name, opening)
+    given = {o.name for o in contents.openings.openings}
+    rows = []
+    for name, opening in found.items():
+        word = "case" if name in given else "found"
+        rows.append((f"{word}, {places[name]}" if name in places else word, opening))
+    return rows
+
+
+DRAWING_COLUMNS = (
+    ("No.", True, 2.2),
+    ("Opening", False, 7.5),
+    ("From", False, 5.0),
+    ("Use, kind", False, 7.0),
+    ("Outline, mm", True, 6.4),
+    ("in", True, 7.6),
+    ("cm²", True, 3.4),
+    ("in²", True, 4.2),
+    ("Corner radius", False, 6.6),
+    ("STA, mm (in)", True, 5.6),
+    ("BL, mm (in)", True, 5.6),
+    ("WL, mm (in)", True, 5.6),
+    ("Along the skin", False, 11.0),
+    ("Template", False, 11.0),
+    ("Material, finish near exhaust", False, 7.4),
+    ("Checked", False, 5.2),
+)
+"""Title, whether set to the right, part of the width."""
+
+
+def drawing_list_blocks(parts: PaperParts) -> list[Block]:
+    """Every opening with size, place and the command of its template."""
+    contents = parts.contents
+    titles, parts_of_width = [], []
+    for title, right, part in DRAWING_COLUMNS:
+        titles.append(number(title, bold=True) if right else title)
+        parts_of_width.append(part)
+    rows = [
+        _drawing_row(contents, k, word, opening)
+        for k, (word, opening) in enumerate(listed_openings(contents), start=1)
+    ]
+    return [
+        Caution(CAUTIONS[2]),
+        Table(
+            tuple(titles),
+            tuple(rows),
+            size=7.5,
+            least_height=24.0,
+            parts=tuple(parts_of_width),
+        ),
+        note(
+            "Centres lie on the skin: STA aft, BL to the right wing, WL up, from the datum of the "
+            "case. Areas are measured on the skin; that of a pair counts both. CASE is the file of "
+            "the case; a template is printed at 100 % and its bars are measured before cutting. "
+            "Places found are proposals: what is not cut is not drawn."
+        ),
+    ]
+
+
+def _drawing_row(contents: RunContents, k: int, word: str, opening):
+    length, width = opening.length, opening.width
+    radius = "none, oval" if opening.shape == "oval" else "to be given by the designer"
+    twin = "" if opening.twin is None else "; and mirror image"
+    return (
+        number(str(k)),
+        opening.name,
+        word,
+        f"{opening.use}, {opening.kind}{twin}",
+        number(_outline(1e3 * length, 1e3 * width, 0)),
+        number(_outline(length / INCH, width / INCH, 2)),
+        number(told(1e4 * opening.area)),
+        number(told(opening.area / IN2, 1)),
+        radius,
+        *(number(f"{told(1e3 * x)} ({inches(x)})") for x in opening.centre),
+        tape_text(contents, opening.name).removesuffix(
+            " (centre of the opening, tape on the skin)"
+        ),
+        f'panelcp template CASE "{opening.name}"',
+        "",
+        "",
+    )
+
+
+def _outline(length: float, width: float, digits: int) -> str:
+    return f"{length:.{digits}f}\u00a0×\u00a0{width:.{digits}f}"
+
+
+# ------------------------------------------------------------------------ checklist, revision
+
+
+def checklist_blocks(parts: PaperParts) -> list[Block]:
+    """What is not computed, with boxes to be ticked."""
+    blocks: list[Block] = [
+        Paragraph("None of this is computed. Tick it when a person has looked at it.")
+    ]
+    for title, texts in CHECKLIST:
+        blocks += [Heading(title, 2), Bullets(texts, "box", above=4.0)]
+    return blocks
+
+
+def revision_blocks(parts: PaperParts) -> list[Block]:
+    """What is not as in the report before."""
+    revision = parts.revision
+    if not revision.previous:
+        return [Paragraph(f"Revision {revision.number}: first report of this case.")]
+    day = f"{revision.previous_date}, " if revision.previous_date else ""
+    title = f"Since revision {revision.previous_number} ({day}inputs {revision.previous})"
+    if revision.previous_summary is None:
+        text = "The results of that revision are not there any more, so nothing can be compared."
+        return [Paragraph(title, bold=True), Paragraph(text)]
+    found = differences(revision.previous_summary, parts.summary)
+    if not found:
+        text = "Nothing that is compared differs: answers, margins, warnings, inputs, surface."
+        return [Paragraph(title, bold=True), Paragraph(text)]
+    rows = tuple((one.what, one.before, one.now) for one in found)
+    return [Paragraph(title, bold=True), Table(("What", "Before", "Now"), rows)]
+
+
+def versions_blocks(parts: PaperParts) -> list[Block]:
+    """Versions and hashes, and the lines to be signed."""
+    return [
+        *blocks_of_html(versions_section(parts.contents)),
+        note(
+            "Versions of the language and of its libraries are left out, so that the same inputs "
+            "give the same file."
+        ),
+    ]
+
+
+def sign_off_blocks(parts: PaperParts) -> list[Block]:
+    """Blank lines for those who prepared and checked it."""
+    return [
+        Caution(LIMITS, "Limits of the sign-off", strong=True),
+        Drawing(_signatures),
+    ]
+
+
+def _signatures(width: float) -> list[Strip]:
+    found = []
+    for who in ("Prepared by", "Checked by"):
+        items, x = [Words(0.0, 34.0, who, 9.0, True)], 84.0
+        for title, share in (("name", 0.36), ("date", 0.2), ("signature", 0.44)):
+            end = x + share * (width - 84.0) - 10.0
+            items += [
+                Stroke(((x, 36.0), (end, 36.0)), 0.7, INK),
+                Words(x, 46.0, title, 7.8),
+            ]
+            x = end + 10.0
+        found.append(Strip(56.0, tuple(items), joined=who == "Prepared by"))
+    return found

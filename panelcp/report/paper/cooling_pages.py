@@ -1,0 +1,265 @@
+"""The cooling network on paper: margins, numbers by condition, budget, fans, places by margin."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from panelcp.cooling.results import CoolingResult
+from panelcp.report.cooling_diagram import band_text, budget_parts, kelvin_text
+from panelcp.report.cooling_section import ELECTRIC, cooling_lines, cooling_section, hardest
+from panelcp.report.cooling_tables import ZERO_CELSIUS, core_word, readable
+from panelcp.report.margin_section import margin_section
+from panelcp.report.paper.blocks import (
+    BAD,
+    INK,
+    Block,
+    Bullets,
+    Caution,
+    Drawing,
+    Heading,
+    Paragraph,
+    note,
+)
+from panelcp.report.paper.charts import Bar, bar_strips, stacked_strip
+from panelcp.report.paper.from_html import blocks_of_html
+from panelcp.report.paper.grids import Cell, Table, number
+from panelcp.report.paper.registry import PaperParts
+from panelcp.report.paper.words import both_pressures, in_h2o, told
+
+STEAM = (
+    "Coolant is hot and under pressure, and its steam burns. Open the system only when it is cold. "
+    "Drains and the relief of the cap must not point at people, exhaust or electrics."
+)
+FAR = 60.0
+"""K: margins beyond it are cut in the picture."""
+
+
+def cooling_blocks(parts: PaperParts) -> list[Block]:
+    """All of the network."""
+    contents = parts.contents
+    if contents.cooling is None:
+        return []
+    result, found = readable(contents.cooling), parts.summary["cooling"]
+    sections = by_heading(blocks_of_html(cooling_section(contents.cooling)))
+    return [
+        Bullets(tuple(cooling_lines(contents.cooling))),
+        *_margins(result, sections),
+        *_numbers(result, found),
+        *_budget(result, sections),
+        *_fans(result, sections),
+        *_section(sections, "Beside what builders usually meet"),
+        *_states(sections),
+        *_section(sections, "Taken for granted"),
+    ]
+
+
+def by_heading(blocks: list[Block]) -> dict[str, list[Block]]:
+    """Blocks by the heading of rank 2 that they stand under; those before any under ""."""
+    found: dict[str, list[Block]] = {"": []}
+    title = ""
+    for block in blocks:
+        if isinstance(block, Heading) and block.rank == 2:
+            title = block.text
+            found[title] = []
+        else:
+            found[title].append(block)
+    return found
+
+
+def _section(sections, title: str, keep=object) -> list[Block]:
+    """A part of the page's section with its heading."""
+    inside = [block for block in sections.get(title, []) if isinstance(block, keep)]
+    return [Heading(title, 2), *inside] if inside else []
+
+
+def _margins(result: CoolingResult, sections) -> list[Block]:
+    """Bars of the least margins, hardest first, and the table of all."""
+    blocks = list(sections.get("Margins", []))
+    table = next((k for k, block in enumerate(blocks) if isinstance(block, Table)), None)
+    if table is None:
+        return [Heading("Margins", 2), *blocks]
+    rest = blocks[table + 1 :]
+    stop = next((k for k, block in enumerate(rest) if isinstance(block, Heading)), None)
+    after = [b for b in rest if not isinstance(b, Heading)] if stop is not None else rest
+    return [
+        Heading("Margins", 2),
+        Drawing(lambda width: _margin_bars(result, width)),
+        blocks[table],
+        *blocks[:table],
+        *after,
+    ]
+
+
+def _margin_bars(result: CoolingResult, width: float):
+    least = result.least_margin
+    known = [c for c in range(len(result.conditions)) if not np.isnan(least[c]) and result.told(c)]
+    bars = []
+    for c in sorted(known, key=lambda c: (not result.decides[c], least[c])):
+        k = next(k for k, core in enumerate(result.cores) if core.name == result.limiting_core[c])
+        margin = result.cores[k].margin
+        low, high = margin.low[c], margin.high[c]
+        words = f"{kelvin_text(margin.value[c])} {core_word(result, k, c)}"
+        if np.isfinite(low) and np.isfinite(high):
+            words += f" ({band_text(low, high)})"
+        name = f"{result.conditions[c]}: {result.cores[k].name}"
+        bars.append(
+            Bar(name, words, margin.value[c], low, high, short=bool(margin.value[c] < 0.0),
+                decides=bool(result.decides[c]))
+        )  # fmt: skip
+    ends = [v for b in bars for v in (b.value, b.low, b.high) if np.isfinite(v)]
+    if not ends:
+        return []
+    scale = max(-FAR, min(0.0, *ends)), min(FAR, max(0.0, *ends))
+    return bar_strips(bars, width, scale, names=0.4)
+
+
+def _numbers(result: CoolingResult, found: dict[str, Any]) -> list[Block]:
+    """Cores and openings in every condition, from the summary."""
+    return [
+        Heading("Cores in every condition", 2),
+        _core_table(result, found),
+        note(
+            "Air in kg/s with 16 and 84 % of the sampled worlds. Hot: where coolant or oil leave "
+            "the engine, charge air ahead of its cooler; cold: behind the core."
+        ),
+        Caution(STEAM),
+        Heading("Air through the openings, kg/s", 2),
+        _port_table(found, _flow_cell),
+        note("Positive: into inlets and out of exits. back: against what the opening is for."),
+        Heading("Pressure outside the openings, Pa and inH2O", 2),
+        _port_table(found, _pressure_cell),
+        note("Behind an inlet with its recovery, at an exit on the skin."),
+    ]
+
+
+def _core_table(result: CoolingResult, found: dict[str, Any]) -> Table:
+    texts = ("Condition", "Core", "Air, kg/s", "16 to 84 %", "Drop, Pa", "inH2O")
+    texts += ("Air in, °C", "Air out, °C", "Heat, kW", "Hot, °C", "Cold, °C", "Limit, °C")
+    texts += ("Margin, K", "")
+    left = (0, 1, 13)
+    titles = tuple(t if k in left else number(t, bold=True) for k, t in enumerate(texts))
+    rows = []
+    for c, condition in enumerate(found["conditions"]):
+        for k, core in enumerate(found["cores"]):
+            rows.append(_core_row(result, core, condition if k == 0 else "", k, c))
+    return Table(titles, tuple(rows), size=7.5)
+
+
+def _core_row(result: CoolingResult, core: dict[str, Any], condition: str, k: int, c: int):
+    flow, word = core["flow_kg_per_s"], core["judgement"][c] or ""
+    if not result.told(c):
+        word = "not predicted"
+    band = ""
+    if flow["low"][c] is not None and flow["high"][c] is not None:
+        band = f"{told(flow['low'][c], 2)} to {told(flow['high'][c], 2)}"
+    drop, margin = core["pressure_drop_Pa"][c], core["margin_K"]["value"][c]
+    warm = ("air_inlet", "air_outlet", "hot", "cold", "limit")
+    degrees = [core[f"{name}_temperature_K"][c] for name in warm]
+    celsius = [number(told(None if t is None else t - ZERO_CELSIUS, 0, "?")) for t in degrees]
+    bad = word == "stop" or core["reversed"][c]
+    return (
+        condition,
+        core["name"],
+        number(told(flow["value"][c], 3), bold=core["reversed"][c]),
+        number(band),
+        number(told(drop)),
+        number("" if drop is None else in_h2o(drop)),
+        *celsius[:2],
+        number(told(None if core["heat_W"][c] is None else core["heat_W"][c] / 1e3, 1)),
+        *celsius[2:],
+        number(told(margin, 1, "no limit" if core["limit_temperature_K"][c] is None else "none"),
+               bold=bool(bad)),
+        Cell(word, bold=bool(bad), colour=BAD if bad else INK),
+    )  # fmt: skip
+
+
+def _port_table(found: dict[str, Any], cell) -> Table:
+    ports = found["openings"]
+    titles = ("Condition", *(number(f"{p['name']} ({p['use']})", bold=True) for p in ports))
+    rows = [
+        (condition, *(cell(port, c) for port in ports))
+        for c, condition in enumerate(found["conditions"])
+    ]
+    return Table(titles, tuple(rows))
+
+
+def _flow_cell(port: dict[str, Any], c: int) -> Cell:
+    text, back = told(port["flow_kg_per_s"]["value"][c], 3), bool(port["reversed"][c])
+    return number(f"{text} back" if back else text, bold=back, colour=BAD if back else INK)
+
+
+def _pressure_cell(port: dict[str, Any], c: int) -> Cell:
+    value = port["pressure_Pa"][c]
+    return number("" if value is None else f"{told(value)} ({in_h2o(value)})")
+
+
+def _budget(result: CoolingResult, sections) -> list[Block]:
+    """Where the pressure goes in the hardest condition, core by core; then in words."""
+    c = hardest(result)
+    if c is None:
+        return []
+    names = dict.fromkeys(step.core for step in result.budget)
+    found = [(name, *budget_parts(result, name, c)) for name in names]
+    found = [row for row in found if row[1] and row[2]]
+    if not found:
+        return []
+    most = max(sum(p for *_, p in parts) for row in found for parts in row[1:3])
+    blocks: list[Block] = [
+        Heading("Where the pressure goes", 2),
+        Paragraph(f"In the hardest condition, {result.conditions[c]}:"),
+    ]
+    for name, drives, takes, _ in found:
+        blocks += _budget_core(name, drives, takes, most)
+    lines = [block for block in sections.get("Where the pressure goes", [])
+             if isinstance(block, Bullets)]  # fmt: skip
+    if lines:
+        blocks += [Heading("Every core in its own hardest condition", 3), *lines]
+    return blocks
+
+
+def _budget_core(name: str, drives, takes, most: float) -> list[Block]:
+    """Two bars of a core, what drives above, what takes below, and the list of their parts."""
+
+    def bars(width: float):
+        return [
+            stacked_strip([(str(n), value) for n, _, value in parts], most, width)
+            for parts in (drives, takes)
+        ]
+
+    def listed(parts) -> str:
+        return "; ".join(f"{n} {what} {both_pressures(value)}" for n, what, value in parts)
+
+    total = sum(value for *_, value in drives)
+    return [
+        Heading(f"{name}: {both_pressures(total)} drive the air", 3),
+        Drawing(bars),
+        note(f"Upper bar, drives: {listed(drives)}. Lower bar, takes: {listed(takes)}."),
+    ]
+
+
+def _fans(result: CoolingResult, sections) -> list[Block]:
+    if not result.fans:
+        return []
+    inside = [block for block in sections.get("Fans", []) if not isinstance(block, Caution)]
+    return [Heading("Fans", 2), *inside, Caution(ELECTRIC)]
+
+
+def _states(sections) -> list[Block]:
+    """How well it is solved, other steady states included: the words, not the table."""
+    return _section(sections, "How well it is solved", Bullets)
+
+
+def margins_blocks(parts: PaperParts) -> list[Block]:
+    """Places ranked by the margins of the network."""
+    contents = parts.contents
+    if not (contents.margins or contents.margin_notes):
+        return []
+    ranking = contents.ranking
+    named = {opening.name for opening in contents.openings.openings}
+    for pair in contents.short_list:
+        named |= {ranking.exit(pair).name, ranking.inlet(pair).name}
+    blocks = blocks_of_html(margin_section(contents.margins, named)) if contents.margins else []
+    notes = [Bullets(tuple(contents.margin_notes))] if contents.margin_notes else []
+    return [*blocks, *notes]

@@ -1,0 +1,87 @@
+"""The parts of the paper: each is registered once, and the report is made of what is registered.
+
+A new part is a function that makes its blocks, registered from the file that holds it::
+
+    register(PaperPage("shutdown", "After shutdown", shutdown_blocks, after="cooling"))
+
+and that file imported by `panelcp.report.paper.writing`. It gives blocks of
+`panelcp.report.paper.blocks` and tables of `panelcp.report.paper.grids`, or turns the HTML of a
+section of the page into them with `panelcp.report.paper.from_html.blocks_of_html`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from panelcp.report.contents import RunContents
+from panelcp.report.paper.blocks import Block
+from panelcp.report.revisions import Revision
+from panelcp.report.sections import ordered
+
+Pictures = Sequence[tuple[str, str, Any]]
+"""(title, caption, path of a PNG or pixels) of each."""
+
+
+@dataclass(frozen=True, eq=False)
+class PaperParts:
+    """What pages are made from.
+
+    Attributes
+    ----------
+    contents : RunContents
+    summary : what `panelcp.report.summary.summary` gives for them
+    maps : the map sheet of every condition with a stream
+    pictures : vent maps, section plots and others
+    revision : Revision
+    """
+
+    contents: RunContents
+    summary: dict[str, Any]
+    maps: Pictures = ()
+    pictures: Pictures = ()
+    revision: Revision = field(default_factory=Revision)
+
+
+@dataclass(frozen=True)
+class PaperPage:
+    """One part of the report on paper.
+
+    Attributes
+    ----------
+    key : tells it from others
+    title : its heading; "" for none
+    make : gives its blocks; it is left out where there are none
+    after : key of the part it follows; "" puts it behind all before it
+    lying : whether its pages lie, for wide tables
+    begins_page : whether it begins a page
+    """
+
+    key: str
+    title: str
+    make: Callable[[PaperParts], Sequence[Block]]
+    after: str = ""
+    lying: bool = False
+    begins_page: bool = False
+
+
+_REGISTERED: dict[str, PaperPage] = {}
+
+
+def register(page: PaperPage) -> PaperPage:
+    """Put a part into all reports to come.
+
+    Raises
+    ------
+    ValueError : another part has its key (a mistake of the program)
+    """
+    if page.key in _REGISTERED:
+        raise ValueError(f"part {page.key!r} is registered already; give it another key")
+    _REGISTERED[page.key] = page
+    return page
+
+
+def registered() -> tuple[PaperPage, ...]:
+    """All parts in the order of the report."""
+    return ordered(tuple(_REGISTERED.values()))
