@@ -11,6 +11,7 @@ from urllib.parse import quote
 
 import numpy as np
 
+from panelcp.errors import SurfaceError
 from panelcp.report.contents import RunContents, in_pascal
 from panelcp.report.hatching import SEPARATION_LEGEND
 from panelcp.report.section_plots import BAND_HOLDS, CutAir, CutSide, cut_openings
@@ -56,14 +57,16 @@ def cuts_section(parts: PageParts) -> str:
     numbers = shown_conditions(contents)
     if not numbers:
         return ""
-    air = centre_line_air(contents)
-    picture = _Picture(contents, air, numbers[0])
     links = "".join(
         f"<li>{escape(name)}: {_link(path.with_suffix('.svg').name, 'SVG')}, "
         f"{_link(path.name, 'PNG')}</li>"
         for name, _, path in sheets
     )
     files = f"<ul>{links}<li>{_link('sections.csv', 'All numbers')}</li></ul>" if sheets else ""
+    try:
+        picture = _Picture(contents, centre_line_air(contents), numbers[0])
+    except SurfaceError as error:
+        return f"<p>No centre line: {escape(str(error))}.</p>{files}"
     hatched = f" {picture.hatch_words}" if picture.hatch_words else ""
     return (
         f'<figure class="cuts">{picture.svg()}<figcaption>{escape(picture.caption)}'

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from panelcp.errors import FlowError
+from panelcp.errors import FlowError, SurfaceError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_air
 from panelcp.onset.conditions import FlightCondition
 from panelcp.placement.curves import AMPLIFIED
@@ -164,7 +164,7 @@ def air_on_cut(
 
     Raises
     ------
-    SurfaceError : the plane misses the body
+    SurfaceError : the plane misses the body, or meets only panels without enough neighbours
     """
     return air_with_errors(flow, plane, place, panel_errors(flow.surface, deviation), state)
 
@@ -185,7 +185,13 @@ def air_with_errors(flow: SurfaceFlow, plane: str, place: float, errors, state=N
         _air_on_side(flow, plane, *part, operator, errors, state)
         for part, operator in zip(lines, operators, strict=True)
     ]
-    return CutAir(plane, float(place), flow.conditions, tuple(s for s in sides if len(s.along) > 1))
+    sides = tuple(side for side in sides if len(side.along) > 1)
+    if not sides:
+        raise SurfaceError(
+            f"cut at the {plane} {1e3 * place:.0f} mm: no point has enough panels round it to tell "
+            "the pressure; make the panels smaller"
+        )
+    return CutAir(plane, float(place), flow.conditions, sides)
 
 
 def _sides_of(line: CutLine, plane: str) -> list[tuple[str, CutLine]]:
@@ -564,6 +570,10 @@ def cut_caption(
     """
     numbers = condition_numbers(air.conditions, condition)
     words = [BAND_HOLDS]
+    lines = -(-len(air.sides) // 2)
+    if lines > 1:
+        begin = "each begins at its own top" if air.plane == "station" else "all are shown"
+        words.append(f"The plane cuts the body in {lines} lines; {begin}.")
     if not given_error:
         words.append(f"Model error {MODEL_ERROR.value:g} ({MODEL_ERROR.mark}).")
     states = [side.state[numbers[0]] for side in air.sides if side.state is not None]

@@ -17,6 +17,7 @@ from panelcp.report.labels import wrapped
 from panelcp.report.section_plots import (
     CutAir,
     MeasuredPoint,
+    air_on_cut,
     air_with_errors,
     cut_caption,
     new_cut_figure,
@@ -126,21 +127,24 @@ def section_stations(contents: RunContents) -> tuple[float, ...]:
     return tuple(chosen)
 
 
-def centre_line_air(contents: RunContents, errors: np.ndarray | None = None) -> CutAir:
-    """Pressure along the centre line with its deviation and the state of the air."""
-    flow = contents.flow
-    errors = panel_errors(flow.surface, model_errors(contents)) if errors is None else errors
-    return air_with_errors(flow, "butt line", 0.0, errors, contents.skin_state)
+def centre_line_air(contents: RunContents) -> CutAir:
+    """Pressure along the centre line with its deviation and the state of the air.
+
+    Raises
+    ------
+    SurfaceError : BL 0 misses the body
+    """
+    return air_on_cut(contents.flow, "butt line", 0.0, model_errors(contents), contents.skin_state)
 
 
 def cuts_of(contents: RunContents) -> tuple[list[CutAir], str]:
     """Centre line and sections of a run, and a sentence on stations that miss the body."""
-    flow, missed = contents.flow, []
+    flow, cuts, missed = contents.flow, [], []
     errors = panel_errors(flow.surface, model_errors(contents))
-    cuts = [centre_line_air(contents, errors)]
-    for station in dict.fromkeys(section_stations(contents)):
+    stations = dict.fromkeys(section_stations(contents))
+    for plane, place in (("butt line", 0.0), *(("station", station) for station in stations)):
         try:
-            cuts.append(air_with_errors(flow, "station", station, errors, contents.skin_state))
+            cuts.append(air_with_errors(flow, plane, place, errors, contents.skin_state))
         except SurfaceError as error:
             missed.append(f"No section: {error}.")
     return cuts, " ".join(missed)

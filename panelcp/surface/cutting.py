@@ -34,8 +34,8 @@ class CutLine:
 
     Attributes
     ----------
-    points : (n, 3) float, m, in order; with the surface to its left, seen from outside, lies the
-        side that the normal of the plane points to
+    points : (n, 3) float, m, in order: who walks along the line on the outside of the skin has the
+        side that the normal of the plane points to at the right hand
     edges : (n, 2) int, vertices of the edge that each point lies on: twice the same at a vertex,
         -1 twice inside a panel
     panels : (n_pieces,) int, the panel of the piece that begins at each point; n pieces of a closed

@@ -371,6 +371,16 @@ def test_wrong_places_and_conditions_are_refused(flow):
         plot_section(flow, "climb", 3.0)
 
 
+def test_a_cut_in_two_lines_is_told():
+    small = bodies.ellipsoid((0.5, 0.5, 0.5), 2).translated([0.0, 3.0, 0.0])
+    flow = solve(bodies.together(bodies.ellipsoid((1.0, 1.0, 1.0), 2), small), [SLIP])
+    air = air_on_cut(flow, "station", 0.1)
+    assert [side.name for side in air.sides] == ["right", "left"] * 2
+    assert "cuts the body in 2 lines; each begins at its own top" in cut_caption(air, 0)
+    axes = plot_section(flow, 0, air=air, station=0.1)
+    assert len(lines_with(axes, 2.0)) == 4
+
+
 def test_captions_say_what_the_band_holds(flow):
     air = air_on_cut(flow, "butt line", state=states_of(flow))
     assert "Hatched" in cut_caption(air, 0)

@@ -241,6 +241,17 @@ def test_numbers_of_the_section_can_be_switched():
     assert html.count("<data") + html.count('class="q"') >= 2
 
 
+def test_a_body_beside_the_centre_line_has_none():
+    found = contents()
+    surface = found.flow.surface.translated([0.0, 3.0, 0.0])
+    aside = replace(found, flow=replace(found.flow, surface=surface), section_stations=(0.5,))
+    cuts, missed = cuts_of(aside)
+    assert [air.name for air in cuts] == ["STA 500 mm"]
+    assert missed.startswith("No section: the plane BL 0 mm misses")
+    html = cuts_section(SimpleNamespace(contents=aside))
+    assert html.startswith("<p>No centre line: the plane BL 0 mm misses")
+
+
 def test_points_on_a_straight_way_are_left_out():
     x = np.linspace(0.0, 10.0, 201)
     kept = simplified(np.stack([x, np.sin(x)], axis=1), 0.01)

@@ -93,7 +93,7 @@ def test_centre_line_of_a_mirrored_surface_runs_along_its_edges():
     on_the_skin(surface, line)
 
 
-def test_line_has_the_side_of_the_normal_to_its_left():
+def test_line_has_the_side_of_the_normal_at_its_right_hand():
     (line,) = cut_at(bodies.ellipsoid(AXES, 3), "station", 0.4).lines
     steps = np.roll(line.points, -1, axis=0) - line.points
     outward = line.points * [0.0, 0.25, 1.0]
