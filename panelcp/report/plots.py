@@ -124,8 +124,9 @@ def _drawn(draw: Callable, axes, height: float):
     """Let `draw` fill the axes given, or those of a new figure of a height in inch."""
     from panelcp.report.sheet_base import own_look
 
+    own = axes is None
     with own_look():
-        if axes is None:
+        if own:
             figure_class, axes_class, _ = _own_classes()
             figure = figure_class(
                 figsize=(WIDTH, height), facecolor="#ffffff", layout="constrained"
@@ -133,6 +134,10 @@ def _drawn(draw: Callable, axes, height: float):
             figure.get_layout_engine().set(w_pad=0.1, h_pad=0.1)
             axes = figure.add_subplot(axes_class=axes_class)
         draw(axes)
+        if own:
+            # settled once: every further round of the layout would move it by a little
+            axes.figure.draw_without_rendering()
+            axes.figure.set_layout_engine("none")
     return axes
 
 

@@ -91,8 +91,6 @@ class SurfaceMesh:
         return f"SurfaceMesh({panels}, {vertices}{half})"
 
     def _repr_html_(self) -> str:
-        if not self.n_panels:
-            return block(facts("Surface", [("panels", "none")]))
         low, high = 1e3 * self.bounds
         length, width, height = (number(part, 3) for part in self.size)
         sides = np.linalg.norm(np.diff(self.corners[:, [0, 1, 2, 0]], axis=1), axis=2)
