@@ -1,18 +1,8 @@
 """summary.json: all numbers of a run.
 
-Schema, version 1: `format`, `version`, `inputs_hash`, `name`, `question`, `note`,
-`answer`, `notices`, `warnings`,
-`cautions`, `not_modelled`, `surface` (figures and history), `solver` (checks), `conditions`,
-`openings`, `effects` (shares of slipstream, swirl, wing and ground, Pa), `through_flow` (openings
-with a given flow), `boundary_layer`, `exit_air`, `static_ports`, `ranking` (`pairs`, best first,
-and `best_of_each_side`), `places` (openings that
-the report names, with outline and centre), `choices` (chances and regret of the
-short list, in its order), `tape` (distances along the skin), `spoilers` (every number beyond its
-limit), `pocket_edges` (stations), `vent_maps` (extremes), `curves`, `combinations`, `cooling`
-(the network: see `cooling_summary`), `ranking_by_margin` (best places by use), `marks` (every
-uncertain number that was used), `inputs` (the case file as understood). Pairs of the short list
-also have `band`: 16, 50 and 84 % quantiles, and parts of the variance by kind. SI units, angles in
-degrees, temperatures in kelvin; a number that does not exist is null.
+Every key, its meaning and its unit stand in the JSON Schema of `panelcp.report.summary_schema`; a
+new key here is a new key there, which the tests see to. SI units, angles in degrees, temperatures
+in kelvin; a number that does not exist is null, also one that would be endless.
 """
 
 from __future__ import annotations
@@ -46,7 +36,7 @@ def summary(contents: RunContents) -> dict[str, Any]:
 
     Returns
     -------
-    dict, see the head of this module for the schema
+    dict, see `panelcp.report.summary_schema` for the schema
     """
     return {
         "format": FORMAT,

@@ -2,6 +2,7 @@
 
 import json
 import struct
+from dataclasses import fields
 from functools import cache
 
 import numpy as np
@@ -11,7 +12,7 @@ import trimesh
 from panelcp.errors import FlowError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_pressure
 from panelcp.report.colours import pressure_scale
-from panelcp.report.contents import in_pascal
+from panelcp.report.contents import AirContents, in_pascal
 from panelcp.report.exports import glb_bytes, write_glb
 from panelcp.report.exports.glb import (
     LIFT,
@@ -310,6 +311,15 @@ def test_a_flow_alone_is_written_without_openings():
     )
     with pytest.raises(FlowError, match="no air moves in any"):
         glb_bytes(still)
+
+
+def test_a_run_without_ranking_shows_its_first_deciding_condition():
+    found = contents()
+    kept = {field.name: getattr(found, field.name) for field in fields(AirContents)}
+    alone = AirContents(**{**kept, "ranking": None, "last_station": 2.0})
+    assert found.flow.conditions[hardest_condition(alone)].name == "climb"
+    document, _ = taken_apart(glb_bytes(alone))
+    assert [node["name"] for node in document["nodes"]] == ["skin", "nose", "chin", "openings"]
 
 
 def test_on_the_ground_colours_are_in_pascal():

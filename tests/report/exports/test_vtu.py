@@ -7,6 +7,7 @@ import struct
 import subprocess
 import sys
 import zlib
+from dataclasses import fields
 from functools import cache
 from pathlib import Path
 from xml.etree import ElementTree
@@ -15,6 +16,7 @@ import numpy as np
 import pytest
 
 from panelcp.flow.skin_layers import STATE_NAMES
+from panelcp.report.contents import AirContents
 from panelcp.report.exports import glb_bytes, vtu_bytes, write_vtu
 from panelcp.report.exports.skin_fields import (
     condition_fields,
@@ -136,18 +138,18 @@ def test_the_rules_of_the_format_alone_give_the_same():
 
 def test_fields_are_those_of_the_run():
     _, _, parts = taken_apart()
-    fields, found = parts["cell data"], contents()
+    cells, found = parts["cell data"], contents()
     flow = found.flow
     for c, condition in enumerate(flow.conditions):
         label = f"0{c + 1} {condition.name}"
         assert label == condition_label(flow, c)
         pressure = flow.gauge_pressure[c] + flow.separation_change[c]
-        assert np.allclose(fields[f"{label}: gauge pressure Pa"], pressure, rtol=1e-6, atol=1e-6)
-        assert np.allclose(fields[f"{label}: velocity m/s"], flow.velocity[c], rtol=1e-6, atol=1e-6)
-        assert np.array_equal(fields[f"{label}: air state"], found.skin_state[c])
-        assert (f"{label}: Cp" in fields) == (condition.dynamic_pressure > 0.0)
-    assert f"01 {HARD}: Cp" in fields
-    assert np.array_equal(fields["region"], flow.surface.region_index)
+        assert np.allclose(cells[f"{label}: gauge pressure Pa"], pressure, rtol=1e-6, atol=1e-6)
+        assert np.allclose(cells[f"{label}: velocity m/s"], flow.velocity[c], rtol=1e-6, atol=1e-6)
+        assert np.array_equal(cells[f"{label}: air state"], found.skin_state[c])
+        assert (f"{label}: Cp" in cells) == (condition.dynamic_pressure > 0.0)
+    assert f"01 {HARD}: Cp" in cells
+    assert np.array_equal(cells["region"], flow.surface.region_index)
 
 
 def test_source_strengths_give_the_velocity_that_the_solver_gave():
@@ -247,16 +249,24 @@ def test_a_flow_alone_is_written_too(tmp_path):
     assert np.allclose(unpacked(arrays[3]), flow.gauge_pressure[0] / q, rtol=1e-6)
 
 
+def test_a_run_without_ranking_shows_the_openings_of_the_case():
+    found = contents()
+    kept = {f.name: getattr(found, f.name) for f in fields(AirContents)}
+    alone = AirContents(**{**kept, "ranking": None})
+    assert [o.name for o in shown_openings(alone)] == [o.name for o in found.openings.openings]
+    names = [field.name for field in condition_fields(alone)]
+    assert names == [field.name for field in condition_fields(found)]
+    assert b"opening 1 is nose" in vtu_bytes(alone)
+
+
 def test_separated_air_is_in_the_pressure_and_beside_it():
     flow = box_flow()
     change = np.zeros(flow.gauge_pressure.shape)
     change[0, 3], change[1, 5] = -40.0, 25.0
-    fields = {f.name: f.values for f in condition_fields(flow.with_separation(change, abs(change)))}
-    assert np.array_equal(fields["01 fast: pressure added by separated air Pa"], change[0])
-    assert np.array_equal(
-        fields["02 parked: gauge pressure Pa"], flow.gauge_pressure[1] + change[1]
-    )
-    assert fields["01 fast: pressure deviation by separated air Pa"][3] == 40.0
+    felt = {f.name: f.values for f in condition_fields(flow.with_separation(change, abs(change)))}
+    assert np.array_equal(felt["01 fast: pressure added by separated air Pa"], change[0])
+    assert np.array_equal(felt["02 parked: gauge pressure Pa"], flow.gauge_pressure[1] + change[1])
+    assert felt["01 fast: pressure deviation by separated air Pa"][3] == 40.0
 
 
 def test_names_keep_their_letters_but_those_that_cannot_be_seen():
