@@ -161,12 +161,12 @@ def _scales(contents, moving, values_of, areas) -> list:
     grey = contents.grey_print
     pascal = [in_pascal(contents.flow.conditions[c]) for c in moving]
     cp = [values for values, absolute in zip(values_of, pascal, strict=True) if not absolute]
-    common = _usual_limit(cp, areas) if cp else None
+    common = usual_limit(cp, areas) if cp else None
     return [
-        pressure_scale(_usual_limit([values], areas, least=1.0), label="Pa", grey_print=grey)
+        pressure_scale(usual_limit([values], areas, least=1.0), label="Pa", grey_print=grey)
         if absolute
         else pressure_scale(
-            common if contents.same_limits else _usual_limit([values], areas, least=0.2),
+            common if contents.same_limits else usual_limit([values], areas, least=0.2),
             grey_print=grey,
         )
         for values, absolute in zip(values_of, pascal, strict=True)
@@ -274,7 +274,7 @@ def part_of(surface: SurfaceMesh, shown: np.ndarray) -> SurfaceMesh:
     return SurfaceMesh(surface.vertices[used], triangles.reshape(-1, 3))
 
 
-def _usual_limit(cp: list[np.ndarray], areas: np.ndarray, least: float = 0.5) -> float:
+def usual_limit(cp: list[np.ndarray], areas: np.ndarray, least: float = 0.5) -> float:
     """Value that all but 0.5 % of the area shown stays within, in all conditions."""
     size = np.abs(np.concatenate([values.mean(axis=1) for values in cp]))
     order = np.argsort(size)
