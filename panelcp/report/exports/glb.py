@@ -211,7 +211,7 @@ def linear_light(colours) -> np.ndarray:
     Examples
     --------
     >>> linear_light([0.0, 0.5, 1.0]).round(4)
-    array([0.    , 0.214 , 1.    ])
+    array([0.   , 0.214, 1.   ])
     """
     colours = np.asarray(colours, dtype=float)
     return np.where(colours <= 0.04045, colours / 12.92, ((colours + 0.055) / 1.055) ** 2.4)
