@@ -37,10 +37,9 @@ NEAR = 0.05
 plane is twice as far from the skin."""
 
 BAND_HOLDS = (
-    "Band: one standard deviation of the model error of Cp by region, of which air of the "
-    "slipstream wets the skin and how it mixes, of separated air and of the roughness of the mesh. "
-    "Not in it: angles, strength of the slipstream and panelling, which the bands of the openings "
-    "hold besides."
+    "Band: one standard deviation of the model error of Cp by region, the slipstream's wetting and "
+    "mixing, separated air and the roughness of the mesh; without angles, strength of the "
+    "slipstream and panelling, which the bands of the openings hold besides."
 )
 ESTIMATE = "Estimate from potential flow. Not approved data."
 
@@ -580,7 +579,7 @@ def cut_caption(
     if not states:
         words.append("Where the air separates was not looked at.")
     elif any((hatch_levels(part) > 0).any() for part in states):
-        words.append("Hatched: the air is separated or may separate; there the pressure is a band.")
+        words.append("Hatched: the air is or may be separated; there the pressure is a band.")
     if measured:
         words.append(_measured_words(placed_points(air, numbers, measured, near), near))
     words.append("Peaks at edges beyond the axis are cut off.")
