@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -79,7 +80,7 @@ def revision_of(results: Path, contents: RunContents) -> Revision:
     return Revision(
         place + 1,
         before["hash"],
-        _summary(Path(results) / Path(before["folder"]).name / "summary.json"),
+        _summary(Path(results) / before["folder"] / "summary.json"),
         place,
         before["date"],
         note,
@@ -152,9 +153,11 @@ def _checked(raw) -> dict[str, list[dict[str, Any]]]:
         if not isinstance(entries, list):
             raise ValueError(f"case {name!r} has no list")
         for number, entry in enumerate(entries, start=1):
-            texts = [entry.get(key) for key in ("hash", "date", "folder")] if entry else [None]
+            known = entry if isinstance(entry, dict) else {}
+            texts = [known.get(key) for key in ("hash", "date", "folder")]
             whole = all(isinstance(text, str) for text in texts) and bool(texts[0])
-            if not whole or entry.get("revision") != number:
+            whole = whole and re.fullmatch(r"run-[\w-]+", texts[2]) is not None
+            if not whole or known.get("revision") != number:
                 raise ValueError(f"case {name!r}: entry {number} is not whole")
     return cases
 
