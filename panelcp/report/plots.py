@@ -53,6 +53,7 @@ from panelcp.report.sheets import picture_text
 WIDTH = 7.2
 """Inch."""
 
+DOTS_PER_INCH = 110
 FONT, SMALL = 9.5, 8.5
 NAME_WIDTH = 150.0
 """Points; longer names go on in the next line."""
@@ -111,12 +112,12 @@ def _own_classes():
     return NotebookFigure, NotebookAxes, NotebookPolarAxes
 
 
-def figure_png(figure, dots_per_inch: int = 110) -> bytes:
-    """A figure as PNG, the same bytes for the same figure."""
+def figure_png(figure) -> bytes:
+    """A figure as PNG, at its own dots per inch."""
     import io
 
     stream = io.BytesIO()
-    figure.savefig(stream, format="png", dpi=dots_per_inch, metadata={"Software": None})
+    figure.savefig(stream, format="png", dpi="figure", metadata={"Software": None})
     return stream.getvalue()
 
 
@@ -124,20 +125,18 @@ def _drawn(draw: Callable, axes, height: float):
     """Let `draw` fill the axes given, or those of a new figure of a height in inch."""
     from panelcp.report.sheet_base import own_look
 
-    own = axes is None
     with own_look():
-        if own:
+        if axes is None:
             figure_class, axes_class, _ = _own_classes()
             figure = figure_class(
-                figsize=(WIDTH, height), facecolor="#ffffff", layout="constrained"
+                figsize=(WIDTH, height),
+                dpi=DOTS_PER_INCH,
+                facecolor="#ffffff",
+                layout="constrained",
             )
             figure.get_layout_engine().set(w_pad=0.1, h_pad=0.1)
             axes = figure.add_subplot(axes_class=axes_class)
         draw(axes)
-        if own:
-            # settled once: every further round of the layout would move it by a little
-            axes.figure.draw_without_rendering()
-            axes.figure.set_layout_engine("none")
     return axes
 
 
@@ -738,7 +737,7 @@ def _curve_axes(axes, title: str, height: float, polar: bool = False):
     place = [left / WIDTH, bottom / height, 1.0 - (left + right) / WIDTH]
     with own_look():
         figure_class, axes_class, polar_class = _own_classes()
-        figure = figure_class(figsize=(WIDTH, height), facecolor="#ffffff")
+        figure = figure_class(figsize=(WIDTH, height), dpi=DOTS_PER_INCH, facecolor="#ffffff")
         axes = figure.add_axes(
             [*place, 1.0 - (bottom + top) / height], axes_class=polar_class if polar else axes_class
         )
