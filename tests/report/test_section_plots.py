@@ -289,17 +289,27 @@ def test_centre_line_shows_the_numbers_suction_up_and_words_at_the_lines(flow, o
     outline = axes.figure.axes[1]
     assert "firewall" in texts(outline)
     assert "behind" not in texts(outline)
+    drawn_to_scale_below(outline, axes)
+    hatches = {c.get_hatch() for c in axes.collections} - {None}
+    assert len(hatches) == 2  # separated, and may be
+
+
+def drawn_to_scale_below(outline, axes):
+    """One scale in both directions, and the stations under each other."""
     box, size = outline.get_position(), axes.figure.get_size_inches()
-    scales = [
-        np.ptp(limits) / (share * inch)
-        for limits, share, inch in (
-            (outline.get_xlim(), box.width, size[0]),
-            (outline.get_ylim(), box.height, size[1]),
-        )
-    ]
-    assert scales[0] == pytest.approx(scales[1], rel=1e-6)
+    across, upward = np.ptp(outline.get_xlim()), np.ptp(outline.get_ylim())
+    assert across / (box.width * size[0]) == pytest.approx(upward / (box.height * size[1]))
     assert box.x0 == pytest.approx(axes.get_position().x0)
     assert box.width == pytest.approx(axes.get_position().width)
+    assert box.y1 < axes.get_position().y0
+    assert outline.get_xlim() == axes.get_xlim()
+
+
+def test_outline_keeps_its_scale_on_a_low_page(flow):
+    given = Figure(figsize=(12, 4)).add_subplot()
+    axes = plot_centre_line(flow, 0, given, last_station=-0.5)
+    drawn_to_scale_below(axes.figure.axes[1], axes)
+    assert axes.get_position().height > 0.2
 
 
 def test_band_of_the_thick_line_only(flow):

@@ -135,9 +135,11 @@ def test_conditions_that_decide_the_hardest_first():
     found = contents()
     numbers = shown_conditions(found)
     assert numbers == [int(found.ranking.limiting[0])]
-    decides = np.array([True, True, True])
-    both = replace(found, ranking=replace(found.ranking, decides=decides))
-    assert shown_conditions(both) == [0, 1]  # the third is parked in still air
+    decides, n = np.array([True, True, True]), found.ranking.n_pairs
+    for hardest, expected in ((0, [0, 1]), (1, [1, 0]), (2, [0, 1])):  # the third is parked
+        limiting = np.full(n, hardest)
+        ranking = replace(found.ranking, decides=decides, limiting=limiting)
+        assert shown_conditions(replace(found, ranking=ranking)) == expected
 
 
 def test_firewall_and_shown_length():
