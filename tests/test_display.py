@@ -277,6 +277,7 @@ def test_flow_shows_the_least_and_greatest_pressure_and_where():
     pressure = np.linspace(-1.0, 1.0, 40)[:, None] * np.arange(surface.n_panels)
     flow = flow_of(surface, some, pressure)
     rows = shown(flow).tables[0][1:]
+    assert {len(row) for row in rows} == {10}
     assert len(rows) == 40
     assert short(flow) == f"SurfaceFlow(40 conditions, {surface.n_panels} panels)"
     for c in (0, 17, 39):

@@ -90,7 +90,7 @@ class SurfaceFlow:
         columns = [*words("Condition"), Column("True airspeed", "kt")]
         columns += [Column("Angle of attack", "°"), Column("Sideslip", "°"), Column("q", "Pa")]
         columns += [Column("Mean rise", "Pa"), Column("Least pressure"), *words("at")]
-        columns += [Column("Greatest pressure"), *words("at", "To look at")]
+        columns += [Column("Greatest pressure"), *words("at")]
         note = (
             "Pressure of attached air at single panels, Cp in flight, Pa on the ground and at "
             "rest; places are the middles of the panels. On the ground the attitude stands for the "
@@ -98,6 +98,12 @@ class SurfaceFlow:
         )
         caption = f"Flow over {counted(self.surface.n_panels, 'panel')}"
         rows = [self._row(c) for c in range(len(self.conditions))]
+        if not self.predicted.all():
+            columns += words("To look at")
+            rows = [
+                [*row, "" if known else "not predicted, sign only"]
+                for row, known in zip(rows, self.predicted, strict=True)
+            ]
         return block(table(caption, columns, rows, note))
 
     def _row(self, c: int) -> list[str]:
@@ -113,7 +119,7 @@ class SurfaceFlow:
                 continue
             panel = int(known[find(pressure[known])])
             cells += [self._pressure_words(c, panel), place(self.surface.centroids[panel])]
-        return [*cells, "" if self.predicted[c] else "not predicted, sign only"]
+        return cells
 
     def _pressure_words(self, c: int, panel: int) -> str:
         """Cp in flight, Pa on the ground and at rest."""

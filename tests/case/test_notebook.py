@@ -121,7 +121,7 @@ def test_run_without_ranking_shows_the_flow(contents, tmp_path):
 
 def test_hostile_names_of_a_run_are_escaped(contents, tmp_path):
     evil = replace(contents, name=EVIL, question=EVIL, warnings=(EVIL,))
-    assert shown(Run(tmp_path / "a & b", evil)).text.count(EVIL) == 3
+    assert shown(Run(tmp_path / "a <b> & b", evil)).text.count(EVIL) == 3
 
 
 def test_comparison_shows_the_cases_best_first(tmp_path):
@@ -211,6 +211,8 @@ def test_places_by_margin():
     assert [row[1] for row in rows] == ["bottom <1>", "top 3"]
     assert [row[5] for row in rows] == ["stop 4.0", "stop no air"]
     assert [row[-1] for row in rows] == ["nowhere", "tow"]
+    roomy = replace(RANKING, own_margin=np.full((2, 2), 50.0))
+    assert [row[5] for row in shown(roomy).tables[0][1:]] == ["stop 4.0", "stop no air"]
     assert short(RANKING) == "MarginRanking(exits, 2 places, 2 conditions)"
     many = 40
     long = replace(
@@ -270,6 +272,17 @@ def test_margins_have_colour_and_word():
             assert cell.split()[0] == word
             assert f"({round(result.cores[k].margin.low[c])} to ".replace("-", "−") in cell
     assert short(result).startswith("CoolingResult(3 cores, ")
+
+
+def test_a_margin_that_is_likely_too_small_is_not_called_good():
+    result = tug()
+    core = result.cores[0]
+    wide = replace(core.margin, value=np.full(6, 30.0))
+    chance = array(0.0, 0.05, 0.06, 0.5, 0.51, 1.0)
+    core = replace(core, margin=wide, chance_too_hot=chance)
+    rows = shown(replace(result, cores=(core,), predicted=None)).tables[0][1:]
+    found = [row[2].split()[0] for row in rows]
+    assert found == ["good", "good", "look", "look", "stop", "stop"]
 
 
 def test_margins_without_samples_limits_or_convergence():

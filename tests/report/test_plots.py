@@ -344,11 +344,13 @@ def test_fan_points_lie_where_the_fan_works(result):
 def test_hostile_names_are_drawn_letter_by_letter():
     hostile = tug(names=HOSTILE)
     result = replace(hostile, conditions=(*TEXTS, *CONDITIONS[2:]), decides=~NO)
+    texts = []
     for axes in (plot_margins(result), plot_budget(result), plot_fan_points(result)):
         assert outside_of_figure(axes) == []
-        texts = axes.figure.findobj(lambda part: isinstance(part, Text) and "$" in part.get_text())
-        assert texts
-        assert not any(text.get_parse_math() for text in texts)
+        texts += axes.figure.findobj(Text)
+    formulas = [text for text in texts if "$" in text.get_text()]
+    assert formulas
+    assert not any(text.get_parse_math() for text in formulas)
     shown = labels(plot_margins(result))
     assert shown[0].startswith(f"{EVIL}:")
     assert any(text.startswith(TEXTS[1]) for text in shown)
