@@ -36,11 +36,16 @@ LAST = 2.0  # m, station up to which the skin is shown
 
 
 def timed(work, runs):
-    """Median seconds, median process seconds and the result of `work`."""
-    result, wall, process = work(), [], []
+    """Median seconds, median process seconds and the result of `work`.
+
+    One run alone is timed with all that it loads and compiles; before several one is not timed.
+    """
+    wall, process = [], []
+    if runs > 1:
+        work()
     for _ in range(runs):
         start, busy = time.perf_counter(), time.process_time()
-        work()
+        result = work()
         wall.append(time.perf_counter() - start)
         process.append(time.process_time() - busy)
     return statistics.median(wall), statistics.median(process), result

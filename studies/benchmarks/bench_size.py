@@ -67,17 +67,17 @@ def conditions():
 
 def warm_up():
     """Load and compile everything that is timed, the tree included."""
-    small, usual = tug(2000), farfield.DIRECT_PAIRS
+    small, usual = tug(500), farfield.DIRECT_PAIRS
     superpose(solve_units(small), conditions())
     farfield.DIRECT_PAIRS = 0.0
     solve_units(small)
     farfield.DIRECT_PAIRS = usual
 
 
-def ours(n_panels):
-    """Seconds and iterations of one whole solution, median of RUNS for small ones."""
+def ours(n_panels, runs=RUNS):
+    """Seconds and iterations of one whole solution, median of the runs for small ones."""
     surface, seconds = tug(n_panels), []
-    for _ in range(RUNS if n_panels <= MOST_REPEATED else 1):
+    for _ in range(runs if n_panels <= MOST_REPEATED else 1):
         # arrays only: nothing that the loft or an earlier run may have worked out already
         surface = SurfaceMesh(np.array(surface.vertices), np.array(surface.triangles))
         start = time.perf_counter()
@@ -92,37 +92,37 @@ def ours(n_panels):
     }
 
 
-def dense(n):
-    """Seconds of numpy.linalg.solve on a dense system, median of RUNS."""
+def dense(n, runs=RUNS):
+    """Seconds of numpy.linalg.solve on a dense system, median of the runs."""
     draw, seconds = np.random.default_rng(20), []
     matrix, right = draw.normal(size=(n, n)), draw.normal(size=(n, 3))
     matrix[np.arange(n), np.arange(n)] += n
-    for _ in range(RUNS):
+    for _ in range(runs):
         start = time.perf_counter()
         np.linalg.solve(matrix, right)
         seconds.append(time.perf_counter() - start)
     return {"seconds": statistics.median(seconds)}
 
 
-def charges(n_panels):
-    """Seconds of one evaluation of potential and gradient by fmm3dpy at eps 1e-3, best of 3."""
+def charges(n_panels, runs=RUNS):
+    """Seconds of one evaluation of potential and gradient by fmm3dpy at eps 1e-3, best of all."""
     import fmm3dpy
 
     points = np.asfortranarray(tug(n_panels).centroids.T)
     strength = np.random.default_rng(21).normal(size=points.shape[1])
     seconds = []
-    for _ in range(3):
+    for _ in range(runs):
         start = time.perf_counter()
         fmm3dpy.lfmm3d(eps=1e-3, sources=points, charges=strength, pg=2)
         seconds.append(time.perf_counter() - start)
     return {"seconds": min(seconds)}
 
 
-def one(kind, size):
+def one(kind, size, runs):
     """Run one measurement in this process and print it."""
     if kind == "ours":
         warm_up()
-    result = {"ours": ours, "dense": dense, "charges": charges}[kind](size)
+    result = {"ours": ours, "dense": dense, "charges": charges}[kind](size, runs)
     result["gigabytes"] = peak_gigabytes()
     print(json.dumps(result))
 
@@ -137,9 +137,9 @@ def peak_gigabytes():
     return peak / (1e9 if sys.platform == "darwin" else 1e6)
 
 
-def measured(kind, size):
+def measured(kind, size, runs):
     """The same in a process of its own; None where its library is missing."""
-    command = [sys.executable, __file__, "one", kind, str(size)]
+    command = [sys.executable, __file__, "one", kind, str(size), str(runs)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode and "No module named 'fmm3dpy'" in done.stderr:
         return None
@@ -149,12 +149,15 @@ def measured(kind, size):
 
 
 def main(quick=False, sizes=SIZES):
-    """Print the table and the ratios; returns the numbers."""
-    sizes = (2000, 4000) if quick else sizes
+    """Print the table and the ratios; returns the numbers.
+
+    quick: small sizes, each once.
+    """
+    sizes, runs = ((2000, 4000), 1) if quick else (sizes, RUNS)
     print(f"{platform.machine()}, {os.cpu_count()} processors, numpy {np.__version__}")
     numbers = {}
     for size in sizes:
-        row = measured("ours", size)
+        row = measured("ours", size, runs)
         numbers |= {f"seconds {size}": row["seconds"], f"gigabytes {size}": row["gigabytes"]}
         print(
             f"{row['panels']:>7} panels  {row['seconds']:7.2f} s  {row['gigabytes']:5.2f} GB peak  "
@@ -165,10 +168,10 @@ def main(quick=False, sizes=SIZES):
     growth = numbers[f"seconds {last}"] / numbers[f"seconds {first}"]
     numbers["growth exponent"] = float(np.log(growth) / np.log(last / first))
     dense_size = sizes[0]
-    lu = measured("dense", dense_size)
+    lu = measured("dense", dense_size, runs)
     label = f"dense solve / ours at {dense_size}"
     numbers[label] = lu["seconds"] / numbers[f"seconds {dense_size}"]
-    fast = measured("charges", last)
+    fast = measured("charges", last, runs)
     if fast is None:
         print("fmm3dpy is not installed: its ratio is left out")
     else:
@@ -180,6 +183,6 @@ def main(quick=False, sizes=SIZES):
 
 if __name__ == "__main__":
     if sys.argv[1:2] == ["one"]:
-        one(sys.argv[2], int(sys.argv[3]))
+        one(sys.argv[2], int(sys.argv[3]), int(sys.argv[4]))
     else:
         main(sizes=tuple(int(word) for word in sys.argv[1:]) or SIZES)
