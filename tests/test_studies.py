@@ -32,6 +32,10 @@ CHECKS = {
     "benchmarks/bench_conditions.py": lambda numbers: (
         len(numbers) == 5 and numbers["12 conditions in the free air"] > 0.0
     ),
+    # one sheet at 60 dots per inch; times depend on what else runs
+    "benchmarks/bench_maps.py": lambda numbers: (
+        numbers["seconds 1"] > 0.0 and 0.0 < numbers["megabytes"] < 0.2
+    ),
     # 20 worlds of the 2 000; times depend on what else runs
     "benchmarks/bench_network.py": lambda numbers: (
         numbers["all starts seconds"] > 0.0

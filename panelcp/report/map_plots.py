@@ -13,6 +13,7 @@ from panelcp.errors import FlowError, PlacementError, SurfaceError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_pressure
 from panelcp.report.colours import PressureScale, pressure_scale
 from panelcp.report.contents import in_pascal
+from panelcp.report.hatching import checked_hatch
 from panelcp.report.maps import (
     Marker,
     ProjectedView,
@@ -23,7 +24,8 @@ from panelcp.report.maps import (
 )
 from panelcp.report.plots import _own_classes
 from panelcp.report.sheet_base import own_look
-from panelcp.report.sheets import usual_limit
+from panelcp.report.sheets import cut_at_station, usual_limit
+from panelcp.report.sheets import last_station as last_station_of
 from panelcp.report.vent_map_colours import VentScale, vent_scale
 from panelcp.report.vent_map_sheet import draw_vent_bar, draw_vent_ratio, vent_lines, vent_ratio
 from panelcp.surface.interpolation import corner_operator
@@ -50,6 +52,7 @@ def plot_pressure_map(
     hatched=None,
     draw_lines: bool = True,
     grey_print: bool = False,
+    last_station: float | None = None,
 ):
     """Draw one view of a body, coloured by its pressure.
 
@@ -72,6 +75,8 @@ def plot_pressure_map(
     hatched : (n_panels,) int, 2 where the air is separated, 1 where it may be, 0 elsewhere
     draw_lines : bool, lines of equal pressure: suction dashed, pressure solid, zero thick
     grey_print : bool, one-hue colours for printers without colour
+    last_station : float, m, the body is drawn up to there; None draws all of it, or of a run what
+        its sheets show. Not used with what `project_view` gives
 
     Returns
     -------
@@ -94,6 +99,7 @@ def plot_pressure_map(
     >>> axes.get_xlabel(), axes.get_title(loc="left")
     ('STA mm', 'from above')
     """
+    end = _end_of(flow, view, last_station)
     flow = _flow_of(flow)
     surface, found, label = _values(flow, condition, values, pressure)
     if scale is None:
@@ -103,6 +109,11 @@ def plot_pressure_map(
             chosen = None if same_limits is True else same_limits
             scale = map_scale(flow, chosen, pressure=label, grey_print=grey_print)
     marks = [_marker(mark) for mark in markers]
+    if end is not None:
+        hatched = checked_hatch(surface, hatched)
+        part = cut_at_station(surface, end)
+        surface, found = part.surface, part.corner_values(found)
+        hatched = None if hatched is None else hatched[part.panels]
     with own_look():
         axes = _axes(axes, SIZE, _MAP_PLACE)
         what = (surface, found, view, scale, marks, draw_lines, None, hatched)
@@ -187,6 +198,7 @@ def plot_vent_map(
     *,
     scale: VentScale | None = None,
     markers: Sequence = (),
+    last_station: float | None = None,
 ):
     """Draw one view of a vent map: least available over needed pressure of a small opening.
 
@@ -194,7 +206,7 @@ def plot_vent_map(
     ----------
     surface : SurfaceMesh of the map
     vent_map : VentMap; or (n_panels,) float, the ratio, nan where the skin was not searched
-    view, axes, markers : see `plot_pressure_map`
+    view, axes, markers, last_station : see `plot_pressure_map`
     scale : VentScale; None makes one of all that was searched. For several maps alike:
         `vent_scale` of all their ratios
 
@@ -221,6 +233,10 @@ def plot_vent_map(
         raise PlacementError("vent map has no searched panel; its ratios are all nan")
     scale = vent_scale(ratio) if scale is None else scale
     marks = [_marker(mark) for mark in markers]
+    end = _end_of(surface, view, last_station)
+    if end is not None:
+        part = cut_at_station(surface, end)
+        surface, ratio = part.surface, ratio[part.panels]
     with own_look():
         axes = _axes(axes, SIZE, _MAP_PLACE)
         projected = fitted_view(axes, surface, view, bool(marks))
@@ -252,6 +268,23 @@ def _flow_of(found):
     """The flow of a run or of its contents; anything else as it is."""
     found = getattr(found, "contents", found)
     return getattr(found, "flow", found)
+
+
+def _end_of(found, view, station) -> float | None:
+    """m, where the part that is drawn ends; None draws all."""
+    if isinstance(view, ProjectedView):
+        return None
+    found = getattr(found, "contents", found)
+    if station is None:
+        return last_station_of(found) if hasattr(found, "last_station") else None
+    surface = found if isinstance(found, SurfaceMesh) else _flow_of(found).surface
+    low, high = surface.bounds[:, 0]
+    if not station > low:
+        raise SurfaceError(
+            f"last station is {station} m, but the body runs from {low:.3f} to {high:.3f} m; "
+            "nothing would be drawn"
+        )
+    return float(station)
 
 
 def _values(flow, condition, values, pressure):

@@ -138,6 +138,27 @@ def test_grey_print_map_keeps_the_signs_apart_in_print():
     assert np.ptp(hue) < 0.1
 
 
+def test_signs_are_alike_in_grey_so_lines_must_tell_them():
+    """Why lines of suction are dashed and that of zero thick: lightness alone tells no sign."""
+    from panelcp.report.maps import line_style
+
+    lightness = lab_from_srgb(pressure_colours().colors)[:, 0]
+    assert np.abs(lightness - lightness[::-1]).max() < 12.0
+    for level in PressureScale(1.0, 0.1).levels:
+        width, dashes = line_style(level)
+        assert (dashes != "solid") == (level < 0.0)
+        assert (width > 1.0) == (level == 0.0)
+
+
+@pytest.mark.parametrize("sight", SIGHTS)
+def test_more_is_darker_in_every_sight(sight):
+    # Order on each side can be read, also where hues are lost.
+    lightness = lab_from_srgb(seen_by(np.asarray(pressure_colours().colors), sight))[:, 0]
+    middle = len(lightness) // 2
+    for side in (lightness[middle:], lightness[middle::-1]):
+        assert np.all(np.diff(side[::8]) < 0.0)
+
+
 @pytest.mark.parametrize(
     ("given", "step", "limit", "line_step"),
     [

@@ -134,6 +134,19 @@ def test_vent_map_in_axes(flow):
     assert np.any(picture_of(wide) != picture_of(by_hand))
 
 
+def test_body_is_cut_straight_at_the_last_station(flow):
+    for axes in (
+        plot_pressure_map(flow, 0, "left", last_station=0.2, hatched=np.full(224, 2)),
+        plot_vent_map(flow.surface, np.ones(224), "left", last_station=0.2),
+        plot_pressure_map(SimpleNamespace(flow=flow, last_station=0.2), 0, "left"),
+    ):
+        left, right, *_ = axes.images[0].get_extent()
+        assert left == pytest.approx(-1000.0, abs=5.0)
+        assert right == pytest.approx(200.0, abs=5.0)
+    with pytest.raises(SurfaceError, match=r"last station is -2 m, but the body runs from -1.000"):
+        plot_pressure_map(flow, 0, "left", last_station=-2)
+
+
 # --- files --------------------------------------------------------------------------------
 
 

@@ -3,6 +3,7 @@
 import hashlib
 import subprocess
 import sys
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -31,7 +32,7 @@ from panelcp.report.maps import (
 )
 from panelcp.report.projection import DARKENING, View, visible_runs
 from panelcp.report.sheet_base import sheet_base, sheet_pixels
-from panelcp.report.sheets import hatch_levels
+from panelcp.report.sheets import _scales, cut_at_station, hatch_levels, usual_limit
 from panelcp.surface.mesh import SurfaceMesh
 
 
@@ -799,3 +800,64 @@ def test_sheet_on_what_sheets_share_is_the_whole_figure(body):
     apart = np.abs(pixels.astype(int) - figure_pixels(whole, 150)).max(axis=2)
     # Smoothed rims of marks are laid over with 8 bits; frames lie below the picture here.
     assert apart.max() <= 3 or np.mean(apart > 3) < 1e-4
+
+
+# --- part that is drawn, scales of the sheets ----------------------------------------------
+
+
+@pytest.mark.parametrize("station", [-0.6, 0.0, 0.137, 0.79])
+def test_cut_is_straight_and_keeps_skin_and_values(body, station):
+    part = cut_at_station(body, station)
+    assert part.surface.bounds[1, 0] == pytest.approx(station, abs=1e-12)
+    normal = np.array([0.3, -0.5, 0.8])
+    found = part.corner_values(body.corners @ normal)
+    np.testing.assert_allclose(found, part.surface.corners @ normal, atol=1e-12)
+    np.testing.assert_allclose(part.surface.normals, body.normals[part.panels], atol=1e-6)
+    behind = cut_at_station(SurfaceMesh(-body.vertices, body.triangles[:, ::-1]), -station)
+    whole = part.surface.areas.sum() + behind.surface.areas.sum()
+    assert whole == pytest.approx(body.areas.sum(), rel=1e-12)
+    rim = np.abs(part.surface.vertices[:, 0] - station) < 1e-12
+    open_edges = np.count_nonzero(part.surface.edge_neighbours < 0)
+    assert open_edges == np.count_nonzero(rim)  # one closed rim or several: corners as edges
+
+
+def test_cut_behind_the_body_is_the_body(body):
+    part = cut_at_station(body, 5.0)
+    assert part.surface is body
+    np.testing.assert_array_equal(part.panels, np.arange(body.n_panels))
+
+
+def scales_of(values, **options):
+    flying, tied = (
+        SimpleNamespace(on_ground=ground, speed=20.0 * (not ground)) for ground in (False, True)
+    )
+    flow = SimpleNamespace(conditions=[flying, flying, tied])
+    contents = SimpleNamespace(flow=flow, **({"same_limits": True, "grey_print": False} | options))
+    return _scales(contents, np.arange(3), values, np.ones(len(values[0])))
+
+
+def test_sheets_have_one_scale_of_cp_or_one_each():
+    values = [np.full((8, 3), size) for size in (0.8, -2.3, 90.0)]
+    one, other, pascal = scales_of(values)
+    assert one == other == PressureScale(2.5, 0.5)
+    assert (pascal.label, pascal.limit) == ("Pa", 90.0)
+    one, other, same = scales_of(values, same_limits=False)
+    assert (one.limit, other.limit, same) == (0.8, 2.5, pascal)
+    assert all(scale.grey_print for scale in scales_of(values, grey_print=True))
+    assert usual_limit(values[:1], np.ones(8), least=1.5) == 1.5
+
+
+def test_sheet_for_grey_print_has_one_hue_and_the_same_lines(body):
+    values = ellipsoid_map(body)
+    base = sheet_base(body, ("left",), dots_per_inch=100)
+    coloured, grey = (
+        sheet_pixels(base, values, PressureScale(1.0, 0.1, grey_print=grey)).copy().astype(int)
+        for grey in (False, True)
+    )
+    # Skin of the one hue is never redder than blue; amber is.
+    warmth = [(pixels[..., 0] - pixels[..., 2]).max() for pixels in (coloured, grey)]
+    assert warmth[0] > 60
+    assert warmth[1] <= 8
+    dark = [pixels[..., :3].max(axis=2) < 60 for pixels in (coloured, grey)]
+    assert dark[0].sum() > 500
+    assert np.mean(dark[0] != dark[1]) < 0.01
