@@ -142,13 +142,16 @@ def test_colours_are_those_of_the_map():
     c = hardest_condition(found)
     assert c == found.ranking.limiting[0]
     scale = map_scale(found, c)
-    _, parts, triangles = skin_of(written())
+    document, parts, triangles = skin_of(written())
     cp = corner_pressure(found.flow)[c] / found.flow.dynamic_pressure[c]
     table = scale.colour_table
     place = ((cp / scale.limit + 1.0) * 0.5 * len(table)).astype(int).clip(0, len(table) - 1)
     colours = parts["COLOR_0"][triangles] / 65535.0
     assert np.abs(srgb(colours[..., :3]) - table[place]).max() < 0.1 / 255.0
     assert (parts["COLOR_0"][:, 3] == 65535).all()
+    number = document["meshes"][0]["primitives"][0]["attributes"]["COLOR_0"]
+    assert [k for k, one in enumerate(document["accessors"]) if "normalized" in one] == [number]
+    assert document["accessors"][number]["normalized"] is True
     assert len(np.unique(parts["COLOR_0"], axis=0)) > 30
 
 
