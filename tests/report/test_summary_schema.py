@@ -104,6 +104,38 @@ def test_a_unit_in_a_key_is_that_of_its_description():
     assert seen > 25
 
 
+PLAIN_KEYS = {
+    "m": "bounds centre exit_centre length width asymmetry station height altitude way clearance "
+    "thickness way_to_separation centre_line firewall across windshield_foot",
+    "m2": "area compared_area exit_area",
+    "m3": "volume",
+    "m/s": "true_airspeed ground_speed wind_speed airspeed_error",
+    "m3/s": "volume_flow needed_flow flow_in flow_out",
+    "Pa": "patch_pressure total_pressure inlet_pressure lip_pressure available exit_pressure "
+    "mean_rise dynamic_pressure bay_pressure plenum_pressure swirl wing needed",
+    "K": "temperature least_margin margin",
+    "kg/m3": "density",
+    "deg": "alpha beta wind_from attitude turn least_angle",
+    "dimensionless": "ratio mean_ratio least_flow_ratio mach power weight rank spillage",
+}
+
+
+def test_a_key_that_names_a_quantity_has_its_unit():
+    wanted = {key: unit for unit, keys in PLAIN_KEYS.items() for key in keys.split()}
+    numbers = [
+        (where, one["description"].rsplit("; ", 1)[-1])
+        for where, one in parts(schema())
+        if kinds(one) & {"number", "integer"} or "; " in one["description"]
+    ]
+    seen = set()
+    for where, unit in numbers:
+        key = where.rsplit(".", 1)[-1]
+        if key in wanted:
+            seen.add(key)
+            assert unit == wanted[key], where
+    assert seen == set(wanted)
+
+
 def changed(summary, change):
     other = copy.deepcopy(summary)
     change(other)
