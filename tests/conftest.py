@@ -1,5 +1,6 @@
 """Small bodies and their unit flows, each made once per run."""
 
+import gc
 import os
 from functools import cache
 from pathlib import Path
@@ -15,10 +16,16 @@ import pytest
 
 from tests import bodies
 
+# Compiled loops and collected tests leave millions of objects that stay: looking through all of
+# them for garbage again and again costs more than what would be found.
+gc.set_threshold(50_000, 20, 100)
+
 # Files that take long, to be begun first, so that neither process is left with one of them in the
-# end. The first two need different compiled loops: neither process compiles what the other does.
+# end. The first two need different compiled loops, those of surfaces and those of the solver, so
+# that neither process compiles what the other does; what comes next finds both.
 LONG = (
     "surface/test_intake.py",
+    "panels/test_farfield.py",
     "report/test_air_results.py",
     "test_studies.py",
     "test_best_exit.py",
@@ -27,7 +34,6 @@ LONG = (
     "surface/test_scanning.py",
     "panels/test_against_finite_elements.py",
     "panels/test_whole_solution.py",
-    "panels/test_farfield.py",
     "surface/test_reading.py",
     "case/test_doubts.py",
     "report/test_results.py",
@@ -41,6 +47,12 @@ def pytest_collection_modifyitems(config, items):
     if hasattr(config, "workerinput"):
         place = {Path(__file__).parent / name: k for k, name in enumerate(LONG)}
         items.sort(key=lambda item: place.get(item.path, len(place)))
+
+
+def pytest_collection_finish():
+    """What is there now stays to the end: no more looking for garbage in it."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")
