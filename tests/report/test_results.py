@@ -5,6 +5,7 @@ import errno
 import io
 import json
 import os
+import shutil
 import time
 
 import pytest
@@ -17,7 +18,8 @@ from panelcp.cli import main
 from panelcp.errors import CaseError, FlowError
 from panelcp.report.contents import PROPELLER_NOTICE
 from panelcp.report.files import require_folder
-from tests.cases import CASE, changed, write_body, write_case
+from tests import bodies
+from tests.cases import CASE, changed, write_case, write_mesh
 
 FILES = [
     "curves/01-top-bottom-sides.png",
@@ -189,21 +191,16 @@ def test_log_counts_what_the_search_did(finished):
     assert "panels: 320" in log
 
 
-def test_same_input_gives_the_same_bytes(finished, tmp_path):
+def test_same_input_gives_the_same_bytes_and_replaces_its_folder_whole(finished, tmp_path):
     path, folder, _, _ = finished
     other = write_case(tmp_path / "elsewhere")
     (tmp_path / "elsewhere" / "body.stl").write_bytes((path.parent / "body.stl").read_bytes())
-    again = run_case(other, tmp_path / "out").folder
-    assert again == tmp_path / "out" / folder.name
-    assert files_of(again) == files_of(folder)
-
-
-def test_run_again_replaces_its_folder_whole(finished):
-    path, folder, _, _ = finished
-    before = files_of(folder.parent)
-    (folder / "stale.txt").write_text("from an earlier run", encoding="utf-8")
-    assert run_case(path).folder == folder
-    assert files_of(folder.parent) == before
+    # an earlier run of the same input, with a file of its own
+    shutil.copytree(folder.parent, tmp_path / "out")
+    (tmp_path / "out" / folder.name / "stale.txt").write_text("earlier", encoding="utf-8")
+    (tmp_path / "out" / folder.name / "run.log").write_text("earlier", encoding="utf-8")
+    assert run_case(other, tmp_path / "out").folder == tmp_path / "out" / folder.name
+    assert files_of(tmp_path / "out") == files_of(folder.parent)
 
 
 @pytest.fixture(scope="module")
@@ -235,7 +232,8 @@ def test_changed_case_and_changed_surface_get_folders_of_their_own(tmp_path):
     first = write_case(tmp_path, no_maps(CASE))
     second = write_case(tmp_path, no_maps(text), "other.toml")
     runs = [run_case(first).folder, run_case(second).folder]
-    write_body(tmp_path / "body.stl", level=3)
+    vertices, triangles = bodies.icosphere(2)
+    write_mesh(tmp_path / "body.stl", vertices * [2.0, 0.5, 0.501], triangles)
     runs.append(run_case(first).folder)
     assert len(set(runs)) == 3
     assert all(run.is_dir() for run in runs)
