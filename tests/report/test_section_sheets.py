@@ -182,7 +182,7 @@ def test_nothing_moves_nothing_is_written(tmp_path):
     )
     assert write_section_sheets(still, tmp_path / "sections") == []
     assert not (tmp_path / "sections").exists()
-    assert cuts_section(SimpleNamespace(contents=still)) == ""
+    assert cuts_section(SimpleNamespace(contents=still, cuts=())) == ""
 
 
 def test_measured_points_are_shown_and_counted(tmp_path, monkeypatch):
@@ -250,7 +250,7 @@ def test_a_body_beside_the_centre_line_has_none():
     cuts, missed = cuts_of(aside)
     assert [air.name for air in cuts] == ["STA 500 mm"]
     assert missed.startswith("No section: the plane BL 0 mm misses")
-    html = cuts_section(SimpleNamespace(contents=aside))
+    html = cuts_section(SimpleNamespace(contents=aside, cuts=()))
     assert html.startswith("<p>No centre line: the plane BL 0 mm misses")
 
 
