@@ -25,10 +25,8 @@ if TYPE_CHECKING:
 RESOLUTION = 300
 """Dots per inch of the sheets."""
 
-CAPTION = (
-    "Estimate from potential flow. Not approved data. Black outlines: the best places, by number "
-    "in the short list."
-)
+CAPTION = "Estimate from potential flow. Not approved data."
+BEST_CAPTION = " Black outlines: the best places, by number in the short list."
 SUSPECT_CAPTION = " Red triangles: panels whose pressure is doubtful."
 MOST_SUSPECTS = 400
 """At most so many doubtful panels are outlined, those first in the surface."""
@@ -129,7 +127,8 @@ def _sheet_plan(contents: RunContents, folder: Path, moving: np.ndarray) -> Shee
         hatched = None if state is None else hatch_levels(state[c])[part.panels]
         sheets.append(Sheet(name, path, _title(contents, c), values, scale, hatched))
     suspects = _suspect_panels(contents, shown)
-    captions = [CAPTION + (SUSPECT_CAPTION if suspects else ""), *_notices(contents)]
+    best = "" if contents.ranking is None else BEST_CAPTION
+    captions = [CAPTION + best + (SUSPECT_CAPTION if suspects else ""), *_notices(contents)]
     return SheetPlan(
         part.surface.vertices,
         part.surface.triangles,
@@ -179,9 +178,11 @@ def last_station(contents: RunContents) -> float:
     end = contents.last_station
     if end is None:
         low, high = surface.bounds[:, 0]
-        groups = (contents.openings, contents.ranking.inlets, contents.ranking.exits)
-        aft = max(opening.centre[0] for group in groups for opening in group.openings)
-        end = aft + ROOM_AFT * (high - low)
+        groups = [contents.openings]
+        if contents.ranking is not None:
+            groups += [contents.ranking.inlets, contents.ranking.exits]
+        places = [opening.centre[0] for group in groups for opening in group.openings]
+        end = max(places, default=high) + ROOM_AFT * (high - low)
         if end > low + WHOLE_SHARE * (high - low):
             end = high
     return float(end)
@@ -333,11 +334,12 @@ def map_markers(contents: RunContents) -> list:
     """Outlines of the case's openings and of the best places, each once."""
     from panelcp.report.maps import Marker
 
+    best = [] if contents.ranking is None else contents.short_list
     exits = {
         contents.ranking.exit(pair).name: (place, contents.ranking.exit(pair))
-        for place, pair in enumerate(contents.short_list, start=1)
+        for place, pair in enumerate(best, start=1)
     }
-    inlets = {contents.ranking.inlet(pair).name: pair for pair in contents.short_list}
+    inlets = {contents.ranking.inlet(pair).name: pair for pair in best}
     named = {opening.name for opening in contents.openings.openings}
     markers = []
     for opening in contents.openings.openings:

@@ -32,7 +32,14 @@ from panelcp.report.maps import (
 )
 from panelcp.report.projection import DARKENING, View, visible_runs
 from panelcp.report.sheet_base import sheet_base, sheet_pixels
-from panelcp.report.sheets import _scales, cut_at_station, hatch_levels, usual_limit
+from panelcp.report.sheets import (
+    _scales,
+    cut_at_station,
+    hatch_levels,
+    last_station,
+    map_markers,
+    usual_limit,
+)
 from panelcp.surface.mesh import SurfaceMesh
 
 
@@ -825,6 +832,21 @@ def test_cut_behind_the_body_is_the_body(body):
     part = cut_at_station(body, 5.0)
     assert part.surface is body
     np.testing.assert_array_equal(part.panels, np.arange(body.n_panels))
+
+
+def test_without_ranking_the_openings_alone_set_what_is_drawn(body):
+    opening = SimpleNamespace(
+        outline=np.eye(3), name="duct", takes_air_in=True, lets_air_out=False, centre=[-0.5, 0, 0]
+    )
+    flow = SimpleNamespace(surface=body)
+    contents = SimpleNamespace(
+        flow=flow, openings=SimpleNamespace(openings=[opening]), ranking=None, last_station=None
+    )
+    low, high = body.bounds[:, 0]
+    assert last_station(contents) == pytest.approx(-0.5 + 0.12 * (high - low))
+    assert [(mark.label, mark.style) for mark in map_markers(contents)] == [("duct", "inlet")]
+    contents.openings.openings.clear()
+    assert last_station(contents) == high
 
 
 def scales_of(values, **options):
