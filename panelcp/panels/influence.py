@@ -155,7 +155,7 @@ class InducedVelocity:
         strengths = np.atleast_2d(np.asarray(strengths, dtype=float))
         velocity = np.zeros((len(self.points), 3, len(strengths)))
         self._far.apply(strengths * self.panels.areas, velocity)
-        add_near(*self.near, np.ascontiguousarray(strengths.T), velocity)
+        add_near(*self.near, np.array(strengths.T, order="C"), velocity)
         return np.ascontiguousarray(np.moveaxis(velocity, 2, 0))
 
 

@@ -52,7 +52,8 @@ def by_division(point, patch, levels):
     """u and w of one patch by the rule of the near field."""
     u, w = np.zeros(3), np.zeros((3, 3))
     space = (np.empty((4 * levels + 8, 4)), np.empty((3, 3)), np.empty(3), np.empty(3))
-    kernels.divided(np.asarray(point, float), patch, middle_of(patch), levels, u, w, *space)
+    middle = middle_of(patch)
+    kernels.divided(np.asarray(point, float), np.array(patch), middle, levels, u, w, *space)
     return u, w
 
 
@@ -159,7 +160,7 @@ def test_own_part_is_the_limit_of_the_velocity_off_the_panel():
 
 def add_three_points(point, patch, xi, eta, size, share, u, w):
     points, weights = np.empty((3, 3)), np.empty(3)
-    kernels.rule_points(patch, xi, eta, size, share, points, weights)
+    kernels.rule_points(patch, float(xi), float(eta), size, share, points, weights)
     kernels.add_points(point, points, weights, middle_of(patch), u, w)
 
 
