@@ -110,8 +110,10 @@ def test_ranking_holds_the_numbers_of_the_run():
     names = [condition.name for condition in contents.flow.conditions]
     assert NAME in names
     assert np.array_equal(numbers(found["rank"]), 1.0 + np.arange(ranking.n_pairs))
+    deviation = np.array([ranking.least_ratio_deviation(k) for k in range(ranking.n_pairs)])
     pairs = (
         ("least_available_over_needed", ranking.least_ratio, 4),
+        ("deviation", deviation, 4),
         ("probability_enough", ranking.least_sufficiency, 4),
         *((f"{n}: available_Pa", ranking.available[c], 2) for c, n in enumerate(names)),
         *((f"{n}: available_inH2O", ranking.available[c] / IN_H2O, 4) for c, n in enumerate(names)),
