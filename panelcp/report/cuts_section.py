@@ -50,10 +50,9 @@ def cuts_section(parts: PageParts) -> str:
 
     Parameters
     ----------
-    parts : PageParts; its `cuts`, where it has them, are the sheets as `write_section_sheets`
-        returns them
+    parts : PageParts; its `cuts` are the sheets as `write_section_sheets` returns them
     """
-    contents, sheets = parts.contents, getattr(parts, "cuts", ())
+    contents, sheets = parts.contents, parts.cuts
     numbers = shown_conditions(contents)
     if not numbers:
         return ""

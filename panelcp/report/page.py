@@ -17,6 +17,7 @@ from panelcp.report.combinations_section import combinations_section, exits_to_m
 from panelcp.report.contents import CAUTIONS, RunContents, opening_line
 from panelcp.report.cooling_section import COOLING_STYLE, cooling_section
 from panelcp.report.curves_section import curves_section
+from panelcp.report.cuts_section import CUTS_STYLE, cuts_section
 from panelcp.report.exit_air_section import exit_air_section
 from panelcp.report.inputs_section import conditions_section, marks_section, versions_section
 from panelcp.report.margin_section import margin_section
@@ -46,7 +47,11 @@ LARGEST_PAGE = 3_000_000
 
 
 def report_page(
-    contents: RunContents, maps: Pictures, curves: Pictures = (), vent_maps: Pictures = ()
+    contents: RunContents,
+    maps: Pictures,
+    curves: Pictures = (),
+    vent_maps: Pictures = (),
+    cuts: Pictures = (),
 ) -> str:
     """The page as UTF-8 text; every text of the case is escaped.
 
@@ -54,14 +59,16 @@ def report_page(
     ----------
     contents : RunContents
     maps : (condition name, caption, path of the PNG), as `write_map_sheets` returns them
-    curves, vent_maps : the same, of `write_curves` and `write_vent_maps`
+    curves, vent_maps, cuts : the same, of `write_curves`, `write_vent_maps` and
+        `write_section_sheets`
 
     Returns
     -------
     str, with the pictures inside
     """
     pictures = PagePictures()
-    parts = PageParts(contents, tuple(maps), tuple(curves), tuple(vent_maps), pictures.source)
+    sheets = (tuple(part) for part in (maps, curves, vent_maps))
+    parts = PageParts(contents, *sheets, pictures.source, tuple(cuts))
     made = made_sections(registered(), parts)
     names = _names(contents)
     body, labels = finished_tables("".join(_switched(one, names) for one in made))
@@ -265,6 +272,7 @@ SECTIONS = (
     Section("margins", "Places by margin", _margins),
     Section("sensitivity", "What the bands are made of", _of_contents(sensitivity_section)),
     Section("maps", "Pressure maps", maps_section, begins_page=True),
+    Section("cuts", "Pressure along the body", cuts_section, CUTS_STYLE),
     Section("openings", "Openings of the case", _of_contents(openings_section)),
     Section("effects", "Slipstream, swirl, wing, ground", _of_contents(effects_section)),
     Section("layers", "Boundary layer and separation", _of_contents(layers_section)),

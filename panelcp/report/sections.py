@@ -31,6 +31,7 @@ class PageParts:
     contents : RunContents
     maps, curves, vent_maps : Pictures, lying beside the page
     source : gives what stands in the `src` of a picture
+    cuts : Pictures of the cuts, in sections/ beside the page
     """
 
     contents: RunContents
@@ -38,6 +39,7 @@ class PageParts:
     curves: Pictures = ()
     vent_maps: Pictures = ()
     source: PictureSource = str
+    cuts: Pictures = ()
 
     @cached_property
     def block(self) -> bytes:

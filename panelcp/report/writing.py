@@ -6,15 +6,20 @@ from collections.abc import Callable
 from pathlib import Path
 
 from panelcp.report.combinations_section import combination_lines
-from panelcp.report.contents import RunContents
+from panelcp.report.contents import AirContents, RunContents
 from panelcp.report.cooling_section import cooling_log
 from panelcp.report.cooling_tables import cooling_csv
 from panelcp.report.curves import write_curves
+from panelcp.report.exports import write_glb, write_vtu
 from panelcp.report.files import write_folder, write_text
 from panelcp.report.margin_section import margin_csv
 from panelcp.report.page import report_page
+from panelcp.report.paper.writing import write_report
+from panelcp.report.revisions import Revision, record_revision, revision_of
+from panelcp.report.section_sheets import write_section_sheets
 from panelcp.report.sheets import map_markers, shown_panels, write_map_sheets
 from panelcp.report.summary import summary_json
+from panelcp.report.summary_schema import schema_json
 from panelcp.report.tables import effects_csv, pressures_csv, ranking_csv, spoilers_csv
 from panelcp.report.vent_map_sheet import write_vent_map_sheet
 
@@ -22,7 +27,7 @@ from panelcp.report.vent_map_sheet import write_vent_map_sheet
 def write_results(
     contents: RunContents, results: Path, progress: Callable[[str], None] = lambda text: None
 ) -> Path:
-    """Write the folder run-<hash> and point latest.json at it.
+    """Write the folder run-<hash>, point latest.json at it and put it into revisions.json.
 
     Parameters
     ----------
@@ -32,30 +37,54 @@ def write_results(
 
     Returns
     -------
-    Path of the run's folder: maps/*.png, report.html, ranking.csv, pressures.csv,
-    cooling.csv and ranking-by-margin.csv (with a cooling network),
-    curves/*.png, vent-map-exit.png, vent-map-inlet.png, effects.csv (with propeller, wing or
-    ground), spoilers.csv, summary.json, run.log
+    Path of the run's folder: report.html, report.pdf, maps/*.png, sections/*, curves/*.png,
+    vent-map-exit.png, vent-map-inlet.png, surface.vtu, surface.glb, ranking.csv, pressures.csv,
+    cooling.csv and ranking-by-margin.csv (with a cooling network), effects.csv (with propeller,
+    wing or ground), spoilers.csv, summary.json with summary.schema.json, run.log
     """
+    results = Path(results)
+    revision = revision_of(results, contents)
 
     def fill(folder: Path):
         progress("drawing pressure maps")
         maps = write_map_sheets(contents, folder / "maps", progress)
-        progress("writing report and tables")
-        write_text(folder / "ranking.csv", ranking_csv(contents))
-        write_text(folder / "pressures.csv", pressures_csv(contents))
-        if contents.effects is not None:
-            write_text(folder / "effects.csv", effects_csv(contents))
-        write_network_tables(contents, folder)
-        if contents.spoilers:
-            write_text(folder / "spoilers.csv", spoilers_csv(contents))
-        write_text(folder / "summary.json", summary_json(contents))
+        progress("drawing cuts and curves")
+        cuts = write_section_sheets(contents, folder / "sections")
         curves = write_curves(contents, folder / "curves") if contents.curves else []
         vent_maps = _write_vent_maps(contents, folder)
-        write_text(folder / "report.html", report_page(contents, maps, curves, vent_maps))
-        write_text(folder / "run.log", run_log(contents))
+        progress("writing tables and surface")
+        _write_tables(contents, folder)
+        write_surface(contents, folder)
+        progress("writing report.html")
+        page = report_page(contents, maps, curves, vent_maps, cuts)
+        write_text(folder / "report.html", page)
+        progress("writing report.pdf")
+        pictures = [*vent_maps, *cuts, *curves]
+        write_report(contents, folder / "report.pdf", maps, pictures, revision)
+        write_text(folder / "run.log", run_log(contents, revision))
 
-    return write_folder(Path(results), f"run-{contents.input_hash}", fill)
+    folder = write_folder(results, f"run-{contents.input_hash}", fill)
+    record_revision(results, contents)
+    return folder
+
+
+def _write_tables(contents: RunContents, folder: Path):
+    """All CSV, and summary.json with its schema."""
+    write_text(folder / "ranking.csv", ranking_csv(contents))
+    write_text(folder / "pressures.csv", pressures_csv(contents))
+    if contents.effects is not None:
+        write_text(folder / "effects.csv", effects_csv(contents))
+    write_network_tables(contents, folder)
+    if contents.spoilers:
+        write_text(folder / "spoilers.csv", spoilers_csv(contents))
+    write_text(folder / "summary.json", summary_json(contents))
+    write_text(folder / "summary.schema.json", schema_json())
+
+
+def write_surface(contents: AirContents, folder: Path):
+    """surface.vtu and surface.glb."""
+    write_vtu(contents, folder / "surface.vtu")
+    write_glb(contents, folder / "surface.glb")
 
 
 def write_network_tables(contents: RunContents, folder: Path):
@@ -80,9 +109,12 @@ def _write_vent_maps(contents: RunContents, folder: Path):
     )
 
 
-def run_log(contents: RunContents) -> str:
+def run_log(contents: RunContents, revision: Revision | None = None) -> str:
     """What was done, line by line."""
     lines = [f"panelcp {contents.version}, inputs {contents.input_hash}", f"case: {contents.name}"]
+    if revision is not None:
+        lines.append(f"report: revision {revision.number}")
+        lines += [f"note: {revision.note}"] if revision.note else []
     lines += [f"notice: {notice}" for notice in contents.notices]
     lines += contents.log
     if contents.combinations is not None:
