@@ -13,6 +13,7 @@ from panelcp.report.maps import Marker
 from panelcp.report.vent_map_colours import (
     VentScale,
     condition_colours,
+    grey_condition_colours,
     unsearched_colour,
     vent_scale,
 )
@@ -276,6 +277,44 @@ def test_part_of_the_body_is_drawn(body, tmp_path):
         dots_per_inch=50,
     )
     assert sheet[2].exists()
+
+
+def test_greys_of_conditions_are_greys_and_apart():
+    lab = lab_from_srgb(grey_condition_colours())
+    assert np.abs(lab[:, 1:]).max() < 0.1
+    assert len(lab) == len(condition_colours())
+    lightness = np.sort(np.append(lab[:, 0], lab_from_srgb(unsearched_colour())[0]))
+    assert np.diff(lightness).min() > 6.0  # and a letter stands on each
+
+
+def test_sheets_for_grey_print_and_on_one_scale(body, tmp_path, monkeypatch):
+    from panelcp.report import vent_map_sheet
+
+    maps, scales = [vent_map(body), vent_map(body, "inlet")], []
+    maps[1].least_ratio = 3.0 * maps[1].least_ratio
+    bar = vent_map_sheet.draw_vent_bar
+    monkeypatch.setattr(
+        vent_map_sheet,
+        "draw_vent_bar",
+        lambda axes, scale: scales.append(scale) or bar(axes, scale),
+    )
+    options = {"conditions": ["tow", "cruise", "climb"], "views": ("top",), "dots_per_inch": 60}
+    reds = []
+    for grey in (False, True):
+        folder = tmp_path / str(grey)
+        folder.mkdir()
+        (path, _) = [
+            sheet[2]
+            for sheet in write_vent_map_sheet(
+                body, maps, [], folder, same_limits=grey, grey_print=grey, **options
+            )
+        ]
+        with Image.open(path) as picture:
+            lower = np.asarray(picture.convert("RGB"), dtype=int)[picture.height // 2 :]
+        reds.append(np.ptp(lower, axis=2).max())
+    assert scales[0] != scales[1]
+    assert scales[2] == scales[3] == scales[1]
+    assert reds[0] > 60 > 25 > reds[1]
 
 
 def test_map_of_another_surface_is_refused(body, tmp_path):
