@@ -130,7 +130,7 @@ LIMITS = (
 def cautions_blocks(parts: PaperParts) -> list[Block]:
     """All cautions once more, and the documents that govern."""
     return [
-        Bullets((*CAUTIONS, *MORE_CAUTIONS), "number"),
+        Bullets((*CAUTIONS, *MORE_CAUTIONS), "number", 8.5, above=1.2),
         Heading("Documents that govern", 2),
         Table(("Subject", "United States", "Elsewhere"), DOCUMENTS),
         note(
@@ -143,7 +143,7 @@ def cautions_blocks(parts: PaperParts) -> list[Block]:
 def not_modelled_blocks(parts: PaperParts) -> list[Block]:
     """What the numbers leave out."""
     return [
-        Bullets(tuple(parts.contents.not_modelled)),
+        Bullets(tuple(parts.contents.not_modelled), size=8.5, above=1.2),
         Caution("What is left out may decide. Measure before and after every change."),
     ]
 
@@ -169,22 +169,22 @@ def listed_openings(contents: RunContents) -> list[tuple[str, object]]:
 
 
 DRAWING_COLUMNS = (
-    ("No.", True, 2.2),
+    ("No.", True, 2.8),
     ("Opening", False, 7.5),
-    ("From", False, 5.0),
+    ("From", False, 4.6),
     ("Use, kind", False, 7.0),
     ("Outline, mm", True, 6.4),
     ("in", True, 7.6),
     ("cm²", True, 3.4),
     ("in²", True, 4.2),
-    ("Corner radius", False, 6.6),
+    ("Corner radius", False, 8.2),
     ("STA, mm (in)", True, 5.6),
     ("BL, mm (in)", True, 5.6),
     ("WL, mm (in)", True, 5.6),
-    ("Along the skin", False, 11.0),
-    ("Template", False, 11.0),
+    ("Along the skin", False, 10.0),
+    ("Template", False, 10.0),
     ("Material, finish near exhaust", False, 7.4),
-    ("Checked", False, 5.2),
+    ("Checked", False, 6.0),
 )
 """Title, whether set to the right, part of the width."""
 

@@ -29,6 +29,9 @@ from panelcp.report.sheets import map_markers, part_of, shown_panels
 LONGEST_NAME, LONGEST_QUESTION = 160, 700
 """Letters of name and question on the first page; summary.json holds all."""
 
+MOST_MARKERS = 16
+"""Marks that the small picture holds."""
+
 _SIZE, _DOTS = (7.0, 2.75), 200
 _USUAL = 0.995
 """Part of the area whose pressure lies within the scale of the picture."""
@@ -129,6 +132,15 @@ def key_picture(contents: RunContents, c: int) -> np.ndarray:
             size=_SIZE,
         )
         return figure_pixels(figure, _DOTS)[..., :3]
+
+
+def _markers(contents: RunContents) -> list:
+    """Marks of the picture: where there are many, places of the short list and their inlets."""
+    markers = map_markers(contents)
+    if len(markers) <= MOST_MARKERS:
+        return markers
+    inlets = {contents.ranking.inlet(pair).name for pair in contents.short_list}
+    return [m for m in markers if m.label[:1].isdigit() or m.label in inlets]
 
 
 def _usual(size: np.ndarray, areas: np.ndarray, least: float) -> float:

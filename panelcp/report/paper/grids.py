@@ -121,6 +121,8 @@ class Table:
             for cell, left, room, lines in texts:
                 lift = shown - len(lines) if head else 0
                 for k, line in enumerate(lines[first : first + shown]):
+                    if not line:
+                        continue
                     y = _PAD + (k + lift) * step + RISE * size + 0.5 * (step - size)
                     far = room - text_width(line, size, cell.bold) if cell.right else 0.0
                     items.append(Words(left + far, y, line, size, cell.bold, cell.colour))

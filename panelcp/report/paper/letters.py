@@ -32,9 +32,10 @@ def face_path(bold: bool) -> Path:
 
 @cache
 def _face(bold: bool):
-    from matplotlib.font_manager import get_font
+    """A face of our own: what draws text changes the size of those it shares."""
+    from matplotlib.ft2font import FT2Font
 
-    face = get_font(face_path(bold))
+    face = FT2Font(face_path(bold))
     face.set_size(1000.0, 72)
     return face
 

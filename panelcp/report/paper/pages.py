@@ -40,7 +40,7 @@ PAGES = (
     PaperPage("model", "Not modelled", not_modelled_blocks),
     PaperPage("drawings", "Drawing list", drawing_list_blocks, lying=True, begins_page=True),
     PaperPage("checklist", "Not computed: to be looked at", checklist_blocks, begins_page=True),
-    PaperPage("revision", "What changed", revision_blocks),
+    PaperPage("revision", "What changed", revision_blocks, begins_page=True),
     PaperPage("versions", "Versions and hashes", versions_blocks),
     PaperPage("sign-off", "Sign-off", sign_off_blocks),
 )
