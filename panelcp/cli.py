@@ -181,6 +181,22 @@ def _rank_by_margin(arguments) -> int:
     return 0
 
 
+def _pressures(arguments) -> int:
+    from panelcp.case.pressures_run import pressures_case
+    from panelcp.report.contents import condition_line
+
+    progress = _Progress(sys.stderr, quiet=arguments.quiet)
+    with progress:
+        done = pressures_case(arguments.case, arguments.results, progress.step)
+    contents, flow = done.contents, done.contents.flow
+    if not arguments.quiet:
+        shown = zip(flow.conditions, flow.mean_rise, flow.predicted, strict=True)
+        lines = [f"\n{contents.name}", "", *(f"  {condition_line(*one)}" for one in shown)]
+        print("\n".join([*lines, *(f"  warning: {text}" for text in contents.warnings), ""]))
+    print(f"maps: {done.folder / 'pressures.html'}")
+    return 0
+
+
 def _cool(arguments) -> int:
     from panelcp.case.cooling_run import cool_case
     from panelcp.report.cooling_section import cooling_lines
@@ -299,6 +315,11 @@ COMMANDS: dict[str, tuple[str, Callable, Callable]] = {
     "new": ("write a commented starter case for a surface mesh", _new_arguments, _new),
     "example": ("copy a shipped example", _example_arguments, _example),
     "run": ("do everything a case asks for", _whole_run_arguments, _run),
+    "pressures": (
+        "draw the pressure on the skin, without ranking places; needs no opening",
+        _run_arguments,
+        _pressures,
+    ),
     "rank": (
         "rank places without drawing maps; several cases side by side",
         _rank_arguments,

@@ -135,7 +135,6 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet, only: str = "
     check = check_surface(prepared.surface)
     return RunContents(
         **_from_the_case(prepared, check),
-        needed_pressure=prepared.case.needed_pressure,
         searches=searches,
         **_answers(prepared, air, ranking, at_openings, hits),
         **({} if only else _more(prepared, air, ranking, network, progress)),
@@ -288,6 +287,7 @@ def _from_the_case(prepared: PreparedCase, check) -> dict:
         "version": panelcp.__version__,
         "input_hash": input_hash(prepared),
         "check": check,
+        "needed_pressure": case.needed_pressure,
         "inputs": {"surface_hash": prepared.surface_hash, "case": case.tables},
         "marks": marks_of(prepared),
         **_shown_so(case.report),

@@ -106,6 +106,7 @@ class AirContents:
     flow : SurfaceFlow
     checks : of the solution, passed or not
     openings : all openings the case names, and their pressures in all conditions
+    needed_pressure : for each condition, or None
     inputs : the case file as understood, for JSON
     marks : (place, UncertainValue) of every uncertain number that was used
     warnings : lines
@@ -134,6 +135,7 @@ class AirContents:
     flow: SurfaceFlow
     checks: tuple[Fault, ...]
     openings: OpeningPressures
+    needed_pressure: tuple[UncertainValue | None, ...]
     inputs: dict[str, Any]
     marks: tuple[tuple[str, UncertainValue], ...]
     warnings: tuple[str, ...]
@@ -202,7 +204,6 @@ class RunContents(AirContents):
     Attributes
     ----------
     ranking : OpeningRanking
-    needed_pressure : for each condition, or None
     searches : one line per search region
     effects : EffectShares of propeller, wing and ground, or None where none acts
     through : ThroughFlow of openings with a given flow, or None
@@ -221,7 +222,6 @@ class RunContents(AirContents):
     """
 
     ranking: OpeningRanking
-    needed_pressure: tuple[UncertainValue | None, ...]
     searches: tuple[str, ...]
     effects: EffectShares | None = None
     through: ThroughFlow | None = None

@@ -14,13 +14,13 @@ import numpy as np
 from panelcp.errors import SurfaceError
 from panelcp.report.contents import RunContents, in_pascal
 from panelcp.report.hatching import SEPARATION_LEGEND
+from panelcp.report.places import shown_openings
 from panelcp.report.section_plots import BAND_HOLDS, CutAir, CutSide, cut_openings
 from panelcp.report.section_sheets import (
     centre_line_air,
     landmarks,
     last_shown_station,
     shown_conditions,
-    shown_openings,
 )
 from panelcp.report.sections import PageParts
 from panelcp.report.sheets import hatch_levels

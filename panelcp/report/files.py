@@ -20,9 +20,9 @@ OLD_DRAFT = 24 * 3600.0
 """s; a draft older than this belongs to no run that is still going on."""
 
 
-KINDS = ("run", "rank", "cool", "side-by-side", "template")
+KINDS = ("run", "rank", "cool", "pressures", "side-by-side", "template")
 """First words of the names of results: whole runs, ranks of one case, its cooling network alone,
-comparisons of several, marking templates."""
+its pressures alone, comparisons of several, marking templates."""
 
 
 def require_folder(results: Path):

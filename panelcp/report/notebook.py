@@ -27,8 +27,9 @@ from panelcp.display import (
 )
 from panelcp.report.answer_section import deciding_lines, worst_first
 from panelcp.report.contents import CAUTIONS, AirContents, condition_line, kept
-from panelcp.report.cooling_section import cooling_lines, hardest
+from panelcp.report.cooling_section import cooling_lines
 from panelcp.report.cooling_tables import readable
+from panelcp.report.hardest import hardest_condition
 from panelcp.report.page_pictures import PagePictures
 from panelcp.report.side_by_side import SideBySide, cautions_of, side_by_side_answer
 from panelcp.report.template import Template, heading
@@ -81,15 +82,6 @@ def run_html(folder: Path, contents: AirContents) -> str:
         parts.append(contents.flow._repr_html_())
     parts += [_links(Path(folder)), caution(CAUTIONS[0]), caution(CAUTIONS[3])]
     return block(*parts)
-
-
-def hardest_condition(contents: AirContents) -> int | None:
-    """Number of the condition in which least is left; None where none is known."""
-    cooling = getattr(contents, "cooling", None)
-    found = None if cooling is None else hardest(cooling)
-    if found is None and contents.ranking is not None and contents.ranking.n_pairs:
-        found = int(contents.ranking.limiting[0])
-    return found
 
 
 def _head(name: str, question: str) -> str:

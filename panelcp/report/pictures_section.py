@@ -6,25 +6,38 @@ from html import escape
 from pathlib import Path
 from urllib.parse import quote
 
-from panelcp.report.contents import CAUTIONS
+from panelcp.report.contents import CAUTIONS, AirContents
 from panelcp.report.sections import PageParts, caution_line
+
+NO_AIR = "No condition has moving air, so there is no pressure to show."
 
 
 def maps_section(parts: PageParts) -> str:
     """HTML of the pressure maps."""
     if not parts.maps:
-        return "<p>No condition has moving air, so there is no pressure to show.</p>"
+        return f"<p>{NO_AIR}</p>"
     figures = [
         picture_figure(parts.source(path), caption, f"maps/{path.name}", f"Pressure in {name}")
         for name, caption, path in parts.maps
     ]
-    note = (
-        "<p class='soft'>Colour shows Cp: blue-green is suction (lines dashed), amber is pressure "
-        "(lines solid), zero is grey (thick line). A colour means the same in all conditions in "
-        "flight; on the ground the maps show Pa, each on its own scale. The pictures on this page "
-        "are made small; the sharp ones lie beside it.</p>"
+    return f"<p class='soft'>{map_note(parts.contents)}</p>" + "".join(figures)
+
+
+def map_note(contents: AirContents) -> str:
+    """How the maps are read."""
+    colours = "blue-green is suction (lines dashed), amber is pressure (lines solid), zero is grey"
+    if contents.grey_print:
+        colours = "light is suction (lines dashed), dark is pressure (lines solid)"
+    scale = "every map has its own scale"
+    if contents.same_limits:
+        scale = (
+            "a colour means the same in all conditions in flight; on the ground the maps show Pa, "
+            "each on its own scale"
+        )
+    return (
+        f"Colour shows Cp: {colours}; the thick line is zero. {scale[:1].upper()}{scale[1:]}. The "
+        "pictures on this page are made small; the sharp ones lie beside it."
     )
-    return note + "".join(figures)
 
 
 def vent_maps_section(parts: PageParts) -> str:

@@ -5,18 +5,18 @@ from __future__ import annotations
 from typing import Any
 
 from panelcp.report.combinations_section import exits_to_mark
-from panelcp.report.contents import RunContents
+from panelcp.report.contents import AirContents, RunContents
 from panelcp.surface.opening import Opening, lay_opening, paired
 from panelcp.surface.rays import SkinFinder
 
 
-def shown_openings(contents: RunContents) -> list[Opening]:
+def shown_openings(contents: AirContents) -> list[Opening]:
     """Openings of the case, of the short list and of the best combinations, each once."""
     found = {opening.name: opening for opening in contents.openings.openings}
     ranking = contents.ranking
     for pair in contents.short_list:
         found |= {o.name: o for o in (ranking.inlet(pair), ranking.exit(pair))}
-    if contents.combinations is not None:
+    if isinstance(contents, RunContents) and contents.combinations is not None:
         found |= {o.name: o for o in exits_to_mark(contents.combinations)}
     return list(found.values())
 

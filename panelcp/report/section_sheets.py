@@ -11,9 +11,11 @@ import numpy as np
 
 from panelcp.errors import SurfaceError
 from panelcp.flow.skin_layers import STATE_NAMES
-from panelcp.report.contents import RunContents
+from panelcp.report.contents import AirContents, RunContents
 from panelcp.report.files import write_text
+from panelcp.report.hardest import hardest_condition
 from panelcp.report.labels import wrapped
+from panelcp.report.places import shown_openings
 from panelcp.report.section_plots import (
     CutAir,
     MeasuredPoint,
@@ -27,7 +29,6 @@ from panelcp.report.section_plots import (
 )
 from panelcp.report.sheet_base import own_look
 from panelcp.report.sheets import file_word, shown_panels
-from panelcp.surface.opening import Opening
 from panelcp.units import parse_quantity
 
 RESOLUTION = 300
@@ -53,13 +54,13 @@ _FOOT_FONT, _FOOT_LINE = 7.0, 0.125
 
 
 def write_section_sheets(
-    contents: RunContents, folder: Path, measured: Sequence[MeasuredPoint] = ()
+    contents: AirContents, folder: Path, measured: Sequence[MeasuredPoint] = ()
 ) -> list[tuple[str, str, Path]]:
     """Write centre-line and station-... as SVG and PNG, and sections.csv, into a folder.
 
     Parameters
     ----------
-    contents : RunContents
+    contents : AirContents or RunContents
     folder : made here
     measured : MeasuredPoint, shown where they lie on a cut
 
@@ -83,18 +84,17 @@ def write_section_sheets(
     return written
 
 
-def shown_conditions(contents: RunContents) -> list[int]:
-    """The hardest condition of the best pair, then those that decide; with moving air only.
+def shown_conditions(contents: AirContents) -> list[int]:
+    """The hardest condition, then those that decide; with moving air only."""
+    flow, first = contents.flow, hardest_condition(contents)
+    if first is None:
+        return []
+    ranking = contents.ranking
+    decides = [c.decides for c in flow.conditions] if ranking is None else ranking.decides
+    return list(dict.fromkeys([first, *np.flatnonzero(flow.moving & decides).tolist()]))
 
-    Where none of them has moving air, all that have.
-    """
-    moving = contents.flow.moving
-    wanted = [int(contents.ranking.limiting[0]), *np.flatnonzero(contents.ranking.decides).tolist()]
-    chosen = [c for c in dict.fromkeys(wanted) if moving[c]]
-    return chosen or np.flatnonzero(moving).tolist()
 
-
-def model_errors(contents: RunContents) -> np.ndarray | None:
+def model_errors(contents: AirContents) -> np.ndarray | None:
     """(n_panels,) float: model error of Cp by region, as the bands of the openings have it.
 
     Read from the marks of the run; None where these hold no model error.
@@ -107,7 +107,7 @@ def model_errors(contents: RunContents) -> np.ndarray | None:
     return np.array([band.value for band in by_region])[surface.region_index]
 
 
-def section_stations(contents: RunContents) -> tuple[float, ...]:
+def section_stations(contents: AirContents) -> tuple[float, ...]:
     """m: stations of the sections.
 
     Those of the case; else of the best exit and inlet, then of the openings of the case, as far as
@@ -117,9 +117,10 @@ def section_stations(contents: RunContents) -> tuple[float, ...]:
     if given:
         return given
     ranking, chosen = contents.ranking, []
+    best = [] if ranking is None else [ranking.exit(0), ranking.inlet(0)]
     low, high = contents.flow.surface.bounds[:, 0]
     room = AT_END * (high - low)
-    for opening in (ranking.exit(0), ranking.inlet(0), *contents.openings.openings):
+    for opening in (*best, *contents.openings.openings):
         station = float(opening.centre[0])
         apart = all(abs(station - other) >= APART for other in chosen)
         if apart and low + room < station < high - room and len(chosen) < MOST_STATIONS:
@@ -127,7 +128,7 @@ def section_stations(contents: RunContents) -> tuple[float, ...]:
     return tuple(chosen)
 
 
-def centre_line_air(contents: RunContents) -> CutAir:
+def centre_line_air(contents: AirContents) -> CutAir:
     """Pressure along the centre line with its deviation and the state of the air.
 
     Raises
@@ -137,7 +138,7 @@ def centre_line_air(contents: RunContents) -> CutAir:
     return air_on_cut(contents.flow, "butt line", 0.0, model_errors(contents), contents.skin_state)
 
 
-def cuts_of(contents: RunContents) -> tuple[list[CutAir], str]:
+def cuts_of(contents: AirContents) -> tuple[list[CutAir], str]:
     """Centre line and sections of a run, and a sentence on stations that miss the body."""
     flow, cuts, missed = contents.flow, [], []
     errors = panel_errors(flow.surface, model_errors(contents))
@@ -150,23 +151,16 @@ def cuts_of(contents: RunContents) -> tuple[list[CutAir], str]:
     return cuts, " ".join(missed)
 
 
-def shown_openings(contents: RunContents) -> list[Opening]:
-    """Openings of the case and of the short list, each once."""
-    ranking, short = contents.ranking, contents.short_list
-    every = [*contents.openings.openings, *(ranking.inlet(pair) for pair in short)]
-    every += [ranking.exit(pair) for pair in short]
-    return list({opening.name: opening for opening in every}.values())
-
-
-def landmarks(contents: RunContents) -> list[tuple[str, float]]:
+def landmarks(contents: AirContents) -> list[tuple[str, float]]:
     """Names and stations, m, of firewall and windshield base, where they are known."""
     given = contents.inputs.get("case", {}).get("surface", {}).get("firewall")
     found = [] if given is None else [("firewall", float(parse_quantity(given, "length")))]
-    foot = None if contents.curves is None else contents.curves.foot
+    curves = contents.curves if isinstance(contents, RunContents) else None
+    foot = None if curves is None else curves.foot
     return found + ([] if foot is None else [("windshield base", float(foot))])
 
 
-def last_shown_station(contents: RunContents) -> float:
+def last_shown_station(contents: AirContents) -> float:
     """m: how far aft the centre line is shown, as far as the maps."""
     surface = contents.flow.surface
     return float(surface.corners[shown_panels(contents)][..., 0].max())
@@ -179,14 +173,14 @@ def _file_name(air: CutAir) -> str:
     return file_word(f"station {'minus ' if place < 0 else ''}{abs(place)} mm")
 
 
-def _caption(contents: RunContents, air: CutAir, numbers, measured, more: str) -> str:
+def _caption(contents: AirContents, air: CutAir, numbers, measured, more: str) -> str:
     known = model_errors(contents) is not None
     caption = cut_caption(air, numbers, measured, given_error=known)
     notices = [notice[0].upper() + notice[1:] + "." for notice in contents.notices]
     return " ".join([caption, *notices, *([more] if more else [])])
 
 
-def _write_sheet(contents: RunContents, air: CutAir, numbers, measured, caption: str, path: Path):
+def _write_sheet(contents: AirContents, air: CutAir, numbers, measured, caption: str, path: Path):
     """Draw one sheet and write it as PNG and SVG."""
     surface, end = contents.flow.surface, last_shown_station(contents)
     options = {

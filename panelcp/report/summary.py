@@ -16,7 +16,7 @@ from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.placement.pair_bands import QUANTILES
 from panelcp.report.answers import whole_answer
 from panelcp.report.choices_summary import choices_summary
-from panelcp.report.contents import CAUTIONS, RunContents, explain
+from panelcp.report.contents import CAUTIONS, AirContents, RunContents, explain
 from panelcp.report.cooling_tables import cooling_summary
 from panelcp.report.margin_section import margin_summary
 from panelcp.report.places import places_summary
@@ -64,14 +64,45 @@ def summary(contents: RunContents) -> dict[str, Any]:
         **choices_summary(contents),
         "cooling": None if contents.cooling is None else cooling_summary(contents.cooling),
         "ranking_by_margin": margin_summary(contents.margins),
-        "marks": [{"place": place, **value.to_dict()} for place, value in contents.marks],
+        "marks": _marks(contents),
         "inputs": contents.inputs,
     }
 
 
+def air_summary(contents: AirContents) -> dict[str, Any]:
+    """What is known of the pressures alone; keys and meaning are those of `summary`."""
+    return {
+        "format": FORMAT,
+        "version": contents.version,
+        "inputs_hash": contents.input_hash,
+        "name": contents.name,
+        "question": contents.question,
+        "note": contents.note,
+        "notices": list(contents.notices),
+        "warnings": list(contents.warnings),
+        "cautions": list(CAUTIONS),
+        "not_modelled": list(contents.air_not_modelled),
+        "surface": _surface(contents),
+        "solver": _solver(contents),
+        "conditions": _conditions(contents),
+        "openings": _openings(contents),
+        "marks": _marks(contents),
+        "inputs": contents.inputs,
+    }
+
+
+def as_json(found: dict[str, Any]) -> str:
+    """A summary as UTF-8 text; numbers that do not exist become null."""
+    return json.dumps(_plain(found), indent=1, ensure_ascii=False) + "\n"
+
+
 def summary_json(contents: RunContents) -> str:
     """The summary as UTF-8 text; numbers that do not exist become null."""
-    return json.dumps(_plain(summary(contents)), indent=1, ensure_ascii=False) + "\n"
+    return as_json(summary(contents))
+
+
+def _marks(contents: AirContents) -> list[dict[str, Any]]:
+    return [{"place": place, **value.to_dict()} for place, value in contents.marks]
 
 
 def _surface(contents) -> dict[str, Any]:

@@ -15,7 +15,7 @@ import io
 import numpy as np
 
 from panelcp.placement.ranking import opening_pressures
-from panelcp.report.contents import RunContents, explain
+from panelcp.report.contents import AirContents, RunContents, explain
 from panelcp.report.spoilers_section import spoiler_rows
 from panelcp.units import UNITS
 
@@ -104,14 +104,15 @@ def any_reversal(ranking, pair: int) -> float:
     return float(ranking.bands.any_reversal[place])
 
 
-def pressures_csv(contents: RunContents) -> str:
+def pressures_csv(contents: AirContents) -> str:
     """Pressure at every opening of the case and of the ranking in every condition."""
     heading = ["opening", "use", "kind", "side", "x_m", "y_m", "z_m", "area_m2", "condition"]
     heading += ["patch_pressure_Pa", "patch_pressure_inH2O", "patch_cp", "spread_Pa"]
     heading += ["inlet_pressure_Pa", "total_pressure_Pa"]
     rows, seen = [], set()
-    ranking = contents.ranking
-    for group in (contents.openings, ranking.inlets, ranking.exits):
+    ranking, groups = contents.ranking, [contents.openings]
+    groups += [] if ranking is None else [ranking.inlets, ranking.exits]
+    for group in groups:
         for index, opening in enumerate(group.openings):
             if opening.name in seen:
                 continue

@@ -82,9 +82,10 @@ def _write_tables(contents: RunContents, folder: Path):
 
 
 def write_surface(contents: AirContents, folder: Path):
-    """surface.vtu and surface.glb."""
+    """surface.vtu, and surface.glb where any air moves."""
     write_vtu(contents, folder / "surface.vtu")
-    write_glb(contents, folder / "surface.glb")
+    if contents.flow.moving.any():
+        write_glb(contents, folder / "surface.glb")
 
 
 def write_network_tables(contents: RunContents, folder: Path):
@@ -109,7 +110,7 @@ def _write_vent_maps(contents: RunContents, folder: Path):
     )
 
 
-def run_log(contents: RunContents, revision: Revision | None = None) -> str:
+def run_log(contents: AirContents, revision: Revision | None = None) -> str:
     """What was done, line by line."""
     lines = [f"panelcp {contents.version}, inputs {contents.input_hash}", f"case: {contents.name}"]
     if revision is not None:
@@ -117,10 +118,16 @@ def run_log(contents: RunContents, revision: Revision | None = None) -> str:
         lines += [f"note: {revision.note}"] if revision.note else []
     lines += [f"notice: {notice}" for notice in contents.notices]
     lines += contents.log
+    lines += _more_log(contents) if isinstance(contents, RunContents) else []
+    lines += [f"warning: {warning}" for warning in contents.warnings]
+    return "\n".join(lines) + "\n"
+
+
+def _more_log(contents: RunContents) -> list[str]:
+    """What a ranking adds to the log."""
+    lines = []
     if contents.combinations is not None:
         lines += combination_lines(contents.combinations, contents.flow.conditions)
     if contents.cooling is not None:
         lines += cooling_log(contents.cooling)
-    lines += [f"note: {note}" for note in contents.margin_notes]
-    lines += [f"warning: {warning}" for warning in contents.warnings]
-    return "\n".join(lines) + "\n"
+    return lines + [f"note: {note}" for note in contents.margin_notes]

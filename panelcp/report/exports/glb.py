@@ -21,6 +21,7 @@ import numpy as np
 
 from panelcp.errors import FlowError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_pressure
+from panelcp.report import hardest
 from panelcp.report.colours import PressureScale, pressure_scale
 from panelcp.report.contents import AirContents, in_pascal
 from panelcp.report.exports.gltf_container import Buffer, packed
@@ -118,20 +119,20 @@ def hardest_condition(source: AirContents | SurfaceFlow) -> int:
 
     Returns
     -------
-    int: where the best pair has its least available over needed pressure; without a ranking the
-    first deciding condition with moving air, or the first with moving air
+    int: that of `report.hardest`; of a flow alone the first that decides, or the first, with moving
+    air
 
     Raises
     ------
     FlowError : no air moves in any condition
     """
-    flow, ranking = flow_of(source), getattr(source, "ranking", None)
-    if ranking is not None:
-        return int(ranking.limiting[0])
-    moving = np.flatnonzero(flow.moving)
-    if not len(moving):
+    flow = flow_of(source)
+    moving = np.flatnonzero(flow.moving).tolist()
+    if not moving:
         raise FlowError("no air moves in any of the conditions, so there is no pressure to show")
-    return int(next((c for c in moving if flow.conditions[c].decides), moving[0]))
+    if not isinstance(source, SurfaceFlow):
+        return hardest.hardest_condition(source)
+    return next((c for c in moving if flow.conditions[c].decides), moving[0])
 
 
 def map_scale(source: AirContents | SurfaceFlow, c: int) -> PressureScale:

@@ -18,7 +18,7 @@ from panelcp.errors import FlowError
 from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.flow.superposition import SurfaceFlow, unit_weights
 from panelcp.report import places
-from panelcp.report.contents import AirContents, RunContents
+from panelcp.report.contents import AirContents
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 from panelcp.surface.opening import STEEP, Opening, panel_cover
 
@@ -193,11 +193,7 @@ def lasting_fields(source: AirContents | SurfaceFlow) -> list[SkinField]:
 
 def shown_openings(source: AirContents | SurfaceFlow) -> list[Opening]:
     """Openings of the case, of the best places and the best combinations, each once."""
-    if isinstance(source, SurfaceFlow):
-        return []
-    if isinstance(source, RunContents):
-        return places.shown_openings(source)
-    return list(source.openings.openings)
+    return [] if isinstance(source, SurfaceFlow) else places.shown_openings(source)
 
 
 def opening_cover(surface: SurfaceMesh, openings: list[Opening]) -> np.ndarray:
