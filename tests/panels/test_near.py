@@ -1,6 +1,7 @@
 """Curved panels with linear density, near field: rules, self part and the sums they give."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -74,14 +75,20 @@ def by_many_points(point, patch, steps=400):
     return velocity.sum(axis=0), (places - middle_of(patch)).T @ velocity
 
 
+@cache
+def integral_beside(distance, place):
+    """A point beside the bent patch, and u and w there; the same for every number of divisions."""
+    patch = bent_patch()
+    point = evaluate(patch[None], *place)[0] + distance * normal_of(patch, *place)
+    return point, *by_many_points(point, patch)
+
+
 @pytest.mark.parametrize("levels", [DIVISIONS, FINE_DIVISIONS])
 @pytest.mark.parametrize("distance", [0.1, 0.2, 0.5, 1.0, 2.0, -0.15])
 @pytest.mark.parametrize("place", [(1 / 3, 1 / 3), (0.05, 0.5), (0.0, 0.0), (0.6, -0.1)])
 def test_divided_panel_is_the_integral(levels, distance, place):
-    patch = bent_patch()
-    point = evaluate(patch[None], *place)[0] + distance * normal_of(patch, *place)
-    u, w = by_division(point, patch, levels)
-    exact_u, exact_w = by_many_points(point, patch)
+    point, exact_u, exact_w = integral_beside(distance, place)
+    u, w = by_division(point, bent_patch(), levels)
     # of unit density; w has the size of the panel, 1 m here
     assert u == pytest.approx(exact_u, abs=1e-3)
     assert w == pytest.approx(exact_w, abs=1e-3)
