@@ -169,21 +169,21 @@ def listed_openings(contents: RunContents) -> list[tuple[str, object]]:
 
 
 DRAWING_COLUMNS = (
-    ("No.", True, 2.8),
-    ("Opening", False, 7.5),
-    ("From", False, 4.6),
+    ("No.", True, 2.6),
+    ("Opening", False, 7.2),
+    ("From", False, 4.8),
     ("Use, kind", False, 7.0),
-    ("Outline, mm", True, 6.4),
-    ("in", True, 7.6),
-    ("cm²", True, 3.4),
+    ("Outline, mm", True, 5.4),
+    ("in", True, 5.4),
+    ("cm²", True, 3.2),
     ("in²", True, 4.2),
-    ("Corner radius", False, 8.2),
+    ("Corner radius", False, 7.2),
     ("STA, mm (in)", True, 5.6),
-    ("BL, mm (in)", True, 5.6),
-    ("WL, mm (in)", True, 5.6),
-    ("Along the skin", False, 10.0),
-    ("Template", False, 10.0),
-    ("Material, finish near exhaust", False, 7.4),
+    ("BL, mm (in)", True, 5.8),
+    ("WL, mm (in)", True, 5.8),
+    ("Along the skin", False, 12.6),
+    ("Template", False, 10.4),
+    ("Material, finish near exhaust", False, 6.8),
     ("Checked", False, 6.0),
 )
 """Title, whether set to the right, part of the width."""
@@ -243,7 +243,7 @@ def _drawing_row(contents: RunContents, k: int, word: str, opening):
 
 
 def _outline(length: float, width: float, digits: int) -> str:
-    return f"{length:.{digits}f}\u00a0×\u00a0{width:.{digits}f}"
+    return f"{length:.{digits}f} × {width:.{digits}f}"
 
 
 # ------------------------------------------------------------------------ checklist, revision

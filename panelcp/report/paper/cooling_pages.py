@@ -18,6 +18,7 @@ from panelcp.report.paper.blocks import (
     Bullets,
     Caution,
     Drawing,
+    Group,
     Heading,
     Paragraph,
     note,
@@ -232,11 +233,9 @@ def _budget_core(name: str, drives, takes, most: float) -> list[Block]:
         return "; ".join(f"{n} {what} {both_pressures(value)}" for n, what, value in parts)
 
     total = sum(value for *_, value in drives)
-    return [
-        Heading(f"{name}: {both_pressures(total)} drive the air", 3),
-        Drawing(bars),
-        note(f"Upper bar, drives: {listed(drives)}. Lower bar, takes: {listed(takes)}."),
-    ]
+    words = f"Upper bar, drives: {listed(drives)}. Lower bar, takes: {listed(takes)}."
+    title = Heading(f"{name}: {both_pressures(total)} drive the air", 3)
+    return [Group((title, Drawing(bars), note(words)))]
 
 
 def _fans(result: CoolingResult, sections) -> list[Block]:

@@ -35,7 +35,7 @@ def _face(bold: bool):
     """A face of our own: what draws text changes the size of those it shares."""
     from matplotlib.ft2font import FT2Font
 
-    face = FT2Font(face_path(bold))
+    face = FT2Font(str(face_path(bold)))
     face.set_size(1000.0, 72)
     return face
 

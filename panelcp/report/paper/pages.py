@@ -36,7 +36,7 @@ PAGES = (
     PaperPage("cooling", "Enough air through every core", cooling_blocks, begins_page=True),
     PaperPage("margins", "Places by margin", margins_blocks),
     PaperPage("sensitivity", "What the bands are made of", sensitivity_blocks),
-    PaperPage("cautions", "Cautions", cautions_blocks, begins_page=True),
+    PaperPage("cautions", "Cautions", cautions_blocks),
     PaperPage("model", "Not modelled", not_modelled_blocks),
     PaperPage("drawings", "Drawing list", drawing_list_blocks, lying=True, begins_page=True),
     PaperPage("checklist", "Not computed: to be looked at", checklist_blocks, begins_page=True),

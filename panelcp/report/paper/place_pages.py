@@ -412,7 +412,7 @@ def _used_up(contents: RunContents) -> list[Block]:
         takes = sorted(takes, key=lambda part: -part[2])
         shares = [(what, value / total, both_pressures(value)) for _, what, value in takes]
         kept_shares = [share for share in shares if share[1] >= LEAST_SHARE]
-        blocks += [Heading(name, 3), _shares(kept_shares)]
+        blocks.append(Group((Heading(name, 3), _shares(kept_shares))))
     return blocks
 
 
