@@ -173,7 +173,7 @@ DRAWING_COLUMNS = (
     ("Opening", False, 7.2),
     ("From", False, 4.8),
     ("Use, kind", False, 7.0),
-    ("Outline, mm", True, 5.4),
+    ("Size, mm", True, 5.4),
     ("in", True, 5.4),
     ("cm²", True, 3.2),
     ("in²", True, 4.2),
@@ -184,7 +184,7 @@ DRAWING_COLUMNS = (
     ("Along the skin", False, 12.6),
     ("Template", False, 10.4),
     ("Material, finish near exhaust", False, 6.8),
-    ("Checked", False, 6.0),
+    ("Done", False, 6.0),
 )
 """Title, whether set to the right, part of the width."""
 

@@ -24,7 +24,7 @@ from panelcp.report.paper.grids import Table, number
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import shortened
 from panelcp.report.sheet_base import own_look
-from panelcp.report.sheets import map_markers, part_of, shown_panels
+from panelcp.report.sheets import cut_at_station, last_station, map_markers, usual_limit
 
 LONGEST_NAME, LONGEST_QUESTION = 160, 700
 """Letters of name and question on the first page; summary.json holds all."""
@@ -33,8 +33,6 @@ MOST_MARKERS = 16
 """Marks that the small picture holds."""
 
 _SIZE, _DOTS = (7.0, 2.75), 200
-_USUAL = 0.995
-"""Part of the area whose pressure lies within the scale of the picture."""
 
 
 def front_blocks(parts: PaperParts) -> list[Block]:
@@ -114,13 +112,13 @@ def key_picture(contents: RunContents, c: int) -> np.ndarray:
     from panelcp.report.maps import figure_pixels, pressure_figure
     from panelcp.surface.interpolation import corner_operator
 
-    flow, shown = contents.flow, shown_panels(contents)
-    pascal = in_pascal(flow.conditions[c])
+    flow, pascal = contents.flow, in_pascal(contents.flow.conditions[c])
+    part = cut_at_station(flow.surface, last_station(contents))
     unit = 1.0 if pascal else flow.dynamic_pressure[c]
     pressure = interpolated_pressure(flow, corner_operator(flow.surface))[c]
-    values = (pressure / unit).reshape(-1, 3)[shown]
-    surface = part_of(flow.surface, shown)
-    limit = _usual(np.abs(values.mean(axis=1)), surface.areas, 1.0 if pascal else 0.5)
+    values = part.corner_values((pressure / unit).reshape(-1, 3))
+    surface = part.surface
+    limit = usual_limit([values], surface.areas, 1.0 if pascal else 0.5)
     scale = pressure_scale(limit, label="Pa" if pascal else "Cp", grey_print=contents.grey_print)
     with own_look():
         figure = pressure_figure(
@@ -128,7 +126,7 @@ def key_picture(contents: RunContents, c: int) -> np.ndarray:
             values,
             _views(contents),
             scale=scale,
-            markers=map_markers(contents),
+            markers=_markers(contents),
             size=_SIZE,
         )
         return figure_pixels(figure, _DOTS)[..., :3]
@@ -141,14 +139,6 @@ def _markers(contents: RunContents) -> list:
         return markers
     inlets = {contents.ranking.inlet(pair).name for pair in contents.short_list}
     return [m for m in markers if m.label[:1].isdigit() or m.label in inlets]
-
-
-def _usual(size: np.ndarray, areas: np.ndarray, least: float) -> float:
-    """Value that all but a small part of the area stays within."""
-    order = np.argsort(size, kind="stable")
-    share = np.cumsum(areas[order])
-    found = size[order][np.searchsorted(share, _USUAL * share[-1])]
-    return max(least, float(found))
 
 
 def _views(contents: RunContents) -> tuple[str, str]:

@@ -90,8 +90,7 @@ class Table:
         top = self._row(head, widths, head=True)
         found = [Strip(top[0].height, top[0].items, above=5.0, joined=True)]
         for row in rows:
-            joined = len(row) < len(head) or (row[-1].span > 1 and not row[0].text)
-            if joined and len(found) > 1:
+            if len(row) < len(head) and len(found) > 1:
                 last = found[-1]
                 found[-1] = Strip(last.height, last.items, last.above, True, last.head)
             found += [Strip(s.height, s.items, head=found[0]) for s in self._row(row, widths)]

@@ -80,7 +80,7 @@ def fitted(text: str, width: float, size: float, bold: bool = False) -> str:
     Examples
     --------
     >>> fitted("oil cooler", 100.0, 8.0), fitted("oil cooler", 30.0, 8.0)
-    ('oil cooler', 'oil …')
+    ('oil cooler', 'oil co…')
     """
     text = clean(text)
     if text_width(text, size, bold) <= width:

@@ -394,3 +394,17 @@ def test_a_picture_that_is_missing_leaves_the_old_report(tmp_path):
         write_report(plain(), path, [("climb", "", tmp_path / "nowhere.png")])
     assert path.read_bytes() == b"old"
     assert [p.name for p in tmp_path.iterdir()] == ["report.pdf"]
+
+
+def test_the_small_picture_holds_few_marks(monkeypatch):
+    from panelcp.report.maps import Marker
+    from panelcp.report.paper import front_page
+
+    inlet = plain().ranking.inlet(0).name
+    outline = plain().openings.openings[0].outline
+    named = [Marker(outline, f"opening {k}") for k in range(20)]
+    few = [Marker(outline, inlet, "inlet"), Marker(outline, "1", "best")]
+    monkeypatch.setattr(front_page, "map_markers", lambda contents: [*named, *few])
+    assert [marker.label for marker in front_page._markers(plain())] == [inlet, "1"]
+    monkeypatch.setattr(front_page, "map_markers", lambda contents: [*named[:3], *few])
+    assert len(front_page._markers(plain())) == 5
