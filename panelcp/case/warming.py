@@ -46,16 +46,28 @@ def warm():
     First what needs no solution: the run itself compiles the solver meanwhile, and its loops are
     there when the rest asks for them. What only large surfaces need comes last.
     """
-    from panelcp.report.maps import pressure_figure
     from panelcp.surface.mesh import SurfaceMesh
 
     body = SurfaceMesh(*_ball())
-    n = body.n_panels
     _warm_layers()
     _warm_pairs()
-    pressure_figure(body, np.linspace(-1.0, 1.0, 3 * n).reshape(n, 3), ["left", "front"])
+    _warm_maps(body)
     _warm_skin(body)
     _warm_tree(body)
+
+
+def _warm_maps(body):
+    """Draw one small sheet with hatches and write it into memory."""
+    from panelcp.report.colours import pressure_scale
+    from panelcp.report.maps import png_bytes
+    from panelcp.report.sheet_base import own_look, sheet_base, sheet_pixels
+
+    n = body.n_panels
+    values = np.linspace(-1.0, 1.0, 3 * n).reshape(n, 3)
+    hatched = np.where(np.arange(n) % 5 == 0, 2, 0)
+    with own_look():
+        base = sheet_base(body, ["left", "front"], legend=[(2, "warm")], dots_per_inch=60)
+        png_bytes(sheet_pixels(base, values, pressure_scale(values), "warm", hatched), 60)
 
 
 def _warm_layers():

@@ -22,7 +22,7 @@ from panelcp.report.maps import (
     draw_pressure_map,
     fitted_view,
 )
-from panelcp.report.plots import _own_classes
+from panelcp.report.plots import own_classes
 from panelcp.report.sheet_base import own_look
 from panelcp.report.sheets import cut_at_station, usual_limit
 from panelcp.report.sheets import last_station as last_station_of
@@ -340,6 +340,6 @@ def _axes(axes, size, place):
     """The axes given, or those of a figure made for them."""
     if axes is not None:
         return axes
-    figure_class, axes_class, _ = _own_classes()
+    figure_class, axes_class, _ = own_classes()
     figure = figure_class(figsize=size, facecolor="white")
     return figure.add_axes(place, axes_class=axes_class)

@@ -85,7 +85,9 @@ def _opened(path: Path):
     from PIL import Image
 
     with Image.open(path) as picture:
-        return picture.convert("RGB")
+        picture = picture.convert("RGB")
+    factor = picture.width // STEPS[0][0]
+    return picture.reduce(factor) if factor > 1 else picture
 
 
 def _embedded(picture, width: int, quality: int) -> str:

@@ -80,7 +80,7 @@ RATIO_ENDS = (-1.0, 4.0)
 
 
 @cache
-def _own_classes():
+def own_classes():
     """Figure and Axes that show themselves in a notebook, whatever the backend."""
     from matplotlib.axes import Axes
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -127,7 +127,7 @@ def _drawn(draw: Callable, axes, height: float):
 
     with own_look():
         if axes is None:
-            figure_class, axes_class, _ = _own_classes()
+            figure_class, axes_class, _ = own_classes()
             figure = figure_class(
                 figsize=(WIDTH, height),
                 dpi=DOTS_PER_INCH,
@@ -736,7 +736,7 @@ def _curve_axes(axes, title: str, height: float, polar: bool = False):
     left, right, bottom, top = (0.6, 0.6, 0.95, 0.75) if polar else (0.85, 0.75, 0.55, 0.45)
     place = [left / WIDTH, bottom / height, 1.0 - (left + right) / WIDTH]
     with own_look():
-        figure_class, axes_class, polar_class = _own_classes()
+        figure_class, axes_class, polar_class = own_classes()
         figure = figure_class(figsize=(WIDTH, height), dpi=DOTS_PER_INCH, facecolor="#ffffff")
         axes = figure.add_axes(
             [*place, 1.0 - (bottom + top) / height], axes_class=polar_class if polar else axes_class

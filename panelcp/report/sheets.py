@@ -117,8 +117,8 @@ def _sheet_plan(contents: RunContents, folder: Path, moving: np.ndarray) -> Shee
 
     flow, shown = contents.flow, shown_panels(contents)
     part = cut_at_station(flow.surface, last_station(contents))
-    values_of = _shown_values(flow, moving, part)
-    scales = _scales(contents, moving, values_of, part.surface.areas)
+    values_of = shown_values(flow, moving, part)
+    scales = map_scales(contents, moving, values_of, part.surface.areas)
     state = getattr(contents, "skin_state", None)
     sheets = []
     for number, (c, values, scale) in enumerate(zip(moving, values_of, scales, strict=True), 1):
@@ -140,7 +140,7 @@ def _sheet_plan(contents: RunContents, folder: Path, moving: np.ndarray) -> Shee
     )
 
 
-def _shown_values(flow, moving, part) -> list[np.ndarray]:
+def shown_values(flow, moving, part) -> list[np.ndarray]:
     """(n_shown, 3) float for each condition: Cp, or Pa where Cp says nothing."""
     pressure = interpolated_pressure(flow, corner_operator(flow.surface))
     values = []
@@ -150,7 +150,7 @@ def _shown_values(flow, moving, part) -> list[np.ndarray]:
     return values
 
 
-def _scales(contents, moving, values_of, areas) -> list:
+def map_scales(contents, moving, values_of, areas) -> list:
     """The common scale of Cp for most conditions, one of its own for those in Pa.
 
     Where the run does not want the same limits everywhere, each condition has its own.

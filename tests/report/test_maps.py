@@ -33,7 +33,7 @@ from panelcp.report.maps import (
 from panelcp.report.projection import DARKENING, View, visible_runs
 from panelcp.report.sheet_base import sheet_base, sheet_pixels
 from panelcp.report.sheets import (
-    _scales,
+    map_scales,
     cut_at_station,
     hatch_levels,
     last_station,
@@ -855,7 +855,7 @@ def scales_of(values, **options):
     )
     flow = SimpleNamespace(conditions=[flying, flying, tied])
     contents = SimpleNamespace(flow=flow, **({"same_limits": True, "grey_print": False} | options))
-    return _scales(contents, np.arange(3), values, np.ones(len(values[0])))
+    return map_scales(contents, np.arange(3), values, np.ones(len(values[0])))
 
 
 def test_sheets_have_one_scale_of_cp_or_one_each():

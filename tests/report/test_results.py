@@ -21,6 +21,7 @@ from panelcp.report.files import require_folder
 from tests import bodies
 from tests.cases import CASE, changed, write_case, write_mesh
 
+DAY = "2026-05-01"
 FILES = [
     "curves/01-top-bottom-sides.png",
     "curves/02-how-far-forward-a-top-exit-must-go.png",
@@ -32,9 +33,20 @@ FILES = [
     "pressures.csv",
     "ranking.csv",
     "report.html",
+    "report.pdf",
     "run.log",
+    "sections/centre-line.png",
+    "sections/centre-line.svg",
+    "sections/sections.csv",
+    "sections/station-minus-1000-mm.png",
+    "sections/station-minus-1000-mm.svg",
+    "sections/station-minus-1238-mm.png",
+    "sections/station-minus-1238-mm.svg",
     "spoilers.csv",
     "summary.json",
+    "summary.schema.json",
+    "surface.glb",
+    "surface.vtu",
     "vent-map-exit.png",
     "vent-map-inlet.png",
 ]
@@ -68,7 +80,7 @@ def finished(tmp_path_factory):
     path = write_case(folder)
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        status = main(["run", str(path)])
+        status = main(["run", str(path), "--date", DAY])
     assert status == 0, err.getvalue()
     latest = json.loads((folder / "results" / "latest.json").read_text(encoding="utf-8"))
     return path, folder / "results" / latest["run"], out.getvalue(), err.getvalue()
@@ -83,7 +95,9 @@ def test_folder_is_complete_and_latest_points_at_it(finished):
     _, folder, _, _ = finished
     assert sorted(files_of(folder)) == FILES
     assert all(files_of(folder).values())
-    assert sorted(path.name for path in folder.parent.iterdir()) == ["latest.json", folder.name]
+    assert sorted(path.name for path in folder.parent.iterdir()) == [
+        *("latest.json", "revisions.json", folder.name)
+    ]
     assert folder.name.startswith("run-")
     for name in (name for name in FILES if name.endswith(".png")):
         assert (folder / name).read_bytes().startswith(b"\x89PNG")
@@ -199,7 +213,8 @@ def test_same_input_gives_the_same_bytes_and_replaces_its_folder_whole(finished,
     shutil.copytree(folder.parent, tmp_path / "out")
     (tmp_path / "out" / folder.name / "stale.txt").write_text("earlier", encoding="utf-8")
     (tmp_path / "out" / folder.name / "run.log").write_text("earlier", encoding="utf-8")
-    assert run_case(other, tmp_path / "out").folder == tmp_path / "out" / folder.name
+    done = run_case(other, tmp_path / "out", date=DAY)
+    assert done.folder == tmp_path / "out" / folder.name
     assert files_of(tmp_path / "out") == files_of(folder.parent)
 
 
@@ -281,7 +296,7 @@ def test_run_that_breaks_leaves_the_earlier_one_untouched(tmp_path, monkeypatch,
     with pytest.raises(type(failure)):
         run_case(path)
     assert files_of(tmp_path / "results") == before
-    assert len(list((tmp_path / "results").iterdir())) == 2
+    assert len(list((tmp_path / "results").iterdir())) == 3
 
 
 @pytest.mark.usefixtures("light")
@@ -298,7 +313,7 @@ def test_same_run_that_breaks_leaves_the_earlier_one_untouched(finished, monkeyp
     with pytest.raises(OSError, match="the disk is gone"):
         run_case(path)
     assert files_of(folder.parent) == before
-    assert len(list(folder.parent.iterdir())) == 2
+    assert len(list(folder.parent.iterdir())) == 3
 
 
 def test_results_that_are_a_file(tmp_path, capsys):

@@ -157,13 +157,13 @@ def map_scale(source: AirContents | SurfaceFlow, c: int) -> PressureScale:
 
 
 def _scale_of_run(contents: AirContents, c: int) -> PressureScale:
-    from panelcp.report.sheets import _scales, _shown_values, cut_at_station, last_station
+    from panelcp.report.sheets import map_scales, shown_values, cut_at_station, last_station
 
     flow = contents.flow
     moving = np.flatnonzero(flow.moving)
     part = cut_at_station(flow.surface, last_station(contents))
-    values = _shown_values(flow, moving, part)
-    return _scales(contents, moving, values, part.surface.areas)[moving.tolist().index(c)]
+    values = shown_values(flow, moving, part)
+    return map_scales(contents, moving, values, part.surface.areas)[moving.tolist().index(c)]
 
 
 def _scale_of_flow(flow: SurfaceFlow, c: int) -> PressureScale:
