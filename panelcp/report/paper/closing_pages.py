@@ -20,7 +20,7 @@ from panelcp.report.paper.blocks import (
     note,
 )
 from panelcp.report.paper.cooling_pages import STEAM
-from panelcp.report.paper.from_html import blocks_of_html
+from panelcp.report.paper.from_html import tables_of_html
 from panelcp.report.paper.grids import Table, number
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import IN2, INCH, inches, told
@@ -280,10 +280,11 @@ def revision_blocks(parts: PaperParts) -> list[Block]:
 def versions_blocks(parts: PaperParts) -> list[Block]:
     """Versions and hashes, and the lines to be signed."""
     return [
-        *blocks_of_html(versions_section(parts.contents)),
+        *tables_of_html(versions_section(parts.contents)),
         note(
-            "Versions of the language and of its libraries are left out, so that the same inputs "
-            "give the same file."
+            "Runs with the same hash of the inputs give the same numbers; all of them stand in "
+            "summary.json beside this report. Versions of the language and of its libraries are "
+            "left out, so that the same inputs give the same file."
         ),
     ]
 

@@ -152,3 +152,12 @@ def test_stacked_parts_fill_the_bar_in_order():
     assert [a.width for a in filled] == pytest.approx([60.0, 140.0])
     assert [a.left for a in filled] == pytest.approx([0.0, 60.0])
     assert [w.text for w in strip.items if isinstance(w, Words)] == ["1", "2"]
+
+
+def test_no_line_of_a_paragraph_stands_alone():
+    """However much room is left, a page holds none or at least two lines of it."""
+    for height in range(690, 745, 3):
+        filler = Drawing(lambda width, height=height: [Strip(float(height))])
+        for page in laid(filler, Paragraph(TEXT)):
+            lines = [w for w in words_of(page) if "go on for" in w.text]
+            assert len(lines) != 1
