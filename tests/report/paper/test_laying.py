@@ -161,3 +161,11 @@ def test_no_line_of_a_paragraph_stands_alone():
         for page in laid(filler, Paragraph(TEXT)):
             lines = [w for w in words_of(page) if "go on for" in w.text]
             assert len(lines) != 1
+
+
+def test_a_heading_of_several_lines_stays_whole():
+    for height in range(640, 745, 5):
+        filler = Drawing(lambda width, height=height: [Strip(float(height))])
+        for page in laid(filler, Heading("Head " * 60, 2), Paragraph("follows")):
+            lines = [w for w in words_of(page) if w.text.startswith("Head")]
+            assert len(lines) in (0, 5), len(lines)

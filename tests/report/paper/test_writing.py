@@ -408,3 +408,11 @@ def test_the_small_picture_holds_few_marks(monkeypatch):
     assert [marker.label for marker in front_page._markers(plain())] == [inlet, "1"]
     monkeypatch.setattr(front_page, "map_markers", lambda contents: [*named[:3], *few])
     assert len(front_page._markers(plain())) == 5
+
+
+def test_air_against_what_an_opening_is_for_is_told():
+    from panelcp.report.paper.cooling_pages import _flow_cell
+
+    port = {"flow_kg_per_s": {"value": [-0.0234, 0.5]}, "reversed": [True, False]}
+    assert [_flow_cell(port, c).text for c in (0, 1)] == ["−0.023 back", "0.500"]
+    assert [_flow_cell(port, c).bold for c in (0, 1)] == [True, False]
