@@ -11,9 +11,11 @@ import numpy as np
 
 from panelcp.cooling.placing import MarginRanking
 from panelcp.cooling.results import CoolingResult
+from panelcp.errors import FlowError
 from panelcp.flow.pocket_edges import PocketEdges
 from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow
+from panelcp.onset.conditions import FlightCondition
 from panelcp.panels.faults import Fault
 from panelcp.panels.solving import UnitSolutions
 from panelcp.placement.choices import Choices
@@ -303,6 +305,26 @@ def bearing(wind_from: float) -> str:
     side = "right" if angle > 0.0 else "left"
     plain = {0.0: "from ahead", 180.0: "from behind", 90.0: f"from the {side}"}
     return plain.get(abs(angle), f"from {abs(angle):g}° {side} of the nose")
+
+
+def condition_number(conditions: Sequence[FlightCondition], condition: str | int) -> int:
+    """Number of a condition, of its name or its number.
+
+    Raises
+    ------
+    FlowError : there is none
+    """
+    names = [known.name for known in conditions]
+    if isinstance(condition, str) and condition in names:
+        return names.index(condition)
+    whole = isinstance(condition, int | np.integer) and not isinstance(condition, bool)
+    if whole and -len(names) <= condition < len(names):
+        return int(condition) % len(names)
+    raise FlowError(
+        f"no condition is called {condition!r}; there are: "
+        + ", ".join(f"{name!r}" for name in names)
+        + f", or the numbers 0 to {len(names) - 1}"
+    )
 
 
 def in_pascal(condition) -> bool:

@@ -12,7 +12,7 @@ import numpy as np
 from panelcp.errors import FlowError, PlacementError, SurfaceError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_pressure
 from panelcp.report.colours import PressureScale, pressure_scale
-from panelcp.report.contents import in_pascal
+from panelcp.report.contents import condition_number, in_pascal
 from panelcp.report.hatching import checked_hatch
 from panelcp.report.maps import (
     Marker,
@@ -34,7 +34,9 @@ from panelcp.surface.mesh import SurfaceMesh
 SIZE = (7.0, 4.5)
 """inch, width and height of a figure that is made here."""
 BAR_SIZE = (1.1, 4.0)
-_MAP_PLACE, _BAR_PLACE = (0.09, 0.11, 0.88, 0.81), (0.12, 0.06, 0.16, 0.82)  # parts of a figure
+# parts of a figure: a map with room for the bar beside it, that bar, and a bar alone
+_MAP_PLACE, _BESIDE = (0.09, 0.11, 0.78, 0.81), (0.9, 0.2, 0.022, 0.62)
+_BAR_PLACE = (0.12, 0.06, 0.16, 0.82)
 _PRESSURES = ("Cp", "Pa")
 
 
@@ -63,8 +65,8 @@ def plot_pressure_map(
     condition : name or number of a condition of the flow; not used with a SurfaceMesh
     view : "left", "right", "top", "bottom", "front" or "three-quarter"; a View of your own; or
         what `project_view` gives, which is quicker for several conditions
-    axes : matplotlib Axes, which is filled; None makes a figure of 7 by 4.5 inch for it, which
-        shows itself in a notebook
+    axes : matplotlib Axes, which is filled; None makes a figure of 7 by 4.5 inch with a colour
+        bar, which shows itself in a notebook
     values : (n_panels, 3) float, at the corners of the panels, in place of the flow's pressure
     pressure : "Cp", or "Pa" for gauge pressure; None takes Cp in flight, Pa on the ground and
         at rest, as the sheets of a run do
@@ -115,9 +117,13 @@ def plot_pressure_map(
         surface, found = part.surface, part.corner_values(found)
         hatched = None if hatched is None else hatched[part.panels]
     with own_look():
-        axes = _axes(axes, SIZE, _MAP_PLACE)
+        own, axes = axes is None, _axes(axes, SIZE, _MAP_PLACE)
         what = (surface, found, view, scale, marks, draw_lines, None, hatched)
-        return draw_pressure_map(axes, *what)
+        draw_pressure_map(axes, *what)
+        if own:
+            bar = axes.figure.add_axes(_BESIDE)
+            draw_colour_bar(bar, scale, float(found.min()), float(found.max()))
+    return axes
 
 
 def map_scale(
@@ -238,30 +244,13 @@ def plot_vent_map(
         part = cut_at_station(surface, end)
         surface, ratio = part.surface, ratio[part.panels]
     with own_look():
-        axes = _axes(axes, SIZE, _MAP_PLACE)
+        own, axes = axes is None, _axes(axes, SIZE, _MAP_PLACE)
         projected = fitted_view(axes, surface, view, bool(marks))
         draw_vent_ratio(axes, projected, *vent_lines(surface, ratio, scale), scale, marks)
+        if own:
+            bar = axes.figure.add_axes(_BESIDE)
+            draw_vent_bar(bar, scale)
     return axes
-
-
-def condition_number(flow: SurfaceFlow, condition: str | int) -> int:
-    """Number of a condition, of its name or its number.
-
-    Raises
-    ------
-    FlowError : there is none
-    """
-    names = [known.name for known in flow.conditions]
-    if isinstance(condition, str) and condition in names:
-        return names.index(condition)
-    whole = isinstance(condition, int | np.integer) and not isinstance(condition, bool)
-    if whole and -len(names) <= condition < len(names):
-        return int(condition) % len(names)
-    raise FlowError(
-        f"no condition is called {condition!r}; there are: "
-        + ", ".join(f"{name!r}" for name in names)
-        + f", or the numbers 0 to {len(names) - 1}"
-    )
 
 
 def _flow_of(found):
@@ -298,7 +287,7 @@ def _values(flow, condition, values, pressure):
                 "corners of the panels, or a SurfaceFlow"
             )
         return flow, np.asarray(values, dtype=float), pressure or "Cp"
-    c = condition_number(flow, condition)
+    c = condition_number(flow.conditions, condition)
     at_rest = in_pascal(flow.conditions[c])
     label = pressure or ("Pa" if at_rest else "Cp")
     if values is not None:

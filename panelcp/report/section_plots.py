@@ -16,7 +16,7 @@ from panelcp.flow.superposition import SurfaceFlow, interpolated_air
 from panelcp.onset.conditions import FlightCondition
 from panelcp.placement.curves import AMPLIFIED
 from panelcp.quantity import UncertainValue
-from panelcp.report.contents import in_pascal
+from panelcp.report.contents import condition_number, in_pascal
 from panelcp.report.curve_drawing import INK, PALE, SOFT, STYLES
 from panelcp.report.hatching import MAY_SEPARATE, SEPARATED, SEPARATION_LEGEND
 from panelcp.report.labels import text_size, wrapped
@@ -603,18 +603,10 @@ def condition_numbers(conditions: Sequence[FlightCondition], wanted) -> tuple[in
     FlowError : none, or one that is not there
     """
     one = isinstance(wanted, str | int | np.integer)
-    names = [condition.name for condition in conditions]
-    numbers = []
-    for item in [wanted] if one else list(wanted):
-        known = item in names if isinstance(item, str) else 0 <= item < len(names)
-        if not known:
-            raise FlowError(
-                f"no condition {item!r}; there are: {', '.join(names)} (numbers 0 to "
-                f"{len(names) - 1})"
-            )
-        numbers.append(names.index(item) if isinstance(item, str) else int(item))
+    numbers = [condition_number(conditions, item) for item in ([wanted] if one else wanted)]
     if not numbers:
-        raise FlowError(f"no condition to plot; there are: {', '.join(names)}")
+        names = ", ".join(condition.name for condition in conditions)
+        raise FlowError(f"no condition to plot; there are: {names}")
     return tuple(dict.fromkeys(numbers))
 
 

@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 from panelcp import FlightCondition, solve
 from panelcp.errors import FlowError, PlacementError, SurfaceError
 from panelcp.report.colours import PressureScale
+from panelcp.report.contents import condition_number
 from panelcp.report.map_plots import (
-    condition_number,
     map_scale,
     plot_colour_bar,
     plot_pressure_map,
@@ -147,6 +147,17 @@ def test_body_is_cut_straight_at_the_last_station(flow):
         plot_pressure_map(flow, 0, "left", last_station=-2)
 
 
+def test_a_figure_made_here_has_its_colour_bar_and_given_axes_have_none(flow):
+    own = plot_pressure_map(flow, "tow")
+    assert len(own.figure.axes) == 2
+    assert own.figure.axes[1].get_title() == "Cp"
+    vent = plot_vent_map(flow.surface, np.ones(224), "left")
+    assert len(vent.figure.axes) == 2
+    given = Figure().add_subplot()
+    assert plot_pressure_map(flow, "tow", axes=given) is given
+    assert given.figure.axes == [given]
+
+
 # --- files --------------------------------------------------------------------------------
 
 
@@ -203,7 +214,7 @@ def test_unknown_ending_is_one_error_that_lists_the_known(flow, tmp_path):
 def test_unknown_conditions_list_the_known(flow, wrong):
     with pytest.raises(FlowError, match=r"there are: 'tow', 'cruise', 'tied down', or the numbers"):
         plot_pressure_map(flow, wrong, quick(flow))
-    assert condition_number(flow, -1) == 2
+    assert condition_number(flow.conditions, -1) == 2
 
 
 def test_unknown_views_list_the_known(flow):

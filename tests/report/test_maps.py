@@ -33,11 +33,11 @@ from panelcp.report.maps import (
 from panelcp.report.projection import DARKENING, View, visible_runs
 from panelcp.report.sheet_base import sheet_base, sheet_pixels
 from panelcp.report.sheets import (
-    map_scales,
     cut_at_station,
     hatch_levels,
     last_station,
     map_markers,
+    map_scales,
     usual_limit,
 )
 from panelcp.surface.mesh import SurfaceMesh

@@ -23,10 +23,9 @@ from panelcp.errors import FlowError
 from panelcp.flow.superposition import SurfaceFlow, interpolated_pressure
 from panelcp.report import hardest
 from panelcp.report.colours import PressureScale, pressure_scale
-from panelcp.report.contents import AirContents, in_pascal
+from panelcp.report.contents import AirContents, condition_number, in_pascal
 from panelcp.report.exports.gltf_container import Buffer, packed
 from panelcp.report.exports.skin_fields import (
-    condition_number,
     felt_pressure,
     flow_of,
     plain_name,
@@ -92,7 +91,11 @@ def glb_bytes(
     FlowError : no such condition, or no condition in which air moves
     """
     flow = flow_of(source)
-    c = hardest_condition(source) if condition is None else condition_number(flow, condition)
+    c = (
+        hardest_condition(source)
+        if condition is None
+        else condition_number(flow.conditions, condition)
+    )
     scale = scale or map_scale(source, c)
     surface = flow.surface
     groups, first = np.unique(corner_groups(surface), return_index=True)
@@ -157,7 +160,7 @@ def map_scale(source: AirContents | SurfaceFlow, c: int) -> PressureScale:
 
 
 def _scale_of_run(contents: AirContents, c: int) -> PressureScale:
-    from panelcp.report.sheets import map_scales, shown_values, cut_at_station, last_station
+    from panelcp.report.sheets import cut_at_station, last_station, map_scales, shown_values
 
     flow = contents.flow
     moving = np.flatnonzero(flow.moving)

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from panelcp.errors import FlowError
 from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.flow.superposition import SurfaceFlow, unit_weights
 from panelcp.report import places
@@ -269,22 +268,3 @@ def key(source: AirContents | SurfaceFlow) -> list[tuple[str, float]]:
 
 def _angle(condition) -> float:
     return (condition.attitude or 0.0) if condition.on_ground else condition.alpha
-
-
-def condition_number(flow: SurfaceFlow, condition: str | int) -> int:
-    """Place of a condition that is given by its name, or by its place from 0 on.
-
-    Raises
-    ------
-    FlowError : no such condition
-    """
-    names = [one.name for one in flow.conditions]
-    if isinstance(condition, str):
-        if condition not in names:
-            raise FlowError(
-                f"no condition is called {condition!r}; there are: {', '.join(map(repr, names))}"
-            )
-        return names.index(condition)
-    if not 0 <= condition < len(names):
-        raise FlowError(f"condition number {condition} is not among 0 to {len(names) - 1}")
-    return int(condition)
