@@ -118,6 +118,7 @@ def _run(arguments) -> int:
         )
     if not arguments.quiet:
         print(_short_table(finished.contents))
+        print(f"on paper: {finished.folder / 'report.pdf'}")
     print(f"report: {finished.folder / 'report.html'}")
     return 0
 
