@@ -258,6 +258,8 @@ def kelvin(value: float) -> str:
     --------
     >>> kelvin(12.4), kelvin(4.96), kelvin(-0.3), kelvin(float("-inf")), kelvin(-1522.0)
     ('12 K', '4.9 K', '−0.3 K', 'no cooling', 'below −200 K')
+    >>> kelvin(7.0), kelvin(10.04), kelvin(-12.6)
+    ('7 K', '10 K', '−13 K')
     """
     if -math.inf < value < -MOST_TOLD:
         return f"below −{MOST_TOLD:.0f} K"
@@ -274,8 +276,8 @@ def judgement(margin: float, chance: float = 0.0) -> str:
 
     Examples
     --------
-    >>> judgement(12.0), judgement(10.0), judgement(4.9), judgement(12.0, 0.6)
-    ('good', 'look', 'stop', 'stop')
+    >>> judgement(12.0), judgement(10.0), judgement(5.0), judgement(4.9), judgement(12.0, 0.6)
+    ('good', 'look', 'look', 'stop', 'stop')
     >>> judgement(12.0, 0.3), judgement(float("nan"))
     ('look', '')
     """

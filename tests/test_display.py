@@ -13,8 +13,6 @@ from panelcp.display import (
     Judged,
     banded,
     facts,
-    judgement,
-    kelvin,
     lines,
     number,
     percent,
@@ -25,8 +23,6 @@ from panelcp.flow.superposition import SurfaceFlow
 from panelcp.onset.conditions import FlightCondition
 from panelcp.panels.solving import UnitSolutions
 from panelcp.quantity import UncertainValue
-from panelcp.report import contents as report_contents
-from panelcp.report import cooling_diagram, cooling_tables
 from panelcp.surface.opening import lay_opening
 from tests import bodies
 
@@ -170,21 +166,6 @@ def test_numbers_that_do_not_exist_are_left_out():
     nothing = float("nan")
     assert (number(nothing), percent(nothing), banded(nothing, 1.0)) == ("", "", "")
     assert number(-0.004, 2, sign=True) == "0.00"
-
-
-MARGINS = (-300.0, -200.0, -0.04, 0.0, 4.99, 5.0, 9.99, 10.0, 10.4, 61.0)
-
-
-@pytest.mark.parametrize("margin", [*MARGINS, float("nan"), float("-inf"), float("inf")])
-def test_words_of_margins_are_those_of_the_page(margin):
-    assert kelvin(margin) == cooling_diagram.kelvin_text(margin)
-    for chance in (float("nan"), 0.0, 0.05, 0.06, 0.5, 0.51, 1.0):
-        assert judgement(margin, chance) == cooling_tables.margin_word(margin, chance)
-
-
-@pytest.mark.parametrize("share", [0.0, 0.004, 0.005, 0.37, 0.995, 0.996, 1.0])
-def test_percents_are_those_of_the_page(share):
-    assert percent(share) == report_contents.percent(share)
 
 
 # --- records -------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from html import escape
 import numpy as np
 
 from panelcp.cooling.results import CoolingResult
+from panelcp.display import LEAST_MARGIN
 from panelcp.placement.choices import Choices
 from panelcp.placement.spoilers import Spoiler, worst_of_each
 from panelcp.report.answers import whole_answer
@@ -26,7 +27,7 @@ from panelcp.report.contents import (
 )
 from panelcp.report.cooling_diagram import budget_parts
 from panelcp.report.cooling_section import cooling_lines, hardest
-from panelcp.report.cooling_tables import LEAST_MARGIN, readable, watched
+from panelcp.report.cooling_tables import readable, watched
 from panelcp.report.margin_section import margin_kelvin
 from panelcp.report.markup import html_list
 from panelcp.report.sections import caution_line

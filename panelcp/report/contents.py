@@ -11,6 +11,7 @@ import numpy as np
 
 from panelcp.cooling.placing import MarginRanking
 from panelcp.cooling.results import CoolingResult
+from panelcp.display import percent
 from panelcp.errors import FlowError
 from panelcp.flow.pocket_edges import PocketEdges
 from panelcp.flow.solutions import Solutions
@@ -406,19 +407,6 @@ def doubt_line(contents: RunContents, pair: int) -> str:
     line += f"; least known: {name} ({percent(share)} of the variance)"
     second = [part for part in others if part[1] >= NAMED_SHARE]
     return line + "".join(f", then {name} ({percent(share)})" for name, share in second)
-
-
-def percent(share: float) -> str:
-    """Whole percents; what is not quite none or all is said so.
-
-    Examples
-    --------
-    >>> percent(0.873), percent(0.0005), percent(0.9991)
-    ('87 %', 'less than 1 %', 'more than 99 %')
-    """
-    if share < 0.005:
-        return "less than 1 %"
-    return "more than 99 %" if share > 0.995 else f"{100 * share:.0f} %"
 
 
 def kept(text: str) -> str:

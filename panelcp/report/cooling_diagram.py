@@ -15,13 +15,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from panelcp.cooling.findings import MOST_TOLD
 from panelcp.cooling.installation import OUTSIDE, Installation
 from panelcp.cooling.results import CoolingResult
+from panelcp.display import ENOUGH_MARGIN, LEAST_MARGIN
+from panelcp.display import kelvin as kelvin_text
 from panelcp.report.contents import percent
 from panelcp.report.cooling_tables import (
-    ENOUGH_MARGIN,
-    LEAST_MARGIN,
     ZERO_CELSIUS,
     core_flags,
     core_word,
@@ -769,28 +768,6 @@ def margin_text(margin: float, word: str | None = None) -> str:
     if word == "":
         return "margin not predicted"
     return f"margin {kelvin_text(margin)}, {margin_word(margin) if word is None else word}"
-
-
-def kelvin_text(value: float) -> str:
-    """A difference of temperature; below 10 K, where it matters, never rounded up over a limit.
-
-    Examples
-    --------
-    >>> kelvin_text(12.4), kelvin_text(4.96), kelvin_text(-0.3), kelvin_text(float("-inf"))
-    ('12 K', '4.9 K', '−0.3 K', 'no cooling')
-    >>> kelvin_text(7.0), kelvin_text(10.04), kelvin_text(-12.6)
-    ('7 K', '10 K', '−13 K')
-    >>> kelvin_text(-1522.0)
-    'below −200 K'
-    """
-    if -np.inf < value < -MOST_TOLD:
-        return f"below −{MOST_TOLD:.0f} K"
-    if not np.isfinite(value):
-        return "not known" if np.isnan(value) else "no end" if value > 0.0 else "no cooling"
-    if abs(value) < 10.0:
-        value = np.floor(value * 10.0 + 1e-9) / 10.0
-        return f"{value:.1f}".removesuffix(".0").replace("-", "−") + " K"
-    return f"{round(value)} K".replace("-", "−")
 
 
 def _told(result: CoolingResult, c: int, box: Box, flow: float) -> str:

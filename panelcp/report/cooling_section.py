@@ -9,6 +9,7 @@ from html import escape
 import numpy as np
 
 from panelcp.cooling.results import CoolingResult
+from panelcp.display import ENOUGH_MARGIN, GOOD_CHANCE, LEAST_MARGIN, STOP_CHANCE
 from panelcp.report.contents import CAUTIONS, LIKELY, POSSIBLE, listed, percent
 from panelcp.report.cooling_diagram import (
     DIAGRAM_STYLE,
@@ -24,10 +25,6 @@ from panelcp.report.cooling_diagram import (
     signed,
 )
 from panelcp.report.cooling_tables import (
-    ENOUGH_MARGIN,
-    GOOD_CHANCE,
-    LEAST_MARGIN,
-    STOP_CHANCE,
     ZERO_CELSIUS,
     UsualCheck,
     all_notes,

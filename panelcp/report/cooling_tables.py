@@ -30,14 +30,11 @@ import numpy as np
 
 from panelcp.cooling.installation import OUTSIDE
 from panelcp.cooling.results import Banded, CoolingResult
+from panelcp.display import GOOD, LOOK, STOP
+from panelcp.display import judgement as margin_word
 from panelcp.report.tables import IN_H2O, _csv
 
 ZERO_CELSIUS = 273.15
-ENOUGH_MARGIN, LEAST_MARGIN = 10.0, 5.0
-"""K: a margin above the first is good, below the second a reason to stop (common practice)."""
-GOOD_CHANCE, STOP_CHANCE = 0.05, 0.5
-"""Of being too hot: above the first a margin is not good, above the second a stop (ours)."""
-GOOD, LOOK, STOP = "good", "look", "stop"
 
 _COLUMNS = {
     "flow_kg_per_s": 5,
@@ -169,28 +166,6 @@ def readable(result: CoolingResult) -> CoolingResult:
             for state in result.other_states
         ),
     )
-
-
-def margin_word(margin: float, chance: float = 0.0) -> str:
-    """Judgement of a margin: good, look or stop; nothing where there is none.
-
-    Parameters
-    ----------
-    margin : K
-    chance : of being too hot; above GOOD_CHANCE no margin is good, above STOP_CHANCE it is a stop
-
-    Examples
-    --------
-    >>> margin_word(12.0), margin_word(10.0), margin_word(5.0), margin_word(4.9)
-    ('good', 'look', 'look', 'stop')
-    >>> margin_word(12.0, 0.3), margin_word(12.0, 0.6), margin_word(float("nan"))
-    ('look', 'stop', '')
-    """
-    if np.isnan(margin):
-        return ""
-    if margin < LEAST_MARGIN or chance > STOP_CHANCE:
-        return STOP
-    return GOOD if margin > ENOUGH_MARGIN and not chance > GOOD_CHANCE else LOOK
 
 
 def core_word(result: CoolingResult, k: int, c: int) -> str:

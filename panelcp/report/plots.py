@@ -19,7 +19,7 @@ from functools import cache
 import numpy as np
 
 from panelcp.cooling.results import CoolingResult
-from panelcp.display import ratio_word
+from panelcp.display import ENOUGH_MARGIN, LEAST_MARGIN, LOOK, STOP, ratio_word
 from panelcp.errors import NetworkError, PlacementError
 from panelcp.placement.curves import Curves
 from panelcp.placement.ranking import OpeningRanking
@@ -28,10 +28,6 @@ from panelcp.report.contents import percent
 from panelcp.report.cooling_diagram import budget_parts, kelvin_text
 from panelcp.report.cooling_section import hardest
 from panelcp.report.cooling_tables import (
-    ENOUGH_MARGIN,
-    LEAST_MARGIN,
-    LOOK,
-    STOP,
     core_word,
     readable,
     watched,

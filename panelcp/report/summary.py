@@ -39,12 +39,7 @@ def summary(contents: RunContents) -> dict[str, Any]:
     dict, see `panelcp.report.summary_schema` for the schema
     """
     return {
-        "format": FORMAT,
-        "version": contents.version,
-        "inputs_hash": contents.input_hash,
-        "name": contents.name,
-        "question": contents.question,
-        "note": contents.note,
+        **_head(contents),
         "answer": whole_answer(contents),
         "notices": list(contents.notices),
         "warnings": list(contents.warnings),
@@ -72,12 +67,7 @@ def summary(contents: RunContents) -> dict[str, Any]:
 def air_summary(contents: AirContents) -> dict[str, Any]:
     """What is known of the pressures alone; keys and meaning are those of `summary`."""
     return {
-        "format": FORMAT,
-        "version": contents.version,
-        "inputs_hash": contents.input_hash,
-        "name": contents.name,
-        "question": contents.question,
-        "note": contents.note,
+        **_head(contents),
         "notices": list(contents.notices),
         "warnings": list(contents.warnings),
         "cautions": list(CAUTIONS),
@@ -88,6 +78,18 @@ def air_summary(contents: AirContents) -> dict[str, Any]:
         "openings": _openings(contents),
         "marks": _marks(contents),
         "inputs": contents.inputs,
+    }
+
+
+def _head(contents: AirContents) -> dict[str, Any]:
+    """What the inputs are called."""
+    return {
+        "format": FORMAT,
+        "version": contents.version,
+        "inputs_hash": contents.input_hash,
+        "name": contents.name,
+        "question": contents.question,
+        "note": contents.note,
     }
 
 
