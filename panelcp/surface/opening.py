@@ -38,6 +38,9 @@ LEAST_COVER = 1e-9
 STEEP = 0.25
 """Least cosine between the opening's axis and the skin under it."""
 
+STRAIGHT = 1e-6
+"""Sine of an angle in an outline that is none."""
+
 RIM_WIDTHS = 0.25
 """The lip is looked at so many widths outside the outline."""
 
@@ -291,17 +294,31 @@ def panel_cover(surface: SurfaceMesh, opening: Opening) -> np.ndarray:
     -----
     Panels that look the same way as the opening are cut with the outline in the opening's plane.
     """
-    flat = (opening.outline - opening.centre) @ np.array([opening.along, opening.across]).T
-    radius = float(np.linalg.norm(flat, axis=1).max())
-    near = SkinFinder(surface).near(opening.centre, 1.5 * radius)
-    near = near[surface.normals[near] @ opening.normal > STEEP]
-    plane = (surface.corners[near] - opening.centre) @ np.array([opening.along, opening.across]).T
+    axes = np.array([opening.along, opening.across])
+    window = _bent((opening.outline - opening.centre) @ axes.T)
+    sizes = np.linalg.norm(surface.corners - surface.centroids[:, None], axis=2)
+    reach = 1.5 * np.linalg.norm(window, axis=1).max() + sizes.max()
+    away = np.linalg.norm(surface.centroids - opening.centre, axis=1)
+    near = np.flatnonzero((away < reach) & (surface.normals @ opening.normal > STEEP))
+    plane = (surface.corners[near] - opening.centre) @ axes.T
+    edge = np.roll(window, -1, axis=0) - window
+    left = edge[:, 0] * (plane[..., None, 1] - window[:, 1])
+    left -= edge[:, 1] * (plane[..., None, 0] - window[:, 0])
+    within = (left >= 0.0).all(axis=(1, 2))
+    beside = (left < 0.0).all(axis=1).any(axis=1)
     cover = np.zeros(surface.n_panels)
-    for panel, corners in zip(near, plane, strict=True):
-        whole = _polygon_area(corners)
-        part = _polygon_area(_clipped(corners, flat)) / whole
-        cover[panel] = min(1.0, part) if part > LEAST_COVER else 0.0
+    cover[near[within]] = 1.0
+    for k in np.flatnonzero(~within & ~beside):
+        part = _polygon_area(_clipped(plane[k], window)) / _polygon_area(plane[k])
+        cover[near[k]] = min(1.0, part) if part > LEAST_COVER else 0.0
     return cover
+
+
+def _bent(outline: np.ndarray) -> np.ndarray:
+    """Points of a closed outline (n, 2) at which it bends: others cost time only."""
+    behind, ahead = outline - np.roll(outline, 1, axis=0), np.roll(outline, -1, axis=0) - outline
+    turn = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
+    return outline[np.abs(turn) > STRAIGHT * np.hypot(*behind.T) * np.hypot(*ahead.T)]
 
 
 def _clipped(polygon: np.ndarray, window: np.ndarray) -> np.ndarray:

@@ -10,7 +10,7 @@ because texts as data are refused by some general-purpose readers.
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from panelcp.flow.superposition import SurfaceFlow, unit_weights
 from panelcp.report import places
 from panelcp.report.contents import AirContents
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
-from panelcp.surface.opening import STEEP, Opening, panel_cover
+from panelcp.surface.opening import Opening, panel_cover
 
 NOTES = (
     "Lengths m; axes x aft (station), y to the right wing (butt line), z up (waterline).",
@@ -35,9 +35,6 @@ NOTES = (
     "model error of Cp, which goes by region, is not in them: see marks in summary.json.",
 )
 """What a reader of the fields must know."""
-
-STRAIGHT = 1e-6
-"""Sine of an angle in an outline that is none."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,39 +198,8 @@ def opening_cover(surface: SurfaceMesh, openings: list[Opening]) -> np.ndarray:
     for k, opening in enumerate(openings):
         for one in (opening, opening.twin):
             if one is not None:
-                cover[k] = np.maximum(cover[k], _cover(surface, one))
+                cover[k] = np.maximum(cover[k], panel_cover(surface, one))
     return cover
-
-
-def _cover(surface: SurfaceMesh, opening: Opening) -> np.ndarray:
-    """The same as `panel_cover`, which is asked for panels only that the outline may cross."""
-    axes = np.array([opening.along, opening.across])
-    start = (opening.outline - opening.centre) @ axes.T
-    edge = np.roll(start, -1, axis=0) - start
-    sizes = np.linalg.norm(surface.corners - surface.centroids[:, None], axis=2)
-    reach = 1.5 * np.linalg.norm(start, axis=1).max() + sizes.max()
-    away = np.linalg.norm(surface.centroids - opening.centre, axis=1)
-    near = np.flatnonzero((away < reach) & (surface.normals @ opening.normal > STEEP))
-    flat = (surface.corners[near] - opening.centre) @ axes.T
-    left = edge[:, 0] * (flat[..., None, 1] - start[:, 1])
-    left -= edge[:, 1] * (flat[..., None, 0] - start[:, 0])
-    within = (left >= 0.0).all(axis=(1, 2))
-    crossed = near[~within & ~(left < 0.0).all(axis=1).any(axis=1)]
-    cover = np.zeros(surface.n_panels)
-    cover[near[within]] = 1.0
-    if len(crossed):
-        some = SurfaceMesh(surface.vertices, surface.triangles[crossed])
-        cover[crossed] = panel_cover(some, _without_straight(opening))
-    return cover
-
-
-def _without_straight(opening: Opening) -> Opening:
-    """The same opening without points of its outline on straight lines, which cost time only."""
-    flat = (opening.outline - opening.centre) @ np.array([opening.along, opening.across]).T
-    behind, ahead = flat - np.roll(flat, 1, axis=0), np.roll(flat, -1, axis=0) - flat
-    turn = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
-    bent = np.abs(turn) > STRAIGHT * np.hypot(*behind.T) * np.hypot(*ahead.T)
-    return replace(opening, outline=opening.outline[bent])
 
 
 def key(source: AirContents | SurfaceFlow) -> list[tuple[str, float]]:
