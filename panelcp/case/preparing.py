@@ -142,6 +142,7 @@ def prepare_case(case: Case, progress: Progress = quiet) -> PreparedCase:
     mistakes += overlapping_openings(openings)
     _check_bay(case, openings, mistakes)
     _check_firewall(case, surface, mistakes)
+    _check_sections(case, surface, mistakes)
     searches = _run_searches(case, finder, openings, mistakes)
     if mistakes:
         count = len(mistakes)
@@ -268,6 +269,17 @@ def _check_bay(case: Case, openings: list[Opening], mistakes: list[str]):
         require_named_apart(openings, case.combinations)
     except PanelcpError as error:
         mistakes.append(str(error))
+
+
+def _check_sections(case: Case, surface: SurfaceMesh, mistakes: list[str]):
+    """Note cuts across that miss the body."""
+    low, high = surface.bounds[:, 0]
+    for station in case.report.section_stations:
+        if not low < station < high:
+            mistakes.append(
+                f"section_stations in [report]: STA {1e3 * station:.0f} mm misses the body, which "
+                f"runs from STA {1e3 * low:.0f} to {1e3 * high:.0f} mm"
+            )
 
 
 def _check_firewall(case: Case, surface: SurfaceMesh, mistakes: list[str]):

@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from panelcp import CaseError, read_case
+from panelcp.case.preparing import prepare_case
 from panelcp.case.report_table import PAPERS, SHEET_VIEWS, ReportSettings, day
 from panelcp.case.running import printed_so
 from panelcp.errors import QuantityError
@@ -83,3 +84,15 @@ def test_date_and_paper_of_a_run_go_before_those_of_the_case(tmp_path):
         printed_so(case, paper="A3")
     with pytest.raises(CaseError, match="date 'May' is not a day"):
         printed_so(case, date="May")
+
+
+def test_cuts_that_miss_the_body_are_refused(tmp_path):
+    lines = '[report]\nsection_stations = ["3 m", "1 m", "-2 m"]\n'
+    case = read_case(write_case(tmp_path, changed(REPORT, lines)))
+    with pytest.raises(CaseError) as error:
+        prepare_case(case)
+    text = str(error.value)
+    assert "2 of its entries do not fit the surface" in text
+    assert "STA 3000 mm misses the body, which runs from STA -2000 to 2000 mm" in text
+    assert "STA -2000 mm misses" in text
+    assert "STA 1000" not in text
