@@ -219,6 +219,16 @@ width = {exit_size}
 # from = "radiator"              # the place ahead of it
 # to = "bay"
 # area = {{ value = "10 cm2", low = "5 cm2", high = "20 cm2", mark = "memory" }}
+
+# How results are shown.
+# [report]
+# views = ["left", "top", "bottom", "front", "three-quarter"]   # also right
+# best = 8                       # places in the short list
+# paper = "A4"                   # or "Letter"
+# date = "2026-05-01"            # on the report; left out: today
+# same_limits = false            # each map on its own scale; left out: one scale of Cp for all
+# grey_print = true              # maps for printers without colour
+# section_stations = [{section}]   # where the body is cut across
 """
 
 NEEDED_PRESSURE = (
@@ -313,6 +323,7 @@ def starter_case(
         bottom_high=_place([bottom_rear, half, 0.5 * (low[2] + high[2])]),
         exit=_place(exit_place(surface, 0.5 * (front + bottom_rear))),
         bay_height=_length(round(0.5 * (low[2] + high[2]), 3) + 0.0),
+        section=_length(round(0.5 * (front + bottom_rear), 3) + 0.0),
     )
 
 

@@ -7,6 +7,7 @@ import pytest
 
 from panelcp.case.preparing import prepare_case
 from panelcp.case.reading import read_case
+from panelcp.case.report_table import REPORT, ReportSettings
 from panelcp.case.starter import exit_place, inlet_place, write_starter_case
 from panelcp.cooling.installation import BAY, Friction
 from panelcp.errors import CaseError, SurfaceError
@@ -213,3 +214,18 @@ def test_case_in_place_of_a_mesh(tmp_path):
     path, _ = write_starter_case(tmp_path / "body.stl")
     with pytest.raises(CaseError, match=r"body\.toml: is a case, not a mesh; .*'panelcp check'"):
         write_starter_case(path)
+
+
+def test_the_look_of_the_results_is_ready_to_be_changed(tmp_path):
+    write_body(tmp_path / "body.stl")
+    path = write_starter_case(tmp_path / "body.stl")[0]
+    assert read_case(path).report == ReportSettings()
+    text = path.read_text(encoding="utf-8")
+    start = text.index("# [report]")
+    opened = re.sub(r"(?m)^# ", "", text[start:])
+    path.write_text(text[:start] + opened, encoding="utf-8")
+    found = read_case(path).report
+    assert (found.same_limits, found.grey_print, found.date) == (False, True, "2026-05-01")
+    keys = {line.split(" = ")[0] for line in opened.split("\n") if " = " in line}
+    assert keys == set(REPORT) - {"last_station", "compressibility"}
+    assert prepare_case(read_case(path)).case.report.section_stations
