@@ -8,7 +8,7 @@ import pytest
 import panelcp
 from panelcp.case.examples import example_names
 from panelcp.cli import COMMANDS, main
-from tests.cases import CASE, changed, write_body, write_case
+from tests.cases import CASE, changed, few_dots, write_body, write_case
 
 
 @pytest.fixture
@@ -179,7 +179,8 @@ def test_new_then_check_then_run(run, tmp_path):
     status, out, err = run("check", case)
     assert (status, err) == (0, "")
     assert out.endswith("no mistakes found\n")
-    status, out, err = run("run", case, "--results", tmp_path / "out")
+    with few_dots():
+        status, out, err = run("run", case, "--results", tmp_path / "out")
     assert status == 0, err
     (folder,) = (tmp_path / "out").glob("run-*")
     assert out.endswith(f"report: {folder / 'report.html'}\n")
@@ -193,7 +194,8 @@ def test_new_then_check_then_run(run, tmp_path):
 
 def test_quiet_run_prints_the_place_of_the_report_only(run, tmp_path):
     text = changed('"40 m/s"', '"0 m/s"')
-    status, out, err = run("run", write_case(tmp_path, text), "--quiet")
+    with few_dots():
+        status, out, err = run("run", write_case(tmp_path, text), "--quiet")
     assert (status, err) == (0, "")
     (folder,) = (tmp_path / "results").glob("run-*")
     assert out == f"report: {folder / 'report.html'}\n"

@@ -57,8 +57,8 @@ def pressures_case(case, results=None, progress: Progress = quiet) -> PressureRu
     case = case if isinstance(case, Case) else read_case(case, both_uses=False)
     alone = replace(case, searches=(), combinations=None, installation=None)
     root = Path(results) if results is not None else case.path.parent / "results"
+    require_folder(root)
     with compiling(progress):
         prepared = prepare_case(alone, progress)
-        require_folder(root)
         contents = solve_pressures(prepared, progress)
         return PressureRun(write_pressures(contents, root, progress), contents)

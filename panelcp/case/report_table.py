@@ -60,7 +60,7 @@ def day(raw) -> str:
             return Date.fromisoformat(raw.strip()).isoformat()
     except ValueError:
         pass
-    raise QuantityError(f"{str(raw)!r} is not a day; write it as 2026-05-01")
+    raise QuantityError(f"{str(raw)!r} is not a day; write year-month-day, as in 2026-05-01")
 
 
 def printed_day(date=None) -> str:

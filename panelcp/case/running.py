@@ -104,9 +104,9 @@ def finished_run(case, results, progress: Progress, write: Callable, only: str =
 
     case = case if isinstance(case, Case) else read_case(case)
     root = Path(results) if results is not None else case.path.parent / "results"
+    require_folder(root)
     with compiling(progress):
         prepared = prepare_case(case, progress)
-        require_folder(root)
         contents = solve_case(prepared, progress, only)
         return Run(write(contents, root, progress), contents)
 

@@ -8,21 +8,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from panelcp.errors import PlacementError, SurfaceError
+from panelcp.placement.foot import VIEWS
 from panelcp.placement.rules import PlaceRules, clearance
 from panelcp.surface.mesh import SurfaceMesh, frozen_array
 from panelcp.surface.opening import Opening, lay_opening, paired
 from panelcp.surface.rays import SkinFinder
 from panelcp.surface.repair import format_place
-
-VIEWS = {
-    "top": (2, -1.0),
-    "bottom": (2, 1.0),
-    "right": (1, -1.0),
-    "left": (1, 1.0),
-    "front": (0, 1.0),
-    "rear": (0, -1.0),
-}
-"""Side looked at from: axis and sign of the line of sight."""
 
 SIDES_OF_PAIR = ("right", "left")
 SINGLE, MIRRORED = "single", "mirrored"

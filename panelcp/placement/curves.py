@@ -25,7 +25,7 @@ from panelcp.errors import PlacementError, SurfaceError
 from panelcp.flow.solutions import Solutions
 from panelcp.flow.superposition import SurfaceFlow, interpolated_air
 from panelcp.onset.conditions import FlightCondition
-from panelcp.placement.candidates import VIEWS
+from panelcp.placement.foot import STEP, line_points, windshield_foot
 from panelcp.placement.ranking import OpeningRanking, opening_pressures
 from panelcp.placement.sweeps import BEARING, VALUES, Sweep, can_sweep, in_flight, sweep, sweep_base
 from panelcp.surface.interpolation import point_operator
@@ -35,12 +35,8 @@ from panelcp.surface.rays import SkinFinder
 
 SIDE_ORDER = ("top", "bottom", "right", "left", "front", "rear")
 
-STEP, WINDOW_STEP = 0.01, 0.025
-"""m, between the stations of a line and of a moving opening."""
-
-FOOT_REACH, FOOT_BEND, FOOT_SLOPE = 0.08, 10.0, 20.0
-"""A windshield's foot: slopes are taken over so many metres to both sides; the skin bends up by at
-least so many degrees, and ahead of it is inclined by at most so many."""
+WINDOW_STEP = 0.025
+"""m, between the stations of a moving opening."""
 
 AMPLIFIED = 3.0
 """Points whose interpolation has weights that add up to more, in size, are left out of a line: at
@@ -230,46 +226,6 @@ class SkinLine:
         return self.deviation / self._q[:, None]
 
 
-def line_points(
-    finder: SkinFinder, side: str, first: float, last: float, across: float = 0.0, step=STEP
-) -> tuple[np.ndarray, np.ndarray]:
-    """Where rays from one side, one every step, meet the skin.
-
-    Parameters
-    ----------
-    finder : SkinFinder
-    side : "top", "bottom", "right" or "left"
-    first, last : m, stations
-    across : m, butt line of a line above or below, waterline of one at a side
-    step : m
-
-    Returns
-    -------
-    points : (n, 3) float, m; where there is no skin none
-    panels : (n,) int
-
-    Raises
-    ------
-    PlacementError : another side, or no skin anywhere on the line
-    """
-    if side not in ("top", "bottom", "right", "left"):
-        raise PlacementError(f"a line along the {side} is not known; expected top to left")
-    axis, sign = VIEWS[side]
-    low, high = finder.surface.bounds
-    station = np.arange(np.ceil(first / step - 1e-9), np.floor(last / step + 1e-9) + 1.0) * step
-    origins = np.full((len(station), 3), float(across))
-    origins[:, 0] = station
-    origins[:, axis] = low[axis] - 1.0 if sign > 0.0 else high[axis] + 1.0
-    panels, points = finder.hits(origins, sign * np.eye(3)[axis])
-    met = panels >= 0
-    if not met.any():
-        raise PlacementError(
-            f"no skin on the {side} line from STA {1e3 * first:.0f} to {1e3 * last:.0f} mm at "
-            f"{1e3 * across:.0f} mm; correct its ends or its height"
-        )
-    return points[met], panels[met]
-
-
 def widest_height(surface: SurfaceMesh, first: float, last: float) -> float:
     """m: waterline of the widest point of the body between two stations."""
     points = surface.centroids
@@ -396,29 +352,6 @@ def _blind(flow: SurfaceFlow) -> np.ndarray:
 def _added(parts) -> np.ndarray:
     """Independent deviations added in squares."""
     return np.sqrt(sum(np.asarray(part) ** 2 for part in parts))
-
-
-def windshield_foot(points) -> float | None:
-    """Station at which a line on top of the body bends up to a windshield; None without one.
-
-    Parameters
-    ----------
-    points : (n, 3) float, m, from `line_points`, front to back
-
-    Returns
-    -------
-    float, m: the aftmost place at which the skin, nearly level ahead of it, bends up the most
-    """
-    x, z = np.asarray(points)[:, 0], np.asarray(points)[:, 2]
-    inside = x[(x >= x[0] + FOOT_REACH) & (x <= x[-1] - FOOT_REACH)]
-    here, ahead, behind = (np.interp(inside + d, x, z) for d in (0.0, -FOOT_REACH, FOOT_REACH))
-    before, after = (np.degrees(np.arctan2(dz, FOOT_REACH)) for dz in (here - ahead, behind - here))
-    bend = np.where((np.abs(before) <= FOOT_SLOPE) & (after > 0.0), after - before, 0.0)
-    bent = np.flatnonzero(bend >= FOOT_BEND)
-    if not len(bent):
-        return None
-    run = bent[np.flatnonzero(np.diff(bent, prepend=-9) > 1)[-1] :]
-    return float(inside[run[np.argmax(bend[run])]])
 
 
 # --- how far forward -----------------------------------------------------------------------

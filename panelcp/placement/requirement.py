@@ -14,7 +14,7 @@ EXPONENT = UncertainValue(
     1.7, 1.6, 1.8, "common practice", "pressure drop of a louvred core against flow, range"
 )
 
-WEAK_MARKS = ("common practice", "memory")
+KEPT_MARKS = ("common practice", "memory", "yours")
 """Marks that stay when a number is scaled; others become "derived"."""
 
 
@@ -64,7 +64,7 @@ class NeededPressure:
             value=reference.value * thin * flow**EXPONENT.value,
             low=reference.low * thin * least if reference.has_band else None,
             high=reference.high * thin * most if reference.has_band else None,
-            mark=reference.mark if reference.mark in WEAK_MARKS else "derived",
+            mark=reference.mark if reference.mark in KEPT_MARKS else "derived",
             source="scaled from needed_pressure in [engine] with power and outside air",
             kind="pressure",
         )

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from panelcp.errors import PlacementError
+from panelcp.placement.foot import foot_of_windshield
 from panelcp.surface.curved import corner_normals
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.neighbours import smooth_neighbours
@@ -399,7 +400,8 @@ def windshield_cautions(surface: SurfaceMesh, openings: Sequence[Opening]) -> li
 
     Parameters
     ----------
-    surface : SurfaceMesh; without a region named "windshield" nothing can be told
+    surface : SurfaceMesh; the windshield is its region of that name, and of exits on top also what
+        lies behind the place where the skin bends up to it, whichever is nearer
     openings : laid onto it
 
     Notes
@@ -407,17 +409,40 @@ def windshield_cautions(surface: SurfaceMesh, openings: Sequence[Opening]) -> li
     The older US rule for light aeroplanes asked for fire-resistant material for 24 in behind an
     opening in the engine cowl: 14 CFR 23.1193(d), text before 2017, from memory.
     """
-    if not _has_windshield(surface):
+    exits = [opening for opening in openings if opening.lets_air_out]
+    if not exits:
         return []
-    glass = _Panels(surface.corners[surface.region(WINDSHIELD)])
+    foot, glass = foot_of_windshield(surface), None
+    if _has_windshield(surface):
+        glass = _Panels(surface.corners[surface.region(WINDSHIELD)])
     lines = []
-    for opening in openings:
-        gap = glass.distance(_points(opening)) if opening.lets_air_out else np.inf
-        if gap < FIRE_DISTANCE:
+    for opening in exits:
+        gap = np.inf if glass is None else glass.distance(_points(opening))
+        ahead = _ahead_of(foot, opening)
+        if min(gap, ahead) < FIRE_DISTANCE:
             lines.append(
-                f"{opening.name} is {_mm(round(gap, 3))} from the windshield: an exit there is a "
-                "path for flame, smoke and hot fluid to glass and people. The older US rule for "
-                "light aeroplanes asked for fire-resistant material for 24 in (610 mm) behind an "
-                "opening in the cowl (14 CFR 23.1193(d), before 2017, from memory); acrylic is not"
+                f"{opening.name} is {_near_glass(gap, ahead, foot)}: an exit there is a path for "
+                "flame, smoke and hot fluid to glass and people; measure to the glass itself. The "
+                "older US rule for light aeroplanes asked for fire-resistant material for 24 in "
+                "(610 mm) behind an opening in the cowl (14 CFR 23.1193(d), before 2017, from "
+                "memory); acrylic is not"
             )
     return lines
+
+
+def _ahead_of(foot: np.ndarray | None, opening: Opening) -> float:
+    """m: from an exit on top to the line across the body through the foot; infinite of others."""
+    if foot is None or opening.side != "top":
+        return np.inf
+    away = (_points(opening) - foot)[:, [0, 2]]
+    return float(np.hypot(*away.T).min()) if (away[:, 0] < 0.0).any() else np.inf
+
+
+def _near_glass(gap: float, ahead: float, foot: np.ndarray | None) -> str:
+    words = []
+    if np.isfinite(gap):
+        words.append(f"{_mm(round(gap, 3))} from the region called {WINDSHIELD}")
+    if np.isfinite(ahead):
+        where = f"the foot of the windshield by the shape of the skin (STA {1e3 * foot[0]:.0f} mm)"
+        words.append(f"{_mm(round(ahead, 3))} from {where}")
+    return " and ".join(words)

@@ -92,14 +92,7 @@ def tape_text(contents: RunContents, name: str) -> str:
     tape = contents.tape.get(name)
     if tape is None:
         return ""
-    if tape.centre_line < 5e-4:
-        text = f"on the {tape.side} centre line"
-    else:
-        text = f"{1e3 * tape.centre_line:.0f} mm from the {tape.side} centre line"
-    if tape.firewall is not None:
-        where = "ahead of" if tape.firewall >= 0.0 else "behind"
-        text += f", {1e3 * abs(tape.firewall):.0f} mm {where} the firewall"
-    return f"{text} (centre of the opening, tape on the skin)"
+    return f"{tape.text()} (centre of the opening, tape on the skin)"
 
 
 def _numbers(contents: RunContents, k: int, pair: int) -> list[tuple[str, str]]:

@@ -195,6 +195,11 @@ class AirContents:
         )
 
     @property
+    def trace(self) -> str:
+        """What a picture needs to be found again: inputs and program."""
+        return f"Inputs {self.input_hash}, panelcp {self.version}."
+
+    @property
     def short_list(self) -> list[int]:
         """Best pairs whose places do not overlap; none where places were not ranked."""
         return [] if self.ranking is None else self.ranking.distinct(self.best)

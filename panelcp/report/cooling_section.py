@@ -213,7 +213,7 @@ def _pressure_line(result: CoolingResult) -> str:
     if known:
         c = min(known, key=lambda c: outside[c])
         parts.append(
-            f"no margin is left at {_celsius(np.floor(outside[c] - 273.15) + 273.15)} outside in "
+            f"no margin is left at {_celsius(whole_below(outside[c]))} outside in "
             f"{listed([result.conditions[c]])} (central estimate: about an even chance to be too "
             "hot there)"
         )
@@ -383,7 +383,7 @@ def _margin_table(result: CoolingResult) -> str:
         cells = [(condition, "p"), ("yes" if result.decides[c] else "no", "t")]
         cells += [_margin_cell(result, k, c) for k in range(len(result.cores))]
         cells += [_ratio_cell(result.available_over_needed[c])]
-        cells.append((_celsius(result.highest_outside[c], ""), ""))
+        cells.append((_celsius(whole_below(result.highest_outside[c]), ""), ""))
         rows.append(html_row(cells, titles=titles))
         found = [(core.name, core_flags(result, k, c)) for k, core in enumerate(result.cores)]
         rows += _flag_row([f"{name}: {', '.join(f)}" for name, f in found if f], len(titles))
@@ -721,12 +721,21 @@ def _lost(result: CoolingResult, c: int) -> str:
     return f"{int(result.lost_samples[c])} of {result.samples}" if result.samples else ""
 
 
+def whole_below(temperature: float) -> float:
+    """K: the whole degree Celsius below, so that no room is promised that is not there."""
+    return float(np.floor(temperature - 273.15) + 273.15)
+
+
 def _samples(result: CoolingResult) -> str:
     if not result.samples:
         return "nothing was sampled, so there are no bands and no probabilities"
-    lost = int(np.sum(result.lost_samples))
-    worlds = f"bands and probabilities from {result.samples} sampled worlds"
-    return f"{worlds}; {lost} did not converge and are left out" if lost else worlds
+    c = int(np.argmax(result.lost_samples))
+    lost = int(result.lost_samples[c])
+    worlds = f"bands and probabilities from {result.samples} sampled worlds in every condition"
+    if not lost:
+        return worlds
+    where = listed([result.conditions[c]])
+    return f"{worlds}; up to {lost} of them ({where}) found no steady state and are left out there"
 
 
 def _coupling(result: CoolingResult) -> str:

@@ -53,8 +53,9 @@ def _new_draft(results: Path, name: str) -> Path:
         results.mkdir(parents=True, exist_ok=True)
         return Path(tempfile.mkdtemp(prefix=f".{name}-", dir=results))
     except OSError as error:
+        why = "it is a file, not a folder" if results.is_file() else error.strerror
         raise CaseError(
-            f"{results}: results cannot be written here ({error.strerror}); copy the case to a "
+            f"{results}: results cannot be written here ({why}); copy the case to a "
             "folder of your own, or give --results"
         ) from None
 

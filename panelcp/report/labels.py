@@ -18,7 +18,7 @@ _LABEL_WAYS = np.stack([np.cos(_TURNS), np.sin(_TURNS)], axis=1).tolist()
 _MORE_TURNS = 3
 _FAR, _COVER_COST = 50.0, 0.6  # a label goes 30 points further to leave the body free
 _NUMBER_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
-_NUMBER_GAP = 2.8  # points, between a number and its line: a dash must not look like a minus
+_NUMBER_GAP = 4.4  # points, between a number and its line: a dash must not look like a minus
 _STRAIGHT = 0.95  # least chord / arc of the piece of line under a number
 _LEAST_LENGTH = 3.5  # of a line, in widths of its number
 

@@ -779,12 +779,16 @@ def _hatch(axes, x, y, spread, side: CutSide, number: int):
     if side.state is None:
         return
     levels = hatch_levels(side.state[number])
+    # the state changes half way between two points
+    middle = 0.5 * (np.arange(len(x) - 1) + np.arange(1, len(x)))
+    place = np.sort(np.concatenate([np.arange(len(x)), middle - 1e-6, middle + 1e-6]))
+    fine = [np.interp(place, np.arange(len(x)), part) for part in (x, y - spread, y + spread)]
+    nearest = levels[np.clip(np.floor(place + 0.5).astype(int), 0, len(x) - 1)]
     for level, marks in _HATCHES.items():
-        where = levels == level
-        where = where | np.append(where[1:], False)  # up to the point before, so none is a point
+        where = nearest == level
         if where.any():
             axes.fill_between(
-                *(x, y - spread, y + spread),
+                *fine,
                 where=where,
                 facecolor="none",
                 edgecolor=SOFT,

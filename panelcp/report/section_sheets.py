@@ -48,7 +48,8 @@ MODEL_MARK = "model error of a patch-mean Cp"
 
 HEADING = ("cut", "side", "condition", "STA_m", "BL_m", "WL_m", "arc_m", "cp")
 HEADING += ("pressure_Pa", "deviation_Pa", "air")
-"""Columns of sections.csv; arc_m is the way along the skin from the nose, or from the top."""
+"""Columns of sections.csv; arc_m is the way along the skin from the nose, or from the top down to
+each side (the plots show the left side negative)."""
 
 _FOOT_FONT, _FOOT_LINE = 7.0, 0.125
 
@@ -192,7 +193,7 @@ def _write_sheet(contents: AirContents, air: CutAir, numbers, measured, caption:
     }
     with own_look():
         wide = 10.0 if air.plane == "station" else 7.5
-        text = f"{contents.name}. {caption}"
+        text = f"{contents.name}. {caption} {contents.trace}"
         lines = wrapped(text, (wide - 0.7) * 72.0, _FOOT_FONT)
         foot = 0.15 + _FOOT_LINE * len(lines)
         axes = new_cut_figure(air, float(surface.bounds[0, 0]), end, foot)
@@ -246,12 +247,10 @@ def _rows(air: CutAir, side, c: int):
     states = ["not looked at"] * len(side.arc)
     if side.state is not None:
         states = [STATE_NAMES[int(state)] for state in side.state[c]]
-    values = zip(
-        *(side.points + 0.0, side.arc, side.pressure[c], side.deviation[c], states), strict=True
-    )
+    values = zip(*(side.points, side.arc, side.pressure[c], side.deviation[c], states), strict=True)
     for (x, y, z), arc, pressure, deviation, state in values:
         cp = f"{pressure / q:.4f}" if q > 0.0 else ""
-        place = [f"{value:.4f}" for value in (x, y, z, arc)]
+        place = [f"{round(float(value), 4) + 0.0:.4f}" for value in (x, y, z, arc)]
         yield [
             *(air.name, side.name, condition.name, *place, cp),
             *(f"{pressure:.2f}", f"{deviation:.2f}", state),

@@ -128,7 +128,8 @@ def _sheet_plan(contents: RunContents, folder: Path, moving: np.ndarray) -> Shee
         sheets.append(Sheet(name, path, _title(contents, c), values, scale, hatched))
     suspects = _suspect_panels(contents, shown)
     best = "" if contents.ranking is None else BEST_CAPTION
-    captions = [CAPTION + best + (SUSPECT_CAPTION if suspects else ""), *_notices(contents)]
+    caption = f"{CAPTION} {contents.trace}{best}{SUSPECT_CAPTION if suspects else ''}"
+    captions = [caption, *_notices(contents)]
     return SheetPlan(
         part.surface.vertices,
         part.surface.triangles,
@@ -296,7 +297,7 @@ def file_word(name: str) -> str:
     """
     plain = unicodedata.normalize("NFKD", name.replace("ß", "ss"))
     plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
-    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60] or "condition"
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60].rstrip("-") or "condition"
 
 
 def picture_text(text: str, longest: int) -> str:

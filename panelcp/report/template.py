@@ -216,7 +216,7 @@ def facts(template: Template) -> list[str]:
             f"{1e3 * opening.width:.0f} mm across, in the plane that touches its middle; "
             f"{1e3 * girth:.0f} mm round along the skin ({opening.kind}, {opening.use})"
         )
-        lines.append(f"{where}centre (the cross): {_tape_words(side.tape)}")
+        lines.append(f"{where}centre (the cross): {side.tape.text()}, tape pressed onto the skin")
         for number, piece in enumerate(side.pieces, start=1):
             name = f"piece {number}: " if len(side.pieces) > 1 else ""
             lines += [f"{where}{name}{line}" for line in stretch_lines(piece.errors)]
@@ -256,17 +256,6 @@ def _percent(ratio: float) -> str:
     """
     value = round(100.0 * (ratio - 1.0), 2)
     return f"{value:+.2f}" if value else "0.00"
-
-
-def _tape_words(tape: TapeDistances) -> str:
-    if tape.centre_line < 5e-4:
-        text = f"on the {tape.side} centre line"
-    else:
-        text = f"{1e3 * tape.centre_line:.0f} mm from the {tape.side} centre line"
-    if tape.firewall is not None:
-        where = "ahead of" if tape.firewall >= 0.0 else "behind"
-        text += f", {1e3 * abs(tape.firewall):.0f} mm {where} the firewall"
-    return f"{text}, tape pressed onto the skin"
 
 
 def _cut_length(piece: FlatPiece) -> float:

@@ -78,6 +78,7 @@ def write_vent_map_sheet(
     views: Sequence[str] = SHEET_VIEWS,
     shown: np.ndarray | None = None,
     name: str = "",
+    trace: str = "",
     dots_per_inch: int = RESOLUTION,
     same_limits: bool = False,
     grey_print: bool = False,
@@ -94,6 +95,7 @@ def write_vent_map_sheet(
     views : names of views
     shown : (n_panels,) bool, the part of the surface that is drawn; None draws all
     name : of the case, for the title
+    trace : sentence that tells which run the sheet is of
     dots_per_inch : int
     same_limits : bool, one scale of the ratio for all maps instead of one for each
     grey_print : bool, conditions in greys; the ratio reads in grey print as it is
@@ -139,6 +141,7 @@ def write_vent_map_sheet(
                 scale=scale,
                 grey_print=grey_print,
                 dots_per_inch=dots_per_inch,
+                trace=trace,
             )
             write_picture(path, figure, dots_per_inch)
         sheets.append((title, caption, path))
@@ -197,6 +200,7 @@ def vent_map_figure(
     scale: VentScale | None = None,
     grey_print: bool = False,
     dots_per_inch: int = RESOLUTION,
+    trace: str = "",
 ):
     """One page: the ratio, and below it which condition decides.
 
@@ -212,6 +216,7 @@ def vent_map_figure(
     scale : VentScale; None takes one of what shows
     grey_print : bool, see `write_vent_map_sheet`
     dots_per_inch : int, of the coloured skin
+    trace : see `write_vent_map_sheet`
 
     Returns
     -------
@@ -223,8 +228,9 @@ def vent_map_figure(
     size = TALL_PAGE if len(entries) > 1 else PAGE
     figure = Figure(figsize=size, facecolor="white")
     write_title(figure, title)
-    write_notice(figure, NOTICE)
-    left, bottom, width, height = page_frame(size, len(title_lines(title, size[0])), NOTICE)
+    notice = f"{NOTICE} {trace}".strip()
+    write_notice(figure, notice)
+    left, bottom, width, height = page_frame(size, len(title_lines(title, size[0])), notice)
     if len(entries) > 1:
         height *= 0.5
         colours = grey_condition_colours() if grey_print else condition_colours()

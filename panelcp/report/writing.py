@@ -107,6 +107,7 @@ def _write_vent_maps(contents: RunContents, folder: Path):
         views=contents.views,
         shown=shown_panels(contents),
         name=contents.name,
+        trace=contents.trace,
         same_limits=contents.same_limits,
         grey_print=contents.grey_print,
     )

@@ -28,6 +28,9 @@ PIECES = 4
 STEEPEST = 0.1
 """A way nearly along the plane is not made longer to meet it."""
 
+ON_LINE = 5e-4
+"""m; nearer to the centre line than this a mark lies on it."""
+
 TOUCHING = 1e-6
 """m; so near to a plane a point lies in it."""
 
@@ -42,11 +45,32 @@ class TapeDistances:
     side : "top" or "bottom": the centre line that was measured to
     firewall : m, the shortest way along the skin to the plane of the firewall, negative for a
         centre behind it; None when no station of the firewall is known
+    hand : "left" or "right" of the centre line, as the pilot sees it; "" on it
     """
 
     centre_line: float
     side: str
     firewall: float | None = None
+    hand: str = ""
+
+    def text(self) -> str:
+        """What a builder reads off the tape.
+
+        Examples
+        --------
+        >>> TapeDistances(0.2221, "top", 0.31, "left").text()
+        '222 mm to the left of the top centre line, 310 mm ahead of the firewall'
+        >>> TapeDistances(0.0, "bottom", -0.05).text()
+        'on the bottom centre line, 50 mm behind the firewall'
+        """
+        text = f"on the {self.side} centre line"
+        if self.centre_line >= ON_LINE:
+            way = f"to the {self.hand} of" if self.hand else "from"
+            text = f"{1e3 * self.centre_line:.0f} mm {way} the {self.side} centre line"
+        if self.firewall is not None:
+            where = "ahead of" if self.firewall >= 0.0 else "behind"
+            text += f", {1e3 * abs(self.firewall):.0f} mm {where} the firewall"
+        return text
 
 
 def tape_distances(
@@ -97,7 +121,8 @@ def tape_distances(
             way = _shortest(finder, start, panel, 0, firewall_station)
             firewall = float(np.copysign(way, ahead))
         _require_way(opening, firewall, f"the firewall at STA {1e3 * firewall_station:.0f} mm")
-    return TapeDistances(centre_line, side, firewall)
+    hand = "" if centre_line == 0.0 else "right" if start[1] > 0.0 else "left"
+    return TapeDistances(centre_line, side, firewall, hand)
 
 
 def _require_way(opening: Opening, way: float, where: str):

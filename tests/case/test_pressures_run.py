@@ -15,7 +15,7 @@ from panelcp.case.reading import read_case
 from panelcp.case.solving import solve_pressures
 from panelcp.errors import CaseError
 from panelcp.report.summary_schema import schema
-from tests.cases import CASE, ranked, write_case
+from tests.cases import CASE, few_dots, ranked, write_case
 
 OPENINGS, SEARCH = CASE.index("[[opening]]"), CASE.index("[[search]]")
 NO_OPENING = CASE[:OPENINGS] + '[report]\nviews = ["left", "three-quarter"]\n'
@@ -66,7 +66,8 @@ def test_places_are_ranked_without_any_opening_named():
 @pytest.fixture(scope="module")
 def done(tmp_path_factory):
     text = NO_OPENING.replace("[report]", "[report]\nsame_limits = false\ngrey_print = true")
-    return pressures_case(write_case(tmp_path_factory.mktemp("alone"), text))
+    with few_dots():
+        return pressures_case(write_case(tmp_path_factory.mktemp("alone"), text))
 
 
 def test_a_folder_of_its_own(done):

@@ -46,7 +46,10 @@ def test_a_day_without_quotes(tmp_path):
 @pytest.mark.parametrize(
     ("line", "words"),
     [
-        ('date = "1 May"', "report.date: '1 May' is not a day; write it as 2026-05-01"),
+        (
+            'date = "1 May"',
+            "report.date: '1 May' is not a day; write year-month-day, as in 2026",
+        ),
         ('date = "2026-02-30"', "is not a day"),
         ('date = "20260501"', "is not a day"),
         ("date = 2026-05-01T10:00:00", "is not a day"),

@@ -147,7 +147,11 @@ def test_a_summary_that_cannot_be_read_is_told(after_a_run, tmp_path):
         ("chim", {}, "no opening is called 'chim'; did you mean 'chin'"),
         ("top best 1", {}, "stands only in the results of a run, and there are none of this case"),
         ("chin", {"paper": "A3"}, "paper 'A3' is not known"),
-        ("chin", {"date": "1.5.2026"}, "date '1.5.2026' is not a day; write it as 2026-05-01"),
+        (
+            "chin",
+            {"date": "1.5.2026"},
+            "date '1.5.2026' is not a day; write year-month-day, as in",
+        ),
     ],
 )
 def test_mistakes_are_told_and_nothing_is_written(case, tmp_path, name, options, message):

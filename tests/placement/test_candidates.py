@@ -11,6 +11,7 @@ from panelcp.placement.candidates import (
     SearchRegion,
     search,
 )
+from panelcp.placement.foot import foot_of_windshield
 from panelcp.placement.rules import (
     PlaceRules,
     clearance,
@@ -265,10 +266,41 @@ def test_caution_for_exits_near_the_windshield(brick):
         glass, [near, far, lay_opening(glass, "c", [0, 0, 0.4], 0.1, 0.1, "inlet")]
     )
     assert len(lines) == 1
-    assert lines[0].startswith("a is 450 mm from the windshield")
+    assert lines[0].startswith("a is 450 mm from the region called windshield: an exit there")
     assert "24 in (610 mm)" in lines[0]
     assert "from memory" in lines[0]
     assert windshield_cautions(brick, [near]) == []
+
+
+def test_caution_names_the_foot_of_the_windshield_where_it_is_nearer_than_the_region():
+    """A brick whose top bends up at x = 0.1: glass is called so from 0.5 on, but begins there."""
+    step = SurfaceMesh(*_stepped_brick())
+    foot = foot_of_windshield(step)
+    assert foot[0] == pytest.approx(0.1, abs=0.02)
+    (exit_,) = (lay_opening(step, "a", [-0.2, 0.0, 0.4], 0.1, 0.1),)
+    (line,) = windshield_cautions(step, [exit_])
+    away = foot[0] - (-0.2 + 0.05)
+    assert line.startswith(f"a is {1e3 * away:.0f} mm from the foot of the windshield")
+    assert "measure to the glass itself" in line
+    glass = with_glass(step, 0.5)
+    (both,) = windshield_cautions(glass, [exit_])
+    assert "mm from the region called windshield and" in both
+    below = lay_opening(step, "b", [-0.2, 0.0, -0.4], 0.1, 0.1)
+    assert windshield_cautions(step, [below]) == []
+
+
+def _stepped_brick():
+    """Closed prism along y: level to x = 0.1, then up at 45 deg; fine enough for its foot."""
+    x = np.array([-1.0, 0.1, 0.5, 1.0, 1.0, -1.0])
+    z = np.array([0.4, 0.4, 0.8, 0.8, -0.4, -0.4])
+    near, far = (np.stack([x, np.full(6, y), z], axis=1) for y in (-0.5, 0.5))
+    sides = []
+    for a in range(6):
+        b = (a + 1) % 6
+        sides += [[a, a + 6, b + 6], [a, b + 6, b]]
+    faces = [[0, 1, 5], [1, 4, 5], [1, 2, 4], [2, 3, 4]]
+    ends = [[f[0], f[1], f[2]] for f in faces] + [[f[2] + 6, f[1] + 6, f[0] + 6] for f in faces]
+    return np.vstack([near, far]), np.array(sides + ends)[:, ::-1]
 
 
 def test_radii_of_curvature():

@@ -32,7 +32,7 @@ from panelcp.report.contents import (
 from panelcp.report.tables import effects_csv
 from tests.case.test_air_tables import PROPELLER, WING
 from tests.case.test_solving import BLOWN
-from tests.cases import CASE, changed, ranked, write_case
+from tests.cases import CASE, changed, few_dots, ranked, write_case
 
 GROUND = """
 [ground]
@@ -57,7 +57,8 @@ AIR = BLOWN + WING + GROUND
 
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory):
-    return run_case(read_case(write_case(tmp_path_factory.mktemp("air"), AIR)))
+    with few_dots():
+        return run_case(read_case(write_case(tmp_path_factory.mktemp("air"), AIR)))
 
 
 @pytest.fixture(scope="module")
@@ -285,7 +286,8 @@ def test_layers_exit_air_and_static_port_in_every_file(tmp_path):
     cabin = '\n[[opening]]\nname = "floor vent"\nuse = "cabin"\nkind = "flush hole"\n'
     cabin += 'centre = ["0 m", "0 m", "-500 mm"]\nlength = "60 mm"\nwidth = "60 mm"\n'
     text = changed("best = 3", "best = 3\ncompressibility = true", CASE) + port + cabin
-    run = run_case(read_case(write_case(tmp_path, text)))
+    with few_dots():
+        run = run_case(read_case(write_case(tmp_path, text)))
     contents, summary = run.contents, json.loads((run.folder / "summary.json").read_text("utf-8"))
     names = [row["name"] for row in summary["boundary_layer"]]
     assert names[:4] == ["nose", "chin", "port", "floor vent"]

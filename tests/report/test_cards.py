@@ -76,7 +76,8 @@ def test_every_place_has_a_card_with_the_numbers_of_ranking_and_choices():
         assert rows["Regret"].startswith(f"{chosen.worst_regret[k]:.2f} at worst ({low:.2f} to ")
         assert f"{high:.2f} over the sampled worlds" in rows["Regret"]
         tape = contents.tape[outlet.name]
-        assert f"{1e3 * tape.centre_line:.0f} mm from the top centre line" in rows["Along the skin"]
+        assert rows["Along the skin"].startswith(tape.text())
+        assert tape.hand == ("left" if outlet.centre[1] < 0.0 else "right")
 
 
 def test_bars_are_in_proportion_to_the_pressures_on_all_cards_alike():
@@ -222,8 +223,14 @@ def test_hostile_texts_are_escaped():
     ("tape", "text"),
     [
         (TapeDistances(0.0002, "top", None), "on the top centre line"),
-        (TapeDistances(0.1234, "bottom", 0.2), "123 mm from the bottom centre line, 200 mm ahead "),
-        (TapeDistances(0.1234, "top", -0.05), "123 mm from the top centre line, 50 mm behind the "),
+        (
+            TapeDistances(0.1234, "bottom", 0.2, "left"),
+            "123 mm to the left of the bottom centre line, 200 mm ahead ",
+        ),
+        (
+            TapeDistances(0.1234, "top", -0.05, "right"),
+            "123 mm to the right of the top centre line, 50 mm behind the ",
+        ),
     ],
 )
 def test_distances_for_a_tape(tape, text):

@@ -366,7 +366,8 @@ def test_the_log_tells_every_condition_and_core():
     lines = cooling_log(tug())
     assert lines[0] == (
         "cooling network: 2 inlets, 2 exits, 3 ducts, 3 cores, 1 fan, 2 leaks; bands and "
-        "probabilities from 400 sampled worlds; 3 did not converge and are left out"
+        "probabilities from 400 sampled worlds in every condition; up to 3 of them (taxi) found no "
+        "steady state and are left out there"
     )
     assert (
         "cooling, taxi: solved in 12 steps, pressure imbalance 8.0e-11, heat error 3.0e-09, lost "

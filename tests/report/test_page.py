@@ -15,7 +15,7 @@ from panelcp.case.running import run_case
 from panelcp.placement.combinations import combine
 from panelcp.report.contents import CAUTIONS, NOT_MODELLED, PROPELLER_NOTICE
 from panelcp.report.page import LARGEST_PAGE, report_page
-from tests.cases import changed, ranked, write_case
+from tests.cases import changed, few_dots, ranked, write_case
 from tests.placement.test_combinations import SETTINGS
 from tests.report.test_choices_summary import small as with_curves
 
@@ -99,16 +99,17 @@ def hostile_text() -> str:
 
 
 @pytest.fixture(scope="module")
-def plain(tmp_path_factory):
+def plain(small_run):
     """Path of the page of the small case."""
-    return run_case(write_case(tmp_path_factory.mktemp("plain"))).folder / "report.html"
+    return small_run[1] / "report.html"
 
 
 @pytest.fixture(scope="module")
 def hostile(tmp_path_factory):
     """Path of the page of a case with hostile texts in every place."""
     path = write_case(tmp_path_factory.mktemp("hostile"), hostile_text())
-    return run_case(path).folder / "report.html"
+    with few_dots():
+        return run_case(path).folder / "report.html"
 
 
 def page_of(path: Path) -> Page:

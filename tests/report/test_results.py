@@ -19,9 +19,8 @@ from panelcp.errors import CaseError, FlowError
 from panelcp.report.contents import PROPELLER_NOTICE
 from panelcp.report.files import require_folder
 from tests import bodies
-from tests.cases import CASE, changed, write_case, write_mesh
+from tests.cases import CASE, DAY, changed, few_dots, write_case, write_mesh
 
-DAY = "2026-05-01"
 FILES = [
     "curves/01-top-bottom-sides.png",
     "curves/02-how-far-forward-a-top-exit-must-go.png",
@@ -72,18 +71,9 @@ def rows_of(path) -> list[dict[str, str]]:
 
 
 @pytest.fixture(scope="module")
-def finished(tmp_path_factory):
+def finished(small_run):
     """A run of the small case in a folder with spaces and letters of other languages."""
-    import contextlib
-
-    folder = tmp_path_factory.mktemp("run") / "Große Prüfung 試 é"
-    path = write_case(folder)
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        status = main(["run", str(path), "--date", DAY])
-    assert status == 0, err.getvalue()
-    latest = json.loads((folder / "results" / "latest.json").read_text(encoding="utf-8"))
-    return path, folder / "results" / latest["run"], out.getvalue(), err.getvalue()
+    return small_run
 
 
 @pytest.fixture(scope="module")
@@ -226,7 +216,7 @@ def solved():
 
 @pytest.fixture
 def light(monkeypatch, solved):
-    """Runs without curves and vent maps, where only the folder of results matters."""
+    """Runs with one kind of pictures, the maps, where only the folder of results matters."""
 
     def solve(prepared, progress, only=""):
         key = input_hash(prepared)
@@ -235,7 +225,10 @@ def light(monkeypatch, solved):
         return solved[key]
 
     monkeypatch.setattr("panelcp.case.running.solve_case", solve)
-    monkeypatch.setattr("panelcp.report.writing.write_vent_map_sheet", lambda *_, **__: [])
+    for name in ("write_vent_map_sheet", "write_section_sheets", "write_report"):
+        monkeypatch.setattr(f"panelcp.report.writing.{name}", lambda *_, **__: [])
+    with few_dots():
+        yield
 
 
 @pytest.mark.usefixtures("light")
@@ -300,8 +293,10 @@ def test_run_that_breaks_leaves_the_earlier_one_untouched(tmp_path, monkeypatch,
 
 
 @pytest.mark.usefixtures("light")
-def test_same_run_that_breaks_leaves_the_earlier_one_untouched(finished, monkeypatch):
-    path, folder, _, _ = finished
+def test_same_run_that_breaks_leaves_the_earlier_one_untouched(finished, tmp_path, monkeypatch):
+    shutil.copytree(finished[0].parent, tmp_path / "same")
+    path = tmp_path / "same" / finished[0].name
+    folder = path.parent / "results" / finished[1].name
     before = files_of(folder.parent)
 
     def draw(contents, where, progress):
