@@ -23,6 +23,7 @@ from panelcp.report.section_plots import (
     plot_centre_line,
     plot_section,
 )
+from panelcp.report.sheets import hatch_levels
 from panelcp.surface.curved import roughness_band
 from panelcp.surface.opening import lay_opening
 from panelcp.surface.rays import SkinFinder
@@ -292,6 +293,25 @@ def test_centre_line_shows_the_numbers_suction_up_and_words_at_the_lines(flow, o
     drawn_to_scale_below(outline, axes)
     hatches = {c.get_hatch() for c in axes.collections} - {None}
     assert len(hatches) == 2  # separated, and may be
+    hatched_half_way_to_the_next_point(axes, air_on_cut(flow, "butt line", state=states_of(flow)))
+
+
+def hatched_half_way_to_the_next_point(axes, air):
+    """Every hatch begins and ends in the middle between a point inside and one outside."""
+    ends = set()
+    for collection in axes.collections:
+        if collection.get_hatch():
+            for path in collection.get_paths():
+                ends |= {path.vertices[:, 0].min(), path.vertices[:, 0].max()}
+    wanted = set()
+    for side in air.sides:
+        levels = hatch_levels(side.state[0])
+        turns = np.flatnonzero(np.diff(levels))
+        wanted |= set(500.0 * (side.along[turns] + side.along[turns + 1]))
+        wanted |= {1e3 * side.along[0], 1e3 * side.along[-1]}
+    assert ends
+    for end in ends:
+        assert min(abs(end - w) for w in wanted) < 0.01
 
 
 def drawn_to_scale_below(outline, axes):
