@@ -1,10 +1,14 @@
 """A small invented case: a body of 4 m by 1 m by 1 m with a few openings, written to a folder."""
 
-from functools import cache
+import time
+from collections.abc import Callable
+from contextlib import contextmanager
+from functools import cache, partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
+import pytest
 
 from tests import bodies
 
@@ -84,6 +88,10 @@ best = 3
 """
 
 
+DAY = "2026-05-01"
+"""On the report of the run that all tests share."""
+
+
 def write_body(path: Path, level: int = 2):
     """Ellipsoid of 20 * 4**level panels, 4 m long, 1 m wide and high, in a file in metres."""
     write_mesh(path, *_ellipsoid(level))
@@ -116,6 +124,58 @@ def ranked(text: str = CASE):
     with TemporaryDirectory() as folder:
         prepared = prepare_case(read_case(write_case(Path(folder), text)))
     return prepared, solve_case(prepared, only="ranking")
+
+
+@contextmanager
+def few_dots(dots: int = 100):
+    """Results are written whole, by all of the program, but their pictures have few dots.
+
+    A run of the small case takes half the time then. For tests of anything but the dots.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        for module in ("sheets", "section_sheets", "curves"):
+            patch.setattr(f"panelcp.report.{module}.RESOLUTION", dots)
+        from panelcp.report import writing
+
+        sheet = partial(writing.write_vent_map_sheet, dots_per_inch=dots)
+        patch.setattr(writing, "write_vent_map_sheet", sheet)
+        yield
+
+
+def filled_once(folder: Path, fill: Callable[[Path], None], patience: float = 300.0) -> Path:
+    """A folder that one process fills and the others wait for; all may read it, none change it.
+
+    Parameters
+    ----------
+    folder : the same in all processes of a run of the tests
+    fill : called with a folder that is there and empty
+    patience : s; whoever has waited so long, or sees that the other has failed, fills its own
+
+    Returns
+    -------
+    Path of the folder that was filled
+    """
+    try:
+        folder.mkdir()
+    except FileExistsError:
+        end = time.monotonic() + patience
+        while not _mark(folder, "filled").exists():
+            if _mark(folder, "failed").exists() or time.monotonic() > end:
+                return filled_once(folder.with_name(f"{folder.name} again"), fill, patience)
+            time.sleep(0.1)
+        return folder
+    try:
+        fill(folder)
+    except BaseException:
+        _mark(folder, "failed").touch()
+        raise
+    _mark(folder, "filled").touch()
+    return folder
+
+
+def _mark(folder: Path, word: str) -> Path:
+    """File beside a folder that tells what became of it."""
+    return folder.with_name(f"{folder.name}.{word}")
 
 
 def changed(old: str, new: str, text: str = CASE) -> str:

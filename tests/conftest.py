@@ -1,6 +1,9 @@
 """Small bodies and their unit flows, each made once per run."""
 
+import contextlib
 import gc
+import io
+import json
 import os
 from functools import cache
 from pathlib import Path
@@ -15,6 +18,7 @@ import numpy as np
 import pytest
 
 from tests import bodies
+from tests.cases import DAY, filled_once, write_case
 
 # Compiled loops and collected tests leave millions of objects that stay: looking through all of
 # them for garbage again and again costs more than what would be found.
@@ -94,3 +98,35 @@ def cp_in():
         return 1.0 - (velocity**2).sum(axis=1) / np.dot(freestream, freestream)
 
     return cp
+
+
+@pytest.fixture(scope="session")
+def shared_folder(tmp_path_factory):
+    """A folder that all processes of these tests have in common; new in every run of the tests."""
+    own = tmp_path_factory.getbasetemp()
+    return own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+
+
+@pytest.fixture(scope="session")
+def small_run(shared_folder):
+    """The small case run by the command line, once for all processes; to be read only.
+
+    In a folder with spaces and letters of other languages. Path of the case, folder of the run,
+    what the command line told, and its progress.
+    """
+    folder = filled_once(shared_folder / "Große Prüfung 試 é", _run_by_the_command_line)
+    latest = json.loads((folder / "results" / "latest.json").read_text(encoding="utf-8"))
+    told = [(folder / name).read_text(encoding="utf-8") for name in ("out.txt", "err.txt")]
+    return folder / "case.toml", folder / "results" / latest["run"], *told
+
+
+def _run_by_the_command_line(folder):
+    from panelcp.cli import main
+
+    path = write_case(folder)
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        status = main(["run", str(path), "--date", DAY])
+    assert status == 0, err.getvalue()
+    (folder / "out.txt").write_text(out.getvalue(), encoding="utf-8")
+    (folder / "err.txt").write_text(err.getvalue(), encoding="utf-8")
