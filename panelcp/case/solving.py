@@ -57,6 +57,7 @@ from panelcp.placement.layers_at_openings import (
     skin_under,
 )
 from panelcp.placement.ranking import OpeningRanking, opening_pressures, rank_openings
+from panelcp.placement.rules import nearest_zone
 from panelcp.placement.spoilers import spoilers
 from panelcp.placement.through_flow import through_flow
 from panelcp.placement.vent_map import VentMap, searched_panels, vent_map
@@ -312,11 +313,13 @@ def _answers(prepared: PreparedCase, air: SolvedAir, ranking, layers, hits) -> d
     """What follows from the ranking: chances, what spoils places, where to mark them."""
     flow, short = air.flow, ranking.distinct(prepared.case.report.best)
     shown, found = _shown(prepared, ranking), _combinations(prepared.case, flow, ranking)
+    to_mark = [*shown, *(exits_to_mark(found) if found else [])]
     return {
         "static_ports": _static_ports(prepared, flow),
         "choices": choices(ranking, short),
         "spoilers": spoilers(flow, shown, layers, hits, ranking, short),
-        "tape": _tape(prepared, [*shown, *(exits_to_mark(found) if found else [])]),
+        "tape": _tape(prepared, to_mark),
+        "near_zones": {o.name: nearest_zone(o, prepared.case.zones) for o in to_mark},
         "vent_maps": _vent_maps(prepared, flow, ranking),
         "combinations": found,
     }

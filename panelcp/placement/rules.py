@@ -395,6 +395,26 @@ def _where(opening: Opening) -> str:
     )
 
 
+def nearest_zone(opening: Opening, zones: Sequence) -> tuple[str, float] | None:
+    """The no-cut zone next to an opening, or to its mirror image.
+
+    Parameters
+    ----------
+    opening : Opening
+    zones : sequence of NoCutZone
+
+    Returns
+    -------
+    name of the zone and the straight way to it, its clearance taken off, m; None without zones
+    """
+    points = [_points(one) for one in (opening, opening.twin) if one is not None]
+    ways = [
+        (max(float(zone.distance(np.vstack(points)).min()) - zone.clearance, 0.0), zone.name)
+        for zone in zones
+    ]
+    return min(ways)[::-1] if ways else None
+
+
 def windshield_cautions(surface: SurfaceMesh, openings: Sequence[Opening]) -> list[str]:
     """A caution for every exit within 24 in of the windshield.
 

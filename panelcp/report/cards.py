@@ -7,7 +7,7 @@ from html import escape
 import numpy as np
 
 from panelcp.placement.choices import ENOUGH
-from panelcp.placement.spoilers import worst_of_each
+from panelcp.placement.spoilers import SHIFT, worst_of_each
 from panelcp.report.contents import (
     CAUTIONS,
     RunContents,
@@ -69,6 +69,7 @@ def _card(contents: RunContents, k: int, pair: int) -> str:
         for name, value in [
             ("Exit", f"{outlet.kind}, {size}, {place_line(outlet)}{_twin(outlet)}"),
             ("Along the skin", tape_text(contents, outlet.name)),
+            ("Nearest no-cut zone", zone_text(contents, outlet.name)),
             ("Air in at", contents.ranking.inlet(pair).name),
             *_numbers(contents, k, pair),
         ]
@@ -93,6 +94,18 @@ def tape_text(contents: RunContents, name: str) -> str:
     if tape is None:
         return ""
     return f"{tape.text()} (centre of the opening, tape on the skin)"
+
+
+def zone_text(contents: RunContents, name: str) -> str:
+    """How near the next no-cut zone is, and whether that is less than a cut by hand may be off."""
+    found = contents.near_zones.get(name)
+    if found is None:
+        return ""
+    zone, way = found
+    text = f"{zone}, {1e3 * way:.0f} mm"
+    if way < SHIFT.value:
+        text += f"; look: a cut marked by hand may be {1e3 * SHIFT.value:.0f} mm off (memory)"
+    return text
 
 
 def _numbers(contents: RunContents, k: int, pair: int) -> list[tuple[str, str]]:

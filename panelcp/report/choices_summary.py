@@ -15,7 +15,8 @@ def choices_summary(contents: RunContents) -> dict[str, Any]:
     Returns
     -------
     dict: "choices" (chances and regret of the short list, in its order), "tape" (name ->
-    distances along the skin, m), "spoilers", "pocket_edges" (stations by condition, m),
+    distances along the skin, m), "near_zones" (no-cut zones, m), "spoilers",
+    "pocket_edges" (stations by condition, m),
     "vent_maps" (values by panel are in the page's data only; here partners and extremes),
     "curves", "combinations"; null or empty where there are none
     """
@@ -25,9 +26,14 @@ def choices_summary(contents: RunContents) -> dict[str, Any]:
             name: {
                 "centre_line": tape.centre_line,
                 "side": tape.side,
+                "hand": tape.hand,
                 "firewall": tape.firewall,
             }
             for name, tape in contents.tape.items()
+        },
+        "near_zones": {
+            name: None if found is None else {"zone": found[0], "way": found[1]}
+            for name, found in contents.near_zones.items()
         },
         "spoilers": spoiler_dicts(contents.spoilers),
         "pocket_edges": [vars(edge) for edge in contents.pocket_edges],

@@ -221,6 +221,7 @@ class RunContents(AirContents):
     choices : the short list compared with itself in all worlds, or None
     spoilers : what spoils the places that are shown
     tape : name of an opening -> its distances along the skin
+    near_zones : name of an opening -> the no-cut zone next to it and the way to it, m, or None
     vent_maps : what a small opening would be worth everywhere, as an exit and as an inlet
     curves : Curves, or None
     combinations : of inlets and exits on one bay, or None where the case asks for none
@@ -239,6 +240,7 @@ class RunContents(AirContents):
     choices: Choices | None = None
     spoilers: tuple[Spoiler, ...] = ()
     tape: Mapping[str, TapeDistances] = field(default_factory=dict)
+    near_zones: Mapping[str, tuple[str, float] | None] = field(default_factory=dict)
     vent_maps: tuple[VentMap, ...] = ()
     curves: Curves | None = None
     combinations: Combinations | None = None

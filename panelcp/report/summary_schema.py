@@ -445,11 +445,18 @@ def _choices_and_tape() -> dict[str, Schema]:
         "Centre of one opening, measured on the skin",
         centre_line=_number("m", "Shortest way to butt line 0"),
         side=_word("Centre line that was measured to", "top", "bottom"),
+        hand=_word("Side of the centre line as the pilot sees it", "left", "right", ""),
         firewall=_optional(_number("m", "To the plane of the firewall, negative behind it")),
+    )
+    zone = _record(
+        "A no-cut zone and how near it is",
+        zone=_text("Name of the zone"),
+        way=_number("m", "Straight way from the outline, clearance taken off, 0 inside"),
     )
     return {
         "choices": _optional(_choices()),
         "tape": _mapping("Name of an opening -> its distances along the skin", tape),
+        "near_zones": _mapping("Name of an opening -> the no-cut zone next to it", _optional(zone)),
         "spoilers": _list("Every number beyond its limit, worst first", _spoiler()),
         "pocket_edges": _list("Pocket ahead of the windshield, by condition", _pocket()),
     }

@@ -78,6 +78,15 @@ def test_every_place_has_a_card_with_the_numbers_of_ranking_and_choices():
         tape = contents.tape[outlet.name]
         assert rows["Along the skin"].startswith(tape.text())
         assert tape.hand == ("left" if outlet.centre[1] < 0.0 else "right")
+        zone, way = contents.near_zones[outlet.name]
+        assert zone == "latch"
+        assert rows["Nearest no-cut zone"].startswith(f"latch, {1e3 * way:.0f} mm")
+        points = np.vstack([outlet.outline, outlet.sample_points])
+        to_latch = np.linalg.norm(points - [-1.4, 0.0, 0.35], axis=1).min() - 0.08
+        assert way == pytest.approx(max(to_latch, 0.0))
+        assert ("look: a cut marked by hand may be 20 mm off" in rows["Nearest no-cut zone"]) == (
+            way < 0.02
+        )
 
 
 def test_bars_are_in_proportion_to_the_pressures_on_all_cards_alike():
