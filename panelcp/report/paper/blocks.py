@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 from panelcp.report.paper.letters import FALL, LINE, RISE, clean, lines_of, text_width
+from panelcp.report.paper.pixels import PaperPicture
 
 INK, SOFT, RULE, PALE = "#1d2326", "#4d565c", "#b9c0c4", "#f0f2f3"
 BAD, GOOD, ACCENT = "#8c2318", "#1f5c53", "#1f5c53"
@@ -63,13 +63,13 @@ class Area:
 
 @dataclass(frozen=True, eq=False)
 class Image:
-    """A picture in a box: the path of a PNG, or pixels (height, width, 3) uint8."""
+    """A picture in a box."""
 
     left: float
     top: float
     width: float
     height: float
-    source: Any
+    source: PaperPicture
 
 
 Item = Words | Stroke | Area | Image
@@ -251,17 +251,16 @@ class Drawing:
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A picture across the text, at most so high; `shape` is height over width."""
+    """A picture across the text, at most so high."""
 
-    source: Any
-    shape: float
+    source: PaperPicture
     most: float = 260.0
     caption: str = ""
 
     def strips(self, width: float) -> list[Strip]:
         """The picture, and its caption."""
-        height = min(self.most, self.shape * width)
-        wide = height / self.shape
+        height = min(self.most, self.source.shape * width)
+        wide = height / self.source.shape
         image = Image(0.5 * (width - wide), 0.0, wide, height, self.source)
         found = [Strip(height, (image,), above=6.0, joined=bool(self.caption))]
         return found + note(self.caption).strips(width)
@@ -278,11 +277,11 @@ class NewPage:
 
 @dataclass(frozen=True, eq=False)
 class Plate:
-    """A picture with a page of its own, lying: the path of a PNG, or pixels."""
+    """A picture with a page of its own; a wide one lies."""
 
     title: str
     caption: str
-    source: Path | Any
+    source: PaperPicture
 
     def strips(self, width: float) -> list[Strip]:
         """Nothing: it has its page."""

@@ -49,6 +49,7 @@ def bar_strips(
     ends: tuple[float, float] | None = None,
     names: float = 0.33,
     numbers: float = 0.27,
+    row: float = ROW,
 ) -> list[Strip]:
     """Strips of bars beside each other on one scale.
 
@@ -58,6 +59,7 @@ def bar_strips(
     width : points
     ends : of the scale; None holds everything
     names, numbers : parts of the width left and right of the bars
+    row : points from bar to bar
 
     Returns
     -------
@@ -72,14 +74,14 @@ def bar_strips(
 
     strips = []
     for bar in bars:
-        y = 0.5 * (ROW + (RISE - FALL) * SIZE)
+        y = 0.5 * (row + (RISE - FALL) * SIZE)
         name = fitted(bar.name, left - 8.0, SIZE)
         words = fitted(bar.words, numbers * width - 6.0, SIZE)
         items: list[Item] = [Words(left - 6.0 - text_width(name, SIZE), y, name, SIZE)]
-        items += _bar(bar, x, (low, high))
+        items += _bar(bar, x, (low, high), row)
         items.append(Words(width - text_width(words, SIZE), y, words, SIZE))
-        items.append(Stroke(((x(0.0), 0.0), (x(0.0), ROW)), 0.8, INK))
-        strips.append(Strip(ROW, tuple(items), above=0.0 if strips else 5.0))
+        items.append(Stroke(((x(0.0), 0.0), (x(0.0), row)), 0.8, INK))
+        strips.append(Strip(row, tuple(items), above=0.0 if strips else 5.0))
     return strips
 
 
@@ -88,9 +90,9 @@ def _ends(bars) -> tuple[float, float]:
     return min([0.0, *values]), max([0.0, *values])
 
 
-def _bar(bar: Bar, x, ends) -> list[Item]:
+def _bar(bar: Bar, x, ends, row: float) -> list[Item]:
     """Bar, band, tick, and arrows where it is cut."""
-    top, middle = 0.5 * (ROW - THICK), 0.5 * ROW
+    top, middle = 0.5 * (row - THICK), 0.5 * row
     items: list[Item] = []
     value = 0.0 if np.isnan(bar.value) else bar.value
     start, stop = sorted((x(0.0), x(value)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from panelcp.report.cards import tape_text
 from panelcp.report.contents import CAUTIONS, RunContents
 from panelcp.report.cooling_section import ELECTRIC
 from panelcp.report.inputs_section import versions_section
@@ -22,6 +21,7 @@ from panelcp.report.paper.blocks import (
 from panelcp.report.paper.cooling_pages import STEAM
 from panelcp.report.paper.from_html import tables_of_html
 from panelcp.report.paper.grids import Table, number
+from panelcp.report.paper.place_pages import tape_words
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import IN2, INCH, inches, told
 from panelcp.report.revisions import differences
@@ -171,20 +171,20 @@ def listed_openings(contents: RunContents) -> list[tuple[str, object]]:
 DRAWING_COLUMNS = (
     ("No.", True, 2.6),
     ("Opening", False, 7.2),
-    ("From", False, 4.8),
-    ("Use, kind", False, 7.0),
+    ("From", False, 5.0),
+    ("Use, kind", False, 7.6),
     ("Size, mm", True, 5.4),
     ("in", True, 5.4),
     ("cm²", True, 3.2),
     ("in²", True, 4.2),
-    ("Corner radius", False, 7.2),
+    ("Corner radius", False, 5.6),
     ("STA, mm (in)", True, 5.6),
     ("BL, mm (in)", True, 5.8),
     ("WL, mm (in)", True, 5.8),
-    ("Along the skin", False, 12.6),
-    ("Template", False, 10.4),
-    ("Material, finish near exhaust", False, 6.8),
-    ("Done", False, 6.0),
+    ("Along the skin", False, 21.5),
+    ("Template", False, 14.0),
+    ("Material, finish near exhaust", False, 6.2),
+    ("Done", False, 3.8),
 )
 """Title, whether set to the right, part of the width."""
 
@@ -205,14 +205,15 @@ def drawing_list_blocks(parts: PaperParts) -> list[Block]:
         Table(
             tuple(titles),
             tuple(rows),
-            size=7.5,
-            least_height=24.0,
+            size=7.0,
+            least_height=22.0,
             parts=tuple(parts_of_width),
         ),
         note(
             "Centres lie on the skin: STA aft, BL to the right wing, WL up, from the datum of the "
-            "case. Areas are measured on the skin; that of a pair counts both. CASE is the file of "
-            "the case; a template is printed at 100 % and its bars are measured before cutting. "
+            "case. Areas are measured on the skin; that of a pair counts both. The designer gives "
+            "the corner radii. CASE is the file of the case; a template is printed at 100 % and "
+            "its bars are measured before cutting. "
             "Places found are proposals: what is not cut is not drawn."
         ),
     ]
@@ -220,7 +221,7 @@ def drawing_list_blocks(parts: PaperParts) -> list[Block]:
 
 def _drawing_row(contents: RunContents, k: int, word: str, opening):
     length, width = opening.length, opening.width
-    radius = "none, oval" if opening.shape == "oval" else "to be given by the designer"
+    radius = "none, oval" if opening.shape == "oval" else "to be given"
     twin = "" if opening.twin is None else "; and mirror image"
     return (
         number(str(k)),
@@ -233,9 +234,7 @@ def _drawing_row(contents: RunContents, k: int, word: str, opening):
         number(told(opening.area / IN2, 1)),
         radius,
         *(number(f"{told(1e3 * x)} ({inches(x)})") for x in opening.centre),
-        tape_text(contents, opening.name).removesuffix(
-            " (centre of the opening, tape on the skin)"
-        ),
+        tape_words(contents, opening.name),
         f'panelcp template CASE "{opening.name}"',
         "",
         "",

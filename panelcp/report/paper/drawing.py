@@ -2,37 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 
-import numpy as np
-
 from panelcp.report.paper.blocks import Area, Image, Stroke, Words
 from panelcp.report.paper.laying import LaidPage
-from panelcp.report.paper.letters import face_path
-from panelcp.report.paper.pixels import paper_pixels
-from panelcp.report.sheet_base import own_look
+from panelcp.report.paper.pdf_file import PdfFile
 
 
-def pdf_metadata(title: str, subject: str, creator: str, day: str) -> dict[str, object]:
+def pdf_metadata(title: str, subject: str, creator: str, day: str) -> dict[str, str]:
     """Metadata that depend on the contents alone; without a day there is no date of creation."""
-    created = None
-    if day:
-        known = date.fromisoformat(day)
-        created = datetime(known.year, known.month, known.day)
     return {
         "Title": title,
         "Author": "",
         "Subject": subject,
         "Creator": creator,
-        "Producer": None,
-        "CreationDate": created,
+        "CreationDate": day,
     }
 
 
-def write_pages(pages: Sequence[LaidPage], path: Path, metadata: Mapping[str, object]):
+def write_pages(pages: Sequence[LaidPage], path: Path, metadata: Mapping[str, str]):
     """Write pages to a PDF.
 
     Parameters
@@ -41,95 +31,79 @@ def write_pages(pages: Sequence[LaidPage], path: Path, metadata: Mapping[str, ob
     path : is overwritten
     metadata : see `pdf_metadata`
     """
-    from matplotlib.backends.backend_pdf import PdfPages
-    from matplotlib.figure import Figure
-
-    with own_look():
-        from matplotlib import rcParams
-
-        # within own_look: both are put back; every line keeps all its points
-        rcParams["pdf.fonttype"], rcParams["path.simplify"] = 42, False
-        with PdfPages(path, metadata=dict(metadata)) as file:
-            for page in pages:
-                size = [side / 72.0 for side in page.size]
-                figure = Figure(figsize=size, facecolor="white")
-                figure.patch.set_visible(False)
-                figure.add_artist(_artist(page))
-                file.savefig(figure)
+    file = PdfFile()
+    for page in pages:
+        pictures: dict[str, int] = {}
+        drawn = "\n".join(_operators(page, file, pictures))
+        file.add_page(page.size, drawn, pictures)
+    Path(path).write_bytes(file.bytes(metadata))
 
 
-def _artist(page: LaidPage):
-    """Everything on a page as one artist, which draws it item by item."""
-    from matplotlib.artist import Artist
+def _operators(page: LaidPage, file: PdfFile, pictures: dict[str, int]) -> Iterable[str]:
+    """What draws the items of a page, in their order; words that follow each other together."""
+    height, in_words = page.size[1], False
+    for item in page.items:
+        if isinstance(item, Words):
+            if item.text:
+                yield ("" if in_words else "BT ") + _words(item, height, file)
+                in_words = True
+            continue
+        if in_words:
+            yield "ET"
+            in_words = False
+        if isinstance(item, Image):
+            name = f"P{len(pictures)}"
+            pictures[name] = file.add_picture(item.source)
+            yield _image(item, height, name)
+        else:
+            yield _SHAPES[type(item)](item, height)
+    if in_words:
+        yield "ET"
 
-    class PageArtist(Artist):
-        def draw(self, renderer):
-            for item in page.items:
-                _DRAW[type(item)](renderer, item, page.size[1])
 
-    return PageArtist()
+def _words(words: Words, height: float, file: PdfFile) -> str:
+    font = f"/F{int(words.bold)} {_short(words.size)} Tf"
+    place = f"1 0 0 1 {_short(words.x)} {_short(height - words.y)} Tm"
+    shown = file.shown(words.text, words.bold)
+    return f"{_colour(words.colour)} rg {font} {place} {shown} Tj"
+
+
+def _stroke(stroke: Stroke, height: float) -> str:
+    (x, y), *others = ((a, height - b) for a, b in stroke.points)
+    line = "".join(f" {_short(a)} {_short(b)} l" for a, b in others)
+    dashes = " ".join(_short(dash) for dash in stroke.dashes)
+    pen = f"{_colour(stroke.colour)} RG {_short(stroke.width)} w [{dashes}] 0 d"
+    return f"{pen} {_short(x)} {_short(y)} m{line} S"
+
+
+def _area(area: Area, height: float) -> str:
+    sides = (area.left, height - area.top - area.height, area.width, area.height)
+    box = " ".join(_short(side) for side in sides) + " re"
+    fill = f"{_colour(area.colour)} rg" if area.colour else ""
+    pen = f"{_colour(area.edge)} RG 0.7 w [] 0 d" if area.edge else ""
+    return f"{fill} {pen} {box} {'B' if fill and pen else 'f' if fill else 'S'}"
+
+
+def _image(image: Image, height: float, name: str) -> str:
+    low = height - image.top - image.height
+    sides = f"{_short(image.width)} 0 0 {_short(image.height)} {_short(image.left)} {_short(low)}"
+    return f"q {sides} cm /{name} Do Q"
+
+
+_SHAPES: dict[type, Callable[..., str]] = {Stroke: _stroke, Area: _area}
+
+
+def _short(value: float) -> str:
+    """A length of the page to a hundredth of a point, without needless digits."""
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
 
 
 @cache
-def _type(size: float, bold: bool):
-    from matplotlib.font_manager import FontProperties
-
-    return FontProperties(fname=face_path(bold), size=size)
-
-
-def _context(renderer, colour: str, width: float = 0.5, dashes=()):
-    context = renderer.new_gc()
-    context.set_foreground(colour)
-    context.set_linewidth(width)
-    if dashes:
-        context.set_dashes(0.0, list(dashes))
-    return context
+def _colour(code: str) -> str:
+    """Red, green, blue from 0 to 1 of a colour "#rrggbb"."""
+    return " ".join(_short3(int(code[k : k + 2], 16) / 255.0) for k in (1, 3, 5))
 
 
-def _draw_words(renderer, words: Words, height: float):
-    if not words.text:
-        return
-    context = _context(renderer, words.colour)
-    place = words.x, height - words.y
-    renderer.draw_text(context, *place, words.text, _type(words.size, words.bold), 0.0)
-    context.restore()
-
-
-def _draw_stroke(renderer, stroke: Stroke, height: float):
-    from matplotlib.path import Path as Line
-    from matplotlib.transforms import IdentityTransform
-
-    points = np.array([(x, height - y) for x, y in stroke.points])
-    context = _context(renderer, stroke.colour, stroke.width, stroke.dashes)
-    renderer.draw_path(context, Line(points), IdentityTransform())
-    context.restore()
-
-
-def _draw_area(renderer, area: Area, height: float):
-    from matplotlib.colors import to_rgb
-    from matplotlib.path import Path as Line
-    from matplotlib.transforms import IdentityTransform
-
-    right, bottom = area.left + area.width, area.top + area.height
-    corners = [(area.left, area.top), (right, area.top), (right, bottom), (area.left, bottom)]
-    points = np.array([(x, height - y) for x, y in (*corners, corners[0])])
-    context = _context(renderer, area.edge or area.colour, 0.7 if area.edge else 0.0)
-    fill = None if area.colour is None else to_rgb(area.colour)
-    renderer.draw_path(context, Line(points, closed=True), IdentityTransform(), fill)
-    context.restore()
-
-
-def _draw_image(renderer, image: Image, height: float):
-    from matplotlib.transforms import Affine2D
-
-    pixels = paper_pixels(image.source, image.width)
-    opaque = np.full((*pixels.shape[:2], 4), 255, dtype=np.uint8)
-    opaque[..., :3] = pixels[::-1]
-    place = Affine2D().scale(image.width, image.height)
-    place.translate(image.left, height - image.top - image.height)
-    context = _context(renderer, "black")
-    renderer.draw_image(context, 0.0, 0.0, opaque, place)
-    context.restore()
-
-
-_DRAW = {Words: _draw_words, Stroke: _draw_stroke, Area: _draw_area, Image: _draw_image}
+def _short3(value: float) -> str:
+    return f"{value:.3f}".rstrip("0").rstrip(".")

@@ -8,8 +8,7 @@ import numpy as np
 
 from panelcp.report.answer_section import deciding_lines, worst_first
 from panelcp.report.contents import CAUTIONS, RunContents, in_pascal, kept
-from panelcp.report.cooling_section import hardest
-from panelcp.report.cooling_tables import readable
+from panelcp.report.hardest import hardest_condition
 from panelcp.report.paper.blocks import (
     SOFT,
     Answers,
@@ -21,18 +20,23 @@ from panelcp.report.paper.blocks import (
     Picture,
 )
 from panelcp.report.paper.grids import Table, number
+from panelcp.report.paper.pixels import paper_picture
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import shortened
 from panelcp.report.sheet_base import own_look
-from panelcp.report.sheets import cut_at_station, last_station, map_markers, usual_limit
+from panelcp.report.sheets import (
+    LONGEST_LABEL,
+    cut_at_station,
+    last_station,
+    map_scales,
+    picture_text,
+    shown_values,
+)
 
 LONGEST_NAME, LONGEST_QUESTION = 160, 700
 """Letters of name and question on the first page; summary.json holds all."""
 
-MOST_MARKERS = 16
-"""Marks that the small picture holds."""
-
-_SIZE, _DOTS = (7.0, 2.75), 200
+_SIZE, _DOTS = (7.0, 2.75), 180
 
 
 def front_blocks(parts: PaperParts) -> list[Block]:
@@ -79,66 +83,52 @@ def _report_words(number_: int, date: str, hash_: str) -> str:
     return f"revision {number_} ({day}inputs {hash_})"
 
 
-def hardest_condition(contents: RunContents) -> int:
-    """Number of the condition with the least margin, or with the least pressure for the best pair;
-    one with a stream where there is any.
-    """
-    c = None if contents.cooling is None else hardest(readable(contents.cooling))
-    c = int(contents.ranking.limiting[0]) if c is None else c
-    moving = contents.flow.moving
-    return c if moving[c] or not moving.any() else int(np.flatnonzero(moving)[0])
-
-
 def _picture(contents: RunContents) -> Sequence[Block]:
     """The map of the hardest condition, in two views."""
     c = hardest_condition(contents)
-    if not contents.flow.moving[c]:
+    if c is None:
         return ()
-    pixels = key_picture(contents, c)
     condition = contents.flow.conditions[c]
     what = "pressure in Pa" if in_pascal(condition) else "Cp"
     caption = (
-        f"The hardest condition, {condition.name}: {what} on the skin, on a scale of its own. "
+        f"The hardest condition, {condition.name}: {what} on the skin, coloured as on its map. "
         "Suction blue-green with dashed lines, pressure amber with solid lines, the thick line is "
-        "zero. Numbers are places of the short list."
+        "zero. Marked are the best exit, 1, and its inlet; the maps show all."
     )
-    return [Picture(pixels, pixels.shape[0] / pixels.shape[1], 205.0, caption)]
+    return [Picture(paper_picture(key_picture(contents, c)), 205.0, caption)]
 
 
 def key_picture(contents: RunContents, c: int) -> np.ndarray:
     """(height, width, 3) uint8: two views of the skin's pressure in condition c."""
-    from panelcp.flow.superposition import interpolated_pressure
-    from panelcp.report.colours import pressure_scale
     from panelcp.report.maps import figure_pixels, pressure_figure
-    from panelcp.surface.interpolation import corner_operator
 
-    flow, pascal = contents.flow, in_pascal(contents.flow.conditions[c])
+    flow = contents.flow
     part = cut_at_station(flow.surface, last_station(contents))
-    unit = 1.0 if pascal else flow.dynamic_pressure[c]
-    pressure = interpolated_pressure(flow, corner_operator(flow.surface))[c]
-    values = part.corner_values((pressure / unit).reshape(-1, 3))
-    surface = part.surface
-    limit = usual_limit([values], surface.areas, 1.0 if pascal else 0.5)
-    scale = pressure_scale(limit, label="Pa" if pascal else "Cp", grey_print=contents.grey_print)
+    moving = np.flatnonzero(flow.moving)
+    values = shown_values(flow, moving, part)
+    at = int(np.flatnonzero(moving == c)[0])
+    scale = map_scales(contents, moving, values, part.surface.areas)[at]
     with own_look():
         figure = pressure_figure(
-            surface,
-            values,
+            part.surface,
+            values[at],
             _views(contents),
             scale=scale,
             markers=_markers(contents),
             size=_SIZE,
+            dots_per_inch=_DOTS,
         )
         return figure_pixels(figure, _DOTS)[..., :3]
 
 
 def _markers(contents: RunContents) -> list:
-    """Marks of the picture: where there are many, places of the short list and their inlets."""
-    markers = map_markers(contents)
-    if len(markers) <= MOST_MARKERS:
-        return markers
-    inlets = {contents.ranking.inlet(pair).name for pair in contents.short_list}
-    return [m for m in markers if m.label[:1].isdigit() or m.label in inlets]
+    """Marks of the best exit and of its inlet."""
+    from panelcp.report.maps import Marker
+
+    outlet, inlet = contents.ranking.exit(0), contents.ranking.inlet(0)
+    twins = [outlet.twin] if outlet.twin is not None else []
+    exits = [Marker(opening.outline, "1", "best") for opening in (outlet, *twins)]
+    return [*exits, Marker(inlet.outline, picture_text(inlet.name, LONGEST_LABEL), "inlet")]
 
 
 def _views(contents: RunContents) -> tuple[str, str]:

@@ -15,6 +15,9 @@ _PAD = 1.8
 _TALLEST = 30
 """Lines of a row that stay together; a taller row is divided."""
 
+_MANY = 4
+"""Rows from which on the first three stay together, and the last two."""
+
 _WORD, _WIDE = 0.24, 0.55
 """Parts of the width: a word that is wider may be broken; no text is wished wider."""
 
@@ -89,11 +92,13 @@ class Table:
     def _part(self, head, rows, widths) -> list[Strip]:
         top = self._row(head, widths, head=True)
         found = [Strip(top[0].height, top[0].items, above=5.0, joined=True)]
-        for row in rows:
+        for k, row in enumerate(rows):
             if len(row) < len(head) and len(found) > 1:
                 last = found[-1]
                 found[-1] = Strip(last.height, last.items, last.above, True, last.head)
-            found += [Strip(s.height, s.items, head=found[0]) for s in self._row(row, widths)]
+            joined = len(rows) >= _MANY and k in (0, 1, len(rows) - 2)
+            strips = self._row(row, widths)
+            found += [Strip(s.height, s.items, joined=joined, head=found[0]) for s in strips]
         return found
 
     def _row(self, cells, widths, head=False) -> list[Strip]:

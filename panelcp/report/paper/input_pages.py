@@ -1,23 +1,18 @@
-"""Inputs as they were understood: surface, what the case gives, conditions, uncertain numbers."""
+"""Inputs as they were understood: surface, what the case gives, conditions."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from panelcp.report.contents import RunContents, bearing, knots_text
-from panelcp.report.inputs_section import marks_section
 from panelcp.report.paper.blocks import Block, Bullets, Heading, note
-from panelcp.report.paper.from_html import blocks_of_html
-from panelcp.report.paper.grids import Cell, Table, number
+from panelcp.report.paper.grids import Table, number
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import FOOT, in_h2o, inches, signed, told
 from panelcp.report.revisions import plain_text
 
 LONGEST_LIST = 900
 """Letters of what one table of the case gives; summary.json holds all."""
-
-LONGEST_SOURCE = 60
-"""Letters of a source that is told again where the number before has the same."""
 
 FIRST = ("project", "surface", "engine", "propeller", "wing", "ground", "effects")
 """Tables of the case that come first; "project" stands on the first page."""
@@ -162,24 +157,3 @@ def _band(needed) -> str:
     if needed is None or needed["low"] is None:
         return ""
     return f"{told(needed['low'])} to {told(needed['high'])}"
-
-
-def numbers_blocks(parts: PaperParts) -> list[Block]:
-    """Every uncertain number with value, band, mark and source."""
-    if not parts.contents.marks:
-        return []
-    table = blocks_of_html(marks_section(parts.contents))[0]
-    weak = ("memory", "common practice")
-    rows, before = [], ""
-    for *cells, mark, source in table.rows:
-        said = "as above" if len(source.text) > LONGEST_SOURCE and source.text == before else None
-        before = source.text
-        mark = Cell(mark.text, bold=mark.text in weak)
-        rows.append((*cells, mark, source if said is None else Cell(said)))
-    return [
-        note(
-            "Low and high are one standard deviation to each side unless the source says that they "
-            "are the ends of a range. Numbers in bold marks have no source."
-        ),
-        Table(table.titles, tuple(rows)),
-    ]

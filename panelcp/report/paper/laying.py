@@ -181,9 +181,7 @@ def _grouped(blocks, pages: _Pages):
 
 def _place_plate(plate: Plate, pages: _Pages):
     """A page of its own with a picture as large as it can be; it lies for a wide one."""
-    from panelcp.report.paper.pixels import picture_shape
-
-    shape = picture_shape(plate.source)
+    shape = plate.source.shape
     size = page_size(pages.paper, lying=shape <= 1.0)
     width = size[0] - LEFT - RIGHT
     titles = lines_of(plate.title, width, PLATE_TITLE, True)[:2] if plate.title else ()

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import re
-from functools import cache, lru_cache
-from pathlib import Path
+from functools import lru_cache
 
+from panelcp.report.paper.faces import face
 from panelcp.report.sheets import picture_text
-
-FILES = {False: "DejaVuSans.ttf", True: "DejaVuSans-Bold.ttf"}
-"""Plain and bold face, as matplotlib ships them."""
 
 RISE, FALL = 0.78, 0.24
 """How far letters reach above and below their line, parts of the size."""
@@ -22,36 +19,16 @@ _JOINTS = re.compile(r"(?<=[^\W\d][-/_])(?=[^\W\d]{2})")
 """Inside words, between letters, where a word may be broken before any other place."""
 
 
-@cache
-def face_path(bold: bool) -> Path:
-    """The file of a face."""
-    from matplotlib import get_data_path
-
-    return Path(get_data_path()) / "fonts" / "ttf" / FILES[bold]
-
-
-@cache
-def _face(bold: bool):
-    """A face of our own: what draws text changes the size of those it shares."""
-    from matplotlib.ft2font import FT2Font
-
-    face = FT2Font(str(face_path(bold)))
-    face.set_size(1000.0, 72)
-    return face
-
-
 @lru_cache(maxsize=4096)
 def _advance(letter: str, bold: bool) -> float:
     """Width of a letter, parts of the size."""
-    from matplotlib.ft2font import LoadFlags
-
-    glyph = _face(bold).load_char(ord(letter), LoadFlags.NO_HINTING)
-    return glyph.linearHoriAdvance / 65536.0 / 1000.0
+    type_ = face(bold)
+    return float(type_.advances[type_.glyph_of.get(ord(letter), 0)])
 
 
 @lru_cache(maxsize=65536)
 def text_width(text: str, size: float, bold: bool = False) -> float:
-    """Width of a line of clean text in points; at most so wide when letters are drawn together.
+    """Width of a line of clean text in points.
 
     Parameters
     ----------

@@ -1,33 +1,46 @@
-"""Maps and other pictures, each on a page of its own."""
+"""Maps and other pictures: large ones each on a page of its own, small ones below each other."""
 
 from __future__ import annotations
 
-from panelcp.report.paper.blocks import Block, Plate
-from panelcp.report.paper.front_page import hardest_condition
+from panelcp.report.hardest import hardest_condition
+from panelcp.report.paper.blocks import Block, Picture, Plate
+from panelcp.report.paper.pixels import PaperPicture
 from panelcp.report.paper.registry import PaperParts
+
+SMALL_PICTURE = 1200
+"""Pixels across of pictures that a page of their own would not make any clearer."""
+
+SMALL_DOTS, MOST_HEIGHT = 180.0, 600.0
+"""Dots per inch of small pictures, so that their letters have one size; points they may be high."""
 
 
 def maps_blocks(parts: PaperParts) -> list[Block]:
-    """The map sheets, that of the hardest condition first, then as in the case."""
+    """The map sheets, that of the hardest condition first, then as in the case.
+
+    A sheet has its condition and its caption inside; the name below can be searched for.
+    """
     maps = list(parts.maps)
-    if not maps:
+    c = hardest_condition(parts.contents)
+    if not maps or c is None:
         return []
-    contents = parts.contents
-    first = contents.flow.conditions[hardest_condition(contents)].name
+    first = parts.contents.flow.conditions[c].name
     maps.sort(key=lambda sheet: sheet[0] != first)
     return [
-        Plate("", _caption(caption, k == 0 and name == first), source)
-        for k, (name, caption, source) in enumerate(maps)
+        Plate("", f"The hardest condition: {name}" if name == first else name, source)
+        for name, _, source in maps
     ]
-
-
-def _caption(caption: str, is_first: bool) -> str:
-    return f"{'The hardest condition. ' if is_first else ''}{caption}"
 
 
 def pictures_blocks(parts: PaperParts) -> list[Block]:
-    """Vent maps, section plots and others, in the order given."""
-    return [
-        Plate("", f"{title}: {caption}" if caption else title, source)
-        for title, caption, source in parts.pictures
-    ]
+    """Vent maps, section plots and others, in the order given.
+
+    All have their title inside. One that has its caption inside too is given without, and named
+    by its title, which can be searched for.
+    """
+    return [_picture(caption or title, source) for title, caption, source in parts.pictures]
+
+
+def _picture(text: str, source: PaperPicture) -> Block:
+    if source.width > SMALL_PICTURE or source.height > 2 * SMALL_PICTURE:
+        return Plate("", text, source)
+    return Picture(source, min(MOST_HEIGHT, 72.0 / SMALL_DOTS * source.height), text)

@@ -13,8 +13,9 @@ from panelcp.report.paper.closing_pages import (
 )
 from panelcp.report.paper.cooling_pages import cooling_blocks, margins_blocks
 from panelcp.report.paper.front_page import front_blocks
-from panelcp.report.paper.input_pages import conditions_blocks, inputs_blocks, numbers_blocks
+from panelcp.report.paper.input_pages import conditions_blocks, inputs_blocks
 from panelcp.report.paper.map_pages import maps_blocks, pictures_blocks
+from panelcp.report.paper.number_pages import numbers_blocks
 from panelcp.report.paper.place_pages import (
     cards_blocks,
     exit_air_blocks,

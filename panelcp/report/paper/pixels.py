@@ -1,26 +1,86 @@
-"""Pictures of the report: read, cut to what they show, made as fine as paper needs."""
+"""Pictures of the report: read once, cut to what they show, made as fine as paper needs."""
 
 from __future__ import annotations
 
-from functools import lru_cache
+import zlib
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 DOTS = 200.0
 """Dots per inch of pictures on the paper."""
 
+LARGEST = (280.0, 192.0)
+"""Longer and shorter side that a picture can have on a page, mm."""
+
 _WHITE, _ROOM = 250, 8
 _COLOURS = 256
+_PACKING = 6
 
 
-@lru_cache(maxsize=1)
-def _read(path: Path):
-    """The picture in a file, without its white border."""
+@dataclass(frozen=True, eq=False)
+class PaperPicture:
+    """A picture as the PDF holds it.
+
+    Attributes
+    ----------
+    width, height : pixels
+    palette : red, green, blue of every colour, at most 256
+    packed : number of the colour of every pixel, row by row from the top, packed with zlib
+    """
+
+    width: int
+    height: int
+    palette: bytes
+    packed: bytes
+
+    @property
+    def shape(self) -> float:
+        """Height over width."""
+        return self.height / self.width
+
+
+def paper_picture(source: Any) -> PaperPicture:
+    """What a picture shows, without its white border, at most DOTS per inch on a whole page.
+
+    Parameters
+    ----------
+    source : path of a PNG, or (height, width, 3 or 4) uint8, or a PaperPicture
+
+    Raises
+    ------
+    OSError : the file cannot be read
+    """
     from PIL import Image
 
-    with Image.open(path) as opened:
-        return _cropped(opened.convert("RGB"))
+    if isinstance(source, PaperPicture):
+        return source
+    picture = _reduced(_cropped(_opened(source)))
+    few = picture.quantize(_COLOURS, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
+    colours = bytes(few.getpalette("RGB"))
+    return PaperPicture(*few.size, colours, zlib.compress(few.tobytes(), _PACKING))
+
+
+def paper_pictures(pictures: Sequence[tuple[str, str, Any]]) -> list[tuple[str, str, PaperPicture]]:
+    """Pictures (title, caption, source) made ready, two at a time: most of it is unpacking."""
+    with ThreadPoolExecutor(max_workers=2) as workers:
+        ready = workers.map(paper_picture, [source for *_, source in pictures])
+        return [
+            (title, text, found) for (title, text, _), found in zip(pictures, ready, strict=True)
+        ]
+
+
+def _opened(source):
+    from PIL import Image
+
+    if isinstance(source, str | Path):
+        with Image.open(source) as opened:
+            return opened.convert("RGB")
+    return Image.fromarray(np.ascontiguousarray(source, dtype=np.uint8)).convert("RGB")
 
 
 def _cropped(picture):
@@ -34,38 +94,15 @@ def _cropped(picture):
     return picture.crop((left, top, right, bottom))
 
 
-def _picture(source):
+def _reduced(picture):
+    """A picture with no more pixels than a page of its own can show."""
     from PIL import Image
 
-    if isinstance(source, str | Path):
-        return _read(Path(source))
-    return _cropped(Image.fromarray(np.ascontiguousarray(source, dtype=np.uint8)).convert("RGB"))
-
-
-def picture_shape(source) -> float:
-    """Height over width of what a picture shows.
-
-    Parameters
-    ----------
-    source : path of a PNG, or (height, width, 3 or 4) uint8
-    """
-    picture = _picture(source)
-    return picture.height / picture.width
-
-
-def paper_pixels(source, width: float) -> np.ndarray:
-    """A picture for a width in points, at most DOTS per inch, in at most 256 colours.
-
-    Returns
-    -------
-    (height, width, 3) uint8
-    """
-    from PIL import Image
-
-    picture = _picture(source)
-    most = max(1, round(DOTS * width / 72.0))
-    if picture.width > most:
-        height = max(1, round(picture.height * most / picture.width))
-        picture = picture.resize((most, height), Image.Resampling.BOX, reducing_gap=2.0)
-    few = picture.quantize(_COLOURS, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
-    return np.asarray(few.convert("RGB"))
+    longer, shorter = (side / 25.4 * DOTS for side in LARGEST)
+    wide = picture.width >= picture.height
+    most = (longer, shorter) if wide else (shorter, longer)
+    part = min(limit / side for limit, side in zip(most, picture.size, strict=True))
+    if part >= 1.0:
+        return picture
+    size = tuple(max(1, round(part * side)) for side in picture.size)
+    return picture.resize(size, Image.Resampling.BOX, reducing_gap=2.0)

@@ -48,6 +48,12 @@ SHADES = ((1.0, "#d3a297"), (1.3, "#eee3c6"))
 """Grounds of cells below a ratio; above, where one deviation less is still enough, ROOMY."""
 ROOMY = "#dcebe7"
 
+PEOPLE = {"air into the cabin", "air at the wing root", "air towards the windshield"}
+"""Kinds of spoilers that bring the air of an exit to people."""
+
+CARD_ROW = 9.6
+"""Points from bar to bar on a card: two cards fill a page."""
+
 NAMED_CONDITIONS = 2
 """Conditions that exit air is said to reach by name; of more the number is told."""
 
@@ -167,6 +173,7 @@ def cards_blocks(parts: PaperParts) -> list[Block]:
             "the thick tick the needed pressure."
         )
     ]
+    blocks += _cautions(contents)
     for k, pair in enumerate(contents.short_list):
         blocks += _card(contents, k, pair)
     return blocks
@@ -177,7 +184,7 @@ def _card(contents: RunContents, k: int, pair: int) -> list[Block]:
     rows = [
         ("Exit", f"{outlet.kind}, {outlet.shape}, {size_text(outlet)}"),
         ("Centre", centre_text(outlet)),
-        ("Along the skin", tape_text(contents, outlet.name) or "not measured"),
+        ("Along the skin", tape_words(contents, outlet.name) or "not measured"),
         ("Air in at", _inlet_text(contents, pair)),
         *_numbers(contents, k, pair),
     ]
@@ -190,10 +197,14 @@ def _card(contents: RunContents, k: int, pair: int) -> list[Block]:
     )
     return [
         head,
-        Paragraph(kept(explain(contents, pair)), 8.5),
+        Paragraph(kept(explain(contents, pair)), 8.0),
         *_spoiled(contents, k, pair),
-        *_cautions(contents, outlet),
     ]
+
+
+def tape_words(contents: RunContents, name: str) -> str:
+    """Where the centre of an opening lies along the skin."""
+    return tape_text(contents, name).removesuffix(" (centre of the opening, tape on the skin)")
 
 
 def size_text(opening) -> str:
@@ -226,20 +237,18 @@ def _numbers(contents: RunContents, k: int, pair: int) -> list[tuple[str, str]]:
             f"available, {both_pressures(ranking.needed[c])} needed; weighted mean "
             f"{ranking.mean_ratio[pair]:.2f}",
         ),
-        ("Enough everywhere", f"probability {percent(ranking.least_sufficiency[pair])}"),
     ]
+    chances = [f"enough everywhere {percent(ranking.least_sufficiency[pair])}"]
     if chosen is not None:
-        rows.append(
-            (
-                "Best of all",
-                f"chance {percent(chosen.chance_of_exit[k])}; regret {chosen.worst_regret[k]:.2f} "
-                f"at worst, {chosen.mean_regret[k]:.2f} in the mean",
-            )
-        )
+        chances.append(f"best of all {percent(chosen.chance_of_exit[k])}")
     chance = any_reversal(ranking, pair)
     if not np.isnan(chance):
-        rows.append(("Backwards", f"in at least one condition: {percent(chance)}"))
-    return rows
+        chances.append(f"backwards in at least one condition {percent(chance)}")
+    regret = ""
+    if chosen is not None:
+        worst, mean = chosen.worst_regret[k], chosen.mean_regret[k]
+        regret = f". Regret {worst:.2f} at worst, {mean:.2f} in the mean"
+    return [*rows, ("Chances", "; ".join(chances) + regret)]
 
 
 def _bars(contents: RunContents, pair: int, width: float):
@@ -263,7 +272,7 @@ def _bars(contents: RunContents, pair: int, width: float):
         condition = flow.conditions[c]
         ends = (value - spread, value + spread)
         bars.append(Bar(condition.name, words, value, *ends, tick, bool(short), condition.decides))
-    return bar_strips(bars, width, _ends(contents, shown))
+    return bar_strips(bars, width, _ends(contents, shown), row=CARD_ROW)
 
 
 def _ends(contents: RunContents, shown) -> tuple[float, float]:
@@ -300,14 +309,24 @@ def _looks(contents: RunContents, name: str) -> list[str]:
     return texts
 
 
-def _cautions(contents: RunContents, outlet) -> list[Block]:
-    """Cautions that this place calls for."""
-    glass = any(s.opening == outlet.name and s.kind == "glass near" for s in contents.spoilers)
-    kinds = {s.kind for s in contents.spoilers if s.opening == outlet.name}
-    found = [CAUTIONS[4]] if outlet.side == "top" or glass else []
-    people = {"air into the cabin", "air at the wing root", "air towards the windshield"}
-    found += [CAUTIONS[5]] if kinds & people else []
-    return [Caution(text) for text in found]
+def _cautions(contents: RunContents) -> list[Block]:
+    """Cautions that the places call for, each once with the numbers of its places."""
+    kinds: dict[str, set[str]] = {}
+    for spoiler in contents.spoilers:
+        kinds.setdefault(spoiler.opening, set()).add(spoiler.kind)
+    called: dict[str, list[str]] = {CAUTIONS[4]: [], CAUTIONS[5]: []}
+    for k, pair in enumerate(contents.short_list, start=1):
+        outlet = contents.ranking.exit(pair)
+        found = kinds.get(outlet.name, set())
+        if outlet.side == "top" or "glass near" in found:
+            called[CAUTIONS[4]].append(str(k))
+        if found & PEOPLE:
+            called[CAUTIONS[5]].append(str(k))
+    return [
+        Caution(text, f"Caution, place{'s' if len(places) > 1 else ''} {', '.join(places)}")
+        for text, places in called.items()
+        if places
+    ]
 
 
 # ------------------------------------------------------------------- exit air, sensitivity

@@ -21,7 +21,7 @@ from panelcp.report.revisions import Revision
 from panelcp.report.sections import ordered
 
 Pictures = Sequence[tuple[str, str, Any]]
-"""(title, caption, path of a PNG or pixels) of each."""
+"""(title, caption, path of a PNG, pixels or a PaperPicture) of each."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,8 +32,8 @@ class PaperParts:
     ----------
     contents : RunContents
     summary : what `panelcp.report.summary.summary` gives for them
-    maps : the map sheet of every condition with a stream
-    pictures : vent maps, section plots and others
+    maps : the map sheet of every condition with a stream, each a PaperPicture
+    pictures : vent maps, section plots and others, each a PaperPicture
     revision : Revision
     """
 

@@ -15,6 +15,7 @@ from panelcp.report.paper.blocks import Block, Heading
 from panelcp.report.paper.drawing import pdf_metadata, write_pages
 from panelcp.report.paper.laying import Foot, LaidPage, laid_out
 from panelcp.report.paper.letters import clean
+from panelcp.report.paper.pixels import paper_pictures
 from panelcp.report.paper.registry import PaperPage, PaperParts, Pictures, registered
 from panelcp.report.revisions import Revision
 from panelcp.report.summary import summary_json
@@ -28,6 +29,7 @@ def write_report(
     pictures: Pictures = (),
     revision: Revision | None = None,
     paper: str | None = None,
+    summary: str | None = None,
 ) -> Path:
     """Write the report on paper, for an inspector, an adviser or the build log.
 
@@ -42,6 +44,7 @@ def write_report(
     pictures : (title, caption, path or pixels) of vent maps, section plots and others
     revision : what `revision_of` gives; None is the first
     paper : "A4" or "Letter"; None takes that of the contents
+    summary : what `summary_json` gives for the contents, where it is at hand
 
     Returns
     -------
@@ -55,7 +58,7 @@ def write_report(
     path, paper = Path(path), contents.paper if paper is None else paper
     paper_size(paper)
     revision = Revision() if revision is None else revision
-    laid = report_pages(contents, maps, pictures, revision, paper)
+    laid = report_pages(contents, maps, pictures, revision, paper, summary)
     metadata = pdf_metadata(
         f"{clean(contents.name)}: cooling air, report",
         clean(f"Revision {revision.number}, inputs {contents.input_hash}. {contents.question}"),
@@ -80,11 +83,14 @@ def report_pages(
     pictures: Pictures = (),
     revision: Revision | None = None,
     paper: str = "A4",
+    summary: str | None = None,
 ) -> tuple[LaidPage, ...]:
     """All pages of the report with everything in its place; see `write_report`."""
     revision = Revision() if revision is None else revision
+    told = json.loads(summary_json(contents) if summary is None else summary)
+    ready = paper_pictures([*maps, *pictures])
     parts = PaperParts(
-        contents, json.loads(summary_json(contents)), tuple(maps), tuple(pictures), revision
+        contents, told, tuple(ready[: len(maps)]), tuple(ready[len(maps) :]), revision
     )
     day = f", {contents.date}" if contents.date else ""
     foot = Foot(

@@ -29,6 +29,7 @@ from panelcp.report.paper.laying import (
     page_size,
     words_of,
 )
+from panelcp.report.paper.pixels import paper_picture
 
 FOOT = Foot("a name", "revision 3, 2026-05-01", "inputs abc, panelcp 1")
 TEXT = "Words that go on for some time. " * 9
@@ -100,7 +101,7 @@ def test_a_group_that_fits_stays_on_one_page():
 
 
 def test_parts_begin_pages_and_change_the_side_of_the_paper():
-    plate = Plate("title", "caption", [[[0, 0, 0]] * 30] * 10)
+    plate = Plate("title", "caption", paper_picture([[[0, 0, 0]] * 30] * 10))
     parts = [
         ("one", False, True, [Paragraph("first")]),
         ("two", False, False, [Paragraph("second")]),
@@ -117,7 +118,7 @@ def test_parts_begin_pages_and_change_the_side_of_the_paper():
 
 
 def test_a_tall_picture_gets_an_upright_page_and_fits():
-    tall = Plate("", "", [[[0, 0, 0]] * 10] * 30)
+    tall = Plate("", "", paper_picture([[[0, 0, 0]] * 10] * 30))
     page = laid(tall)[0]
     assert page.size == page_size("A4")
     assert not faults_of(page)

@@ -14,7 +14,7 @@ def drawn_width(text, size, bold):
     from matplotlib.font_manager import get_font
     from matplotlib.ft2font import LoadFlags
 
-    from panelcp.report.paper.letters import face_path
+    from panelcp.report.paper.faces import face_path
 
     face = get_font(face_path(bold))
     face.set_size(1000.0, 72)
@@ -24,7 +24,7 @@ def drawn_width(text, size, bold):
 
 @pytest.mark.parametrize("bold", [False, True])
 def test_widths_are_those_of_the_drawn_text(bold):
-    """The ink ends a little before the last letter's own room; kerning draws letters together."""
+    """The ink ends a little before the last letter's own room, and there letters are kerned."""
     for text in ("0123456789", "office fluid", "STA 1009 BL −432 ±", "WAVE To AVATAR"):
         width = text_width(text, 10.0, bold)
         drawn = drawn_width(text, 10.0, bold)
@@ -68,16 +68,3 @@ def test_fitted_texts_end_with_an_ellipsis():
     short = fitted("oil cooler", 30.0, 8.0)
     assert short.endswith("…")
     assert text_width(short, 8.0) <= 30.0
-
-
-def test_what_is_drawn_between_changes_no_width(tmp_path):
-    """The drawing library shares its faces and sets their size."""
-    from panelcp.report.paper import letters
-    from panelcp.report.paper.blocks import Words
-    from panelcp.report.paper.drawing import pdf_metadata, write_pages
-    from panelcp.report.paper.laying import LaidPage
-
-    letters._face(False)
-    page = LaidPage((200.0, 200.0), (Words(20.0, 40.0, "drawn"),))
-    write_pages([page], tmp_path / "x.pdf", pdf_metadata("a", "b", "c", ""))
-    assert letters._advance.__wrapped__("d", False) == pytest.approx(0.6348, abs=1e-3)

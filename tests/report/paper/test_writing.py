@@ -5,6 +5,7 @@ import re
 import shutil
 import subprocess
 import sys
+import zlib
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -16,7 +17,9 @@ from pypdf import PdfReader
 
 from panelcp.errors import CaseError
 from panelcp.report.contents import CAUTIONS, PROPELLER_NOTICE
+from panelcp.report.hardest import hardest_condition
 from panelcp.report.paper.blocks import Image as Box
+from panelcp.report.paper.blocks import Plate
 from panelcp.report.paper.closing_pages import (
     CHECKLIST,
     LIMITS,
@@ -24,9 +27,12 @@ from panelcp.report.paper.closing_pages import (
     revision_blocks,
 )
 from panelcp.report.paper.drawing import pdf_metadata, write_pages
+from panelcp.report.paper.grids import Cell, Table
 from panelcp.report.paper.laying import LaidPage, faults_of, page_size, words_of
+from panelcp.report.paper.map_pages import pictures_blocks
+from panelcp.report.paper.number_pages import numbers_blocks, shared_sources, shown_place
 from panelcp.report.paper.pages import PAGES
-from panelcp.report.paper.pixels import paper_pixels, picture_shape
+from panelcp.report.paper.pixels import DOTS, LARGEST, paper_picture
 from panelcp.report.paper.registry import PaperParts, registered
 from panelcp.report.paper.writing import report_pages, write_report
 from panelcp.report.revisions import Revision
@@ -52,9 +58,15 @@ def plain():
 
 
 @cache
+def summaries(which):
+    """summary.json of a run."""
+    return summary_json(which())
+
+
+@cache
 def numbers():
-    """summary.json of the whole run."""
-    return json.loads(summary_json(whole()))
+    """summary.json of the whole run, read back."""
+    return json.loads(summaries(whole))
 
 
 @cache
@@ -80,9 +92,9 @@ PICTURES = (("a cut", "at STA 500"),)
 def laid(which=whole, paper="A4"):
     """Pages of a run, laid once; those of the whole run with maps and a picture."""
     if which is not whole:
-        return report_pages(which(), paper=paper)
+        return report_pages(which(), paper=paper, summary=summaries(which))
     pictures = [(*names, pixels()) for names in PICTURES]
-    return report_pages(whole(), maps(), pictures, paper=paper)
+    return report_pages(whole(), maps(), pictures, paper=paper, summary=summaries(whole))
 
 
 @pytest.fixture(scope="module")
@@ -145,7 +157,7 @@ def test_metadata_have_title_subject_and_the_date_alone(written):
     assert set(found) == {"/Title", "/Author", "/Subject", "/Creator", "/CreationDate"}
     assert whole().name in found["/Title"]
     assert found["/Author"] == ""
-    assert found["/CreationDate"].startswith("D:20260501000000")
+    assert found["/CreationDate"] == "D:20260501000000Z"
 
 
 def shown(value, digits=0):
@@ -224,10 +236,28 @@ def test_numbers_of_the_network_are_those_of_the_summary():
 
 
 def test_every_uncertain_number_stands_with_its_mark():
-    text = laid_text()
-    for mark in numbers()["marks"]:
-        assert folded(mark["place"]) in text
-        assert folded(mark["mark"]) in text
+    """In the table of its part, or for needed pressures in that of the conditions."""
+    text, marks = laid_text(), numbers()["marks"]
+    names = shared_sources([mark["source"] for mark in marks])
+    rows = [
+        tuple(cell.text if isinstance(cell, Cell) else cell for cell in row)
+        for block in numbers_blocks(PaperParts(whole(), numbers()))
+        if isinstance(block, Table)
+        for row in block.rows
+    ]
+    told = {(row[0], row[4]): row for row in rows}
+    elsewhere = [m for m in marks if (shown_place(m["place"]), m["mark"]) not in told]
+    assert len(rows) + len(elsewhere) == len(marks)
+    for mark in elsewhere:
+        name = mark["place"].removeprefix("condition ").removesuffix(": needed pressure")
+        given = next(c for c in numbers()["conditions"] if c["name"] == name)["needed_pressure"]
+        assert (given["value"], given["mark"]) == (mark["value"], mark["mark"])
+        assert folded(f"{shown(given['low'])} to {shown(given['high'])}{given['mark']}") in text
+    assert {row[5] for row in rows} <= {"as above", *names.values(), *(m["source"] for m in marks)}
+    for mark in marks:
+        if mark not in elsewhere:
+            assert folded(shown_place(mark["place"])) in text
+            assert folded(mark["source"]) in text
 
 
 def test_warnings_stand_with_the_worst_first_and_in_full():
@@ -285,8 +315,11 @@ def test_paper_comes_from_the_contents_where_none_is_given(tmp_path, monkeypatch
         path.write_text(f"{pages[0].size} {metadata['Title']}")
 
     monkeypatch.setattr("panelcp.report.paper.writing.write_pages", drawn)
+    monkeypatch.setattr("panelcp.report.paper.writing.registered", lambda: PAGES[-1:])
     for paper, wanted in (("A4", None), ("Letter", None), ("A4", "Letter")):
-        path = write_report(replace(plain(), paper=paper), tmp_path / "x.pdf", paper=wanted)
+        path = write_report(
+            replace(plain(), paper=paper), tmp_path / "x.pdf", paper=wanted, summary="{}"
+        )
         assert path.read_text().startswith(str(page_size(wanted or paper)))
     assert [p.name for p in tmp_path.iterdir()] == ["x.pdf"]
 
@@ -294,7 +327,7 @@ def test_paper_comes_from_the_contents_where_none_is_given(tmp_path, monkeypatch
 def test_another_date_changes_only_the_date():
     texts = []
     for day in (DAY, "2027-12-24"):
-        pages = report_pages(replace(plain(), date=day))
+        pages = report_pages(replace(plain(), date=day), summary=summaries(plain))
         texts.append([words.text for page in pages for words in words_of(page)])
     assert [text.replace(DAY, "2027-12-24") for text in texts[0]] == texts[1]
     dates = [pdf_metadata("a", "b", "c", day) for day in (DAY, "2027-12-24")]
@@ -332,7 +365,7 @@ def test_pictures_stand_upright_where_they_were_put(tmp_path):
         pytest.skip("pdftoppm is not installed")
     half = np.zeros((100, 200, 3), dtype=np.uint8)
     half[50:, :100], half[50:, 100:] = (200, 0, 0), (0, 0, 200)
-    page = LaidPage((300.0, 200.0), (Box(20.0, 30.0, 200.0, 100.0, half),))
+    page = LaidPage((300.0, 200.0), (Box(20.0, 30.0, 200.0, 100.0, paper_picture(half)),))
     write_pages([page], tmp_path / "x.pdf", pdf_metadata("a", "b", "c", DAY))
     command = ["pdftoppm", "-r", "72", "-png", str(tmp_path / "x.pdf"), str(tmp_path / "x")]
     subprocess.run(command, check=True)
@@ -343,35 +376,72 @@ def test_pictures_stand_upright_where_they_were_put(tmp_path):
 
 
 def test_the_hardest_map_comes_first_then_the_order_of_the_case():
-    from panelcp.report.paper.front_page import hardest_condition
-
     hard = whole().flow.conditions[hardest_condition(whole())].name
-    pages = report_pages(whole(), maps()[::-1])
+    pages = report_pages(whole(), maps()[::-1], summary=summaries(whole))
     at = next(k for k, page in enumerate(pages) if "maps" in page.sections)
     texts = [words_of(page)[0].text for page in pages[at : at + len(maps())]]
-    captions = {name: caption for name, caption, _ in maps()}
-    others = [captions[name] for name, _, _ in maps()[::-1] if name != hard]
-    assert texts == [f"The hardest condition. {captions[hard]}", *others]
+    others = [name for name, _, _ in maps()[::-1] if name != hard]
+    assert texts == [f"The hardest condition: {hard}", *others]
+
+
+def test_captions_that_pictures_hold_are_not_told_again():
+    """Those of maps never, of others where they are given; the words are there once."""
+    for caption in (caption for _, caption, _ in maps()):
+        assert folded(caption) not in laid_text()
+    assert laid_text().count(folded(PICTURES[0][1])) == 1
+    parts = PaperParts(plain(), {}, pictures=[("a title", "", paper_picture(pixels()))])
+    assert [block.caption for block in pictures_blocks(parts)] == ["a title"]
+
+
+def test_small_pictures_stand_below_each_other_at_one_size_of_letters():
+    sizes = {"small": (620, 877), "smaller": (400, 500), "large": (900, 1400)}
+    given = [(name, name, paper_picture(np.zeros((*size, 3)))) for name, size in sizes.items()]
+    *small, large = pictures_blocks(PaperParts(plain(), {}, pictures=given))
+    assert isinstance(large, Plate)
+    boxes = [block.strips(480.0)[0].items[0] for block in small]
+    dots = [box.source.height / box.height for box in boxes]
+    assert dots == pytest.approx([2.5, 2.5])
 
 
 def test_pictures_come_from_files_too_and_are_made_no_finer_than_paper(tmp_path):
     path = tmp_path / "map.png"
     Image.fromarray(np.repeat(np.repeat(pixels(), 5, axis=0), 5, axis=1)).save(path)
-    found = paper_pixels(path, 360.0)
-    assert found.shape[1] == 1000
-    assert found.shape[0] / found.shape[1] == pytest.approx(picture_shape(path), rel=2e-3)
-    assert picture_shape(path) == pytest.approx(480.0 / 720.0, rel=0.04)
-    assert paper_pixels(pixels(), 360.0).shape[1] < 877
-    assert len(np.unique(found.reshape(-1, 3), axis=0)) <= 256
+    found = paper_picture(path)
+    most = [side / 25.4 * DOTS for side in LARGEST]
+    assert max(found.width / most[0], found.height / most[1]) == pytest.approx(1.0, abs=1e-3)
+    assert found.shape == pytest.approx(480.0 / 720.0, rel=0.04)
+    assert paper_picture(pixels()).width < 877
+    assert len(found.palette) <= 3 * 256
+    numbers_of_colours = np.frombuffer(zlib.decompress(found.packed), dtype=np.uint8)
+    colours = np.frombuffer(found.palette, dtype=np.uint8).reshape(-1, 3)
+    shown_ = colours[numbers_of_colours.reshape(found.height, found.width)].astype(int)
+    middle = shown_[found.height // 2, :, 0]
+    assert abs(middle[len(middle) // 2] - 127) <= 8  # greys lie 16 apart
+    assert np.ptp(middle) > 230
+
+
+def test_a_picture_as_fine_as_paper_keeps_its_pixels():
+    """Few colours and no white border: what the file holds is what was given."""
+    given = np.zeros((40, 60, 3), dtype=np.uint8)
+    given[10:20, 30:] = (200, 40, 0)
+    found = paper_picture(given)
+    colours = np.frombuffer(found.palette, dtype=np.uint8).reshape(-1, 3)
+    numbers_of_colours = np.frombuffer(zlib.decompress(found.packed), dtype=np.uint8)
+    back = colours[numbers_of_colours.reshape(found.height, found.width)]
+    assert np.abs(back.astype(int) - given).max() <= 4
 
 
 def test_the_revision_is_told_with_its_differences():
-    before = json.loads(summary_json(plain()))
+    before = json.loads(summaries(plain))
     before["version"] = "0.0.1"
     before["ranking"]["pairs"][0]["inlet"] = "another inlet"
     revision = Revision(2, "old-hash", before, 1, "2026-04-01")
     text = folded(
-        "".join(w.text for p in report_pages(plain(), revision=revision) for w in words_of(p))
+        "".join(
+            w.text
+            for p in report_pages(plain(), revision=revision, summary=summaries(plain))
+            for w in words_of(p)
+        )
     )
     assert folded("Since revision 1 (2026-04-01, inputs old-hash)") in text
     assert folded("best inletanother inletnose") in text
@@ -396,18 +466,16 @@ def test_a_picture_that_is_missing_leaves_the_old_report(tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["report.pdf"]
 
 
-def test_the_small_picture_holds_few_marks(monkeypatch):
-    from panelcp.report.maps import Marker
+def test_the_small_picture_holds_few_marks():
     from panelcp.report.paper import front_page
 
-    inlet = plain().ranking.inlet(0).name
-    outline = plain().openings.openings[0].outline
-    named = [Marker(outline, f"opening {k}") for k in range(20)]
-    few = [Marker(outline, inlet, "inlet"), Marker(outline, "1", "best")]
-    monkeypatch.setattr(front_page, "map_markers", lambda contents: [*named, *few])
-    assert [marker.label for marker in front_page._markers(plain())] == [inlet, "1"]
-    monkeypatch.setattr(front_page, "map_markers", lambda contents: [*named[:3], *few])
-    assert len(front_page._markers(plain())) == 5
+    ranking = plain().ranking
+    outlines = {id(ranking.exit(0).outline), id(ranking.inlet(0).outline)}
+    marks = front_page._markers(plain())
+    assert [mark.label for mark in marks if mark.style == "inlet"] == [ranking.inlet(0).name]
+    assert {mark.label for mark in marks if mark.style == "best"} == {"1"}
+    assert len(marks) == (2 if ranking.exit(0).twin is None else 3)
+    assert len(outlines) == 2
 
 
 def test_air_against_what_an_opening_is_for_is_told():
