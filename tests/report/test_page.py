@@ -30,6 +30,7 @@ SECTIONS = (
     "curves",
     "sensitivity",
     "maps",
+    "cuts",
     "openings",
     "layers",
     "exit-air",
@@ -159,7 +160,8 @@ def test_page_runs_only_its_own_and_loads_nothing(which, request):
     for name, value in page.attributes:
         assert not name.startswith("on"), (name, value)
         if name in ("src", "href"):
-            beside = value.endswith(".png") and (path.parent / value).is_file()
+            written = (".png",) if name == "src" else (".png", ".svg", ".csv")
+            beside = value.endswith(written) and (path.parent / value).is_file()
             assert beside or value.startswith(("data:", "#")), value[:80]
     style = page.texts[page.texts.index(next(t for t in page.texts if ":root" in t))]
     assert "url(" not in style
