@@ -132,7 +132,7 @@ def _markers(contents: RunContents) -> list:
 
 
 def _views(contents: RunContents) -> tuple[str, str]:
-    """The side of the best exit, and from ahead, left and above."""
+    """The side of the best exit, and the front."""
     side = contents.ranking.exit(0).side
     first = side if side in ("left", "right", "top", "bottom") else "left"
-    return first, "three_quarter"
+    return first, "front"

@@ -79,7 +79,8 @@ def _opened(source):
 
     if isinstance(source, str | Path):
         with Image.open(source) as opened:
-            return opened.convert("RGB")
+            opened.load()
+            return opened if opened.mode == "RGB" else opened.convert("RGB")
     return Image.fromarray(np.ascontiguousarray(source, dtype=np.uint8)).convert("RGB")
 
 

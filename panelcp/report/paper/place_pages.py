@@ -6,7 +6,7 @@ import numpy as np
 
 from panelcp.placement.choices import ENOUGH
 from panelcp.placement.spoilers import worst_of_each
-from panelcp.report.cards import tape_text, whole
+from panelcp.report.cards import tape_text, whole, zone_text
 from panelcp.report.contents import (
     CAUTIONS,
     LIKELY,
@@ -181,10 +181,12 @@ def cards_blocks(parts: PaperParts) -> list[Block]:
 
 def _card(contents: RunContents, k: int, pair: int) -> list[Block]:
     outlet = contents.ranking.exit(pair)
+    near = zone_text(contents, outlet.name)
     rows = [
         ("Exit", f"{outlet.kind}, {outlet.shape}, {size_text(outlet)}"),
         ("Centre", centre_text(outlet)),
         ("Along the skin", tape_words(contents, outlet.name) or "not measured"),
+        *([("No-cut zone", f"nearest: {near}")] if near else []),
         ("Air in at", _inlet_text(contents, pair)),
         *_numbers(contents, k, pair),
     ]
@@ -416,13 +418,14 @@ def _used_up(contents: RunContents) -> list[Block]:
     c = hardest(result)
     if c is None:
         return []
-    blocks: list[Block] = [
+    blocks: list[Block] = []
+    lead: tuple[Block, ...] = (
         Heading("What uses up the margins", 2),
         Paragraph(
             f"Parts of the pressure that drives the air, in the hardest condition, "
             f"{result.conditions[c]}. The largest is worth changing first."
         ),
-    ]
+    )
     for name in dict.fromkeys(step.core for step in result.budget):
         drives, takes, _ = budget_parts(result, name, c)
         total = sum(value for *_, value in drives)
@@ -431,7 +434,8 @@ def _used_up(contents: RunContents) -> list[Block]:
         takes = sorted(takes, key=lambda part: -part[2])
         shares = [(what, value / total, both_pressures(value)) for _, what, value in takes]
         kept_shares = [share for share in shares if share[1] >= LEAST_SHARE]
-        blocks.append(Group((Heading(name, 3), _shares(kept_shares))))
+        blocks.append(Group((*lead, Heading(name, 3), _shares(kept_shares))))
+        lead = ()
     return blocks
 
 

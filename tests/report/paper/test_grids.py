@@ -92,3 +92,13 @@ def test_given_parts_of_the_width_are_kept():
 
 def test_a_table_without_rows_is_nothing():
     assert Table(("a", "b"), ()).strips(WIDTH) == []
+
+
+def test_the_first_three_rows_and_the_last_two_of_a_table_stay_together():
+    table = Table(("place", "value"), tuple((f"row {k}", str(k)) for k in range(9)))
+    joined = [strip.joined for strip in table.strips(WIDTH)[1:]]
+    assert joined == [True, True, False, False, False, False, False, True, False]
+    for count in range(4, 70):
+        rows = tuple((f"row {k}", str(k)) for k in range(count))
+        for page in laid(Table(("place", "value"), rows)):
+            assert sum(words.text.startswith("row ") for words in words_of(page)) > 1

@@ -170,3 +170,12 @@ def test_a_heading_of_several_lines_stays_whole():
         for page in laid(filler, Heading("Head " * 60, 2), Paragraph("follows")):
             lines = [w for w in words_of(page) if w.text.startswith("Head")]
             assert len(lines) in (0, 5), len(lines)
+
+
+def test_bars_stand_as_close_as_is_wanted():
+    bars = [Bar("a", "1", 10.0), Bar("b", "2", 20.0, 15.0, 25.0, need=5.0)]
+    for row in (9.6, 14.0):
+        strips = bar_strips(bars, 400.0, row=row)
+        assert {strip.height for strip in strips} == {row}
+        inside = [i.top for s in strips for i in s.items if isinstance(i, Area)]
+        assert inside == pytest.approx([0.5 * (row - 7.0)] * 2)

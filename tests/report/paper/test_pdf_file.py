@@ -57,6 +57,15 @@ def test_lines_and_boxes_are_drawn_with_their_colours(tmp_path):
     assert " ".join(drawn[2].split()) == "0 1 0 RG 0.7 w [] 0 d 5 186 7 8 re S"
 
 
+def test_words_are_begun_and_ended_around_what_is_drawn(tmp_path):
+    word, box = Words(10.0, 40.0, "x"), Area(5.0, 6.0, 7.0, 8.0)
+    for items in ((word, word), (word, box), (box, word, word, box, word)):
+        drawn = written(tmp_path, *items).pages[0].get_contents().get_data().decode().split()
+        parts = [part for part in drawn if part in ("BT", "ET", "re")]
+        kinds = "".join({"BT": "(", "ET": ")", "re": "b"}[part] for part in parts)
+        assert kinds == {2: "()" if items[1] is word else "()b", 5: "b()b()"}[len(items)]
+
+
 def test_texts_of_the_metadata_hold_all_letters_and_the_date(tmp_path):
     metadata = pdf_metadata("Ångström (a) \\", "β", "c", "2026-05-01")
     read = written(tmp_path, Words(10.0, 40.0, "x"), metadata=metadata)

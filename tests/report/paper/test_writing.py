@@ -18,8 +18,8 @@ from pypdf import PdfReader
 from panelcp.errors import CaseError
 from panelcp.report.contents import CAUTIONS, PROPELLER_NOTICE
 from panelcp.report.hardest import hardest_condition
+from panelcp.report.paper.blocks import Caution, Heading, Plate, Words
 from panelcp.report.paper.blocks import Image as Box
-from panelcp.report.paper.blocks import Plate
 from panelcp.report.paper.closing_pages import (
     CHECKLIST,
     LIMITS,
@@ -30,9 +30,10 @@ from panelcp.report.paper.drawing import pdf_metadata, write_pages
 from panelcp.report.paper.grids import Cell, Table
 from panelcp.report.paper.laying import LaidPage, faults_of, page_size, words_of
 from panelcp.report.paper.map_pages import pictures_blocks
-from panelcp.report.paper.number_pages import numbers_blocks, shared_sources, shown_place
+from panelcp.report.paper.number_pages import GROUPS, numbers_blocks, shared_sources, shown_place
 from panelcp.report.paper.pages import PAGES
 from panelcp.report.paper.pixels import DOTS, LARGEST, paper_picture
+from panelcp.report.paper.place_pages import PEOPLE, cards_blocks
 from panelcp.report.paper.registry import PaperParts, registered
 from panelcp.report.paper.writing import report_pages, write_report
 from panelcp.report.revisions import Revision
@@ -260,6 +261,64 @@ def test_every_uncertain_number_stands_with_its_mark():
             assert folded(mark["source"]) in text
 
 
+def test_numbers_stand_under_the_part_they_belong_to():
+    blocks = numbers_blocks(PaperParts(whole(), numbers()))
+    under, title = {}, ""
+    for block in blocks:
+        if isinstance(block, Heading):
+            title = block.text
+        elif isinstance(block, Table):
+            under |= {row[0]: title for row in block.rows}
+    assert under["propeller: slipstream factor"] == "Propeller and exit air"
+    assert under["engine: needed pressure at full power"] == "Needed pressure"
+    titles = [title for title, _ in GROUPS]
+    order = [titles.index(title) for title in dict.fromkeys(under.values())]
+    assert order == sorted(order)
+    for beginning, title in (
+        ("duct ", "Ducts"),
+        ("core ", "Cores"),
+        ("opening ", "Openings and bay"),
+    ):
+        places = [mark["place"] for mark in numbers()["marks"]]
+        inside = [shown_place(place) for place in places if place.startswith(beginning)]
+        assert inside
+        assert {under[place] for place in inside} == {title}
+
+
+def test_cards_tell_the_nearest_zone_where_it_is_known():
+    contents = whole()
+    name = contents.ranking.exit(contents.short_list[0]).name
+    near = replace(contents, near_zones={name: ("hinge", 0.031)})
+    for given, wanted in ((near, True), (replace(contents, near_zones={}), False)):
+        words = [
+            item.text
+            for block in cards_blocks(PaperParts(given, {}))
+            for strip in block.strips(480.0)
+            for item in strip.items
+            if isinstance(item, Words)
+        ]
+        assert ("nearest: hinge, 31 mm" in words) == wanted
+
+
+def test_cautions_of_the_cards_name_their_places():
+    contents = whole()
+    count = len(contents.short_list)
+    found = [b for b in cards_blocks(PaperParts(contents, {})) if isinstance(b, Caution)]
+    told = {block.text: block.word for block in found}
+    assert len(told) == len(found)
+    for text, word in told.items():
+        assert word.startswith("Caution, place")
+        numbers_ = [int(n) for n in word.split(" ", 2)[2].split(", ")]
+        for k in range(1, count + 1):
+            exit_ = contents.ranking.exit(contents.short_list[k - 1])
+            kinds = {s.kind for s in contents.spoilers if s.opening == exit_.name}
+            wanted = {
+                CAUTIONS[4]: exit_.side == "top" or "glass near" in kinds,
+                CAUTIONS[5]: bool(kinds & PEOPLE),
+            }
+            assert (k in numbers_) == wanted[text]
+
+
 def test_warnings_stand_with_the_worst_first_and_in_full():
     text = laid_text()
     assert whole().warnings
@@ -316,6 +375,7 @@ def test_paper_comes_from_the_contents_where_none_is_given(tmp_path, monkeypatch
 
     monkeypatch.setattr("panelcp.report.paper.writing.write_pages", drawn)
     monkeypatch.setattr("panelcp.report.paper.writing.registered", lambda: PAGES[-1:])
+    monkeypatch.setattr("panelcp.report.paper.writing.summary_json", None)  # it is given
     for paper, wanted in (("A4", None), ("Letter", None), ("A4", "Letter")):
         path = write_report(
             replace(plain(), paper=paper), tmp_path / "x.pdf", paper=wanted, summary="{}"
