@@ -61,8 +61,10 @@ def paper_picture(source: Any) -> PaperPicture:
         return source
     picture = _reduced(_cropped(_opened(source)))
     few = picture.quantize(_COLOURS, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
-    colours = bytes(few.getpalette("RGB"))
-    return PaperPicture(*few.size, colours, zlib.compress(few.tobytes(), _PACKING))
+    colours = np.array(few.getpalette("RGB"), dtype=np.uint8).reshape(-1, 3)
+    colours[colours.min(axis=1) >= _WHITE] = 255
+    packed = zlib.compress(few.tobytes(), _PACKING)
+    return PaperPicture(*few.size, colours.tobytes(), packed)
 
 
 def paper_pictures(pictures: Sequence[tuple[str, str, Any]]) -> list[tuple[str, str, PaperPicture]]:

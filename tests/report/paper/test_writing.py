@@ -480,6 +480,15 @@ def test_pictures_come_from_files_too_and_are_made_no_finer_than_paper(tmp_path)
     assert np.ptp(middle) > 230
 
 
+def test_white_stays_white_beside_what_is_nearly_white():
+    given = np.full((60, 60, 3), 255, dtype=np.uint8)
+    given[10:50, 10:50], given[20:30, 20:40] = 250, 0
+    found = paper_picture(given)
+    colours = np.frombuffer(found.palette, dtype=np.uint8).reshape(-1, 3)
+    numbers_of_colours = np.frombuffer(zlib.decompress(found.packed), dtype=np.uint8)
+    assert set(colours[numbers_of_colours].min(axis=1).tolist()) == {0, 255}
+
+
 def test_a_picture_as_fine_as_paper_keeps_its_pixels():
     """Few colours and no white border: what the file holds is what was given."""
     given = np.zeros((40, 60, 3), dtype=np.uint8)
