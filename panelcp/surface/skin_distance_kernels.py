@@ -57,9 +57,9 @@ def _follow(
     `room` (6, 3) is to work in: place, direction, next place, edge, normal, inward.
     """
     p, d, q, edge, normal, inward = room[0], room[1], room[2], room[3], room[4], room[5]
-    p[:] = start
-    d[:] = direction
-    points[0] = start
+    for m in range(3):  # whole rows at once cost seconds of compiling
+        p[m] = points[0, m] = start[m]
+        d[m] = direction[m]
     here, entry, done, count = panel, -1, 0.0, 0
     side = p[axis] - level
     while done < longest:
@@ -94,7 +94,8 @@ def _follow(
         done += way
         if count < len(panels) and count + 1 < len(points):
             panels[count] = here
-            points[count + 1] = q
+            for m in range(3):
+                points[count + 1, m] = q[m]
             count += 1
         if arrives and done <= longest:
             return done, here, count
