@@ -43,12 +43,16 @@ def _join(before, n_before, behind, n_behind, points, panels, speed, distance, s
     for k in range(here % 2, n_before + n_behind - 1, 2):
         if k <= here:
             j = here - k
-            points[count], panels[count], speed[count] = back[j], back_panels[j], back_speed[j]
+            for c in range(3):  # a whole row at once costs seconds of compiling
+                points[count, c] = back[j, c]
+            panels[count], speed[count] = back_panels[j], back_speed[j]
             distance[count] = total - back_way[j] + APART * k
             spreading[count] = _width(-back_growth[j], back_speed[j], back_speed[0]) / start
         else:
             j = k - here
-            points[count], panels[count], speed[count] = on[j], on_panels[j], on_speed[j]
+            for c in range(3):
+                points[count, c] = on[j, c]
+            panels[count], speed[count] = on_panels[j], on_speed[j]
             distance[count] = total + on_way[j] + APART * k
             spreading[count] = own * _width(on_growth[j], on_speed[j], on_speed[0])
         count += 1
