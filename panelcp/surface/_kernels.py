@@ -178,14 +178,11 @@ def _turned_normal(normal, origin, points, found, count, matrix, right):
     _divide(e1, np.sqrt(e1[0] * e1[0] + e1[1] * e1[1] + e1[2] * e1[2]))
     e2 = _cross(normal, e1)
     a, b, solved, left = 0.0, 0.0, False, np.nan
-    if count >= 10:
-        a, b, solved, left = _fit_slopes(
-            origin, points, found, count, e1, e2, normal, 9, matrix, right
-        )
-    if not solved and count >= 6:
-        a, b, solved, left = _fit_slopes(
-            origin, points, found, count, e1, e2, normal, 5, matrix, right
-        )
+    for terms in (9, 5):  # a loop, so that one version of the fit is compiled
+        if not solved and count > terms:
+            a, b, solved, left = _fit_slopes(
+                origin, points, found, count, e1, e2, normal, terms, matrix, right
+            )
     if not solved:
         return normal, np.nan
     turned = np.empty(3)
