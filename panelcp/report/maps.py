@@ -94,7 +94,7 @@ _MARK_DEPTH = 0.01  # of the longest side: how far an outline may dive under the
 _NUMBERS_PER_LEVEL = 2
 _PACKING = 3  # of zlib
 _LABEL_PADDING = 4.0  # points, of the box round a label
-ACROSS_SIGHT = "only square to the line of sight"
+ACROSS_SIGHT = "; bars: square to the line of sight"
 # Colour and line width in points of each kind of mark.
 MARKER_STYLES = {
     "inlet": ("#1f2a8c", 1.5),
@@ -557,7 +557,8 @@ def draw_frame(axes, projected: ProjectedView):
     axes.set_facecolor("white")
     # y given: where the title goes need not be worked out from all other texts
     style = {"fontsize": FONT + 1.0, "loc": "left", "pad": 3.0, "color": INK, "y": 1.0}
-    axes.set_title(projected.view.title, **style)
+    aslant = ACROSS_SIGHT if projected.view.axes is None else ""
+    axes.set_title(f"{projected.view.title}{aslant}", **style)
     axes.spines[:].set(linewidth=0.5, color="#9aa3a8")
     axes.set_axisbelow(True)
     if projected.view.axes is None:
@@ -610,18 +611,8 @@ def _draw_scale_bars(axes, projected):
         start = left - 5.0 - text_size(text, FONT)[0]
         taken.append(Box(start, bottom - 3.0, right + 2.0, bottom + 8.0))
     if projected.view.axes is None:
-        taken.append(_write_across_sight(axes, paper, taken[-1]))
         taken.append(_draw_directions(axes, paper, projected))
     return taken
-
-
-def _write_across_sight(axes, paper, below: Box) -> Box:
-    """Say over the bars of an oblique view that skin aslant looks shorter; the box taken."""
-    right, bottom = below.right - 2.0, below.top + 3.0
-    style = {"fontsize": FONT - 1.0, "va": "baseline", "color": INK, "zorder": 4.0}
-    axes.text(*paper.plane([right, bottom]), ACROSS_SIGHT, ha="right", **style)
-    width = text_size(ACROSS_SIGHT, FONT - 1.0)[0]
-    return Box(right - width - 2.0, bottom - 2.0, right + 2.0, bottom + 7.0)
 
 
 def _round_length(longest: float) -> float:

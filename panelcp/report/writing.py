@@ -53,14 +53,17 @@ def write_results(
         curves = write_curves(contents, folder / "curves") if contents.curves else []
         vent_maps = _write_vent_maps(contents, folder)
         progress("writing tables and surface")
-        _write_tables(contents, folder)
+        summary = _write_tables(contents, folder)
         write_surface(contents, folder)
         progress("writing report.html")
         page = report_page(contents, maps, curves, vent_maps, cuts)
         write_text(folder / "report.html", page)
         progress("writing report.pdf")
+        # the caption of a cut stands in its picture
+        cuts = [(title, "", path) for title, _, path in cuts]
         pictures = [*vent_maps, *cuts, *curves]
-        write_report(contents, folder / "report.pdf", maps, pictures, revision)
+        paper = folder / "report.pdf"
+        write_report(contents, paper, maps, pictures, revision, summary=summary)
         write_text(folder / "run.log", run_log(contents, revision))
 
     folder = write_folder(results, f"run-{contents.input_hash}", fill)
@@ -68,8 +71,8 @@ def write_results(
     return folder
 
 
-def _write_tables(contents: RunContents, folder: Path):
-    """All CSV, and summary.json with its schema."""
+def _write_tables(contents: RunContents, folder: Path) -> str:
+    """All CSV, and summary.json with its schema; the text of the summary."""
     write_text(folder / "ranking.csv", ranking_csv(contents))
     write_text(folder / "pressures.csv", pressures_csv(contents))
     if contents.effects is not None:
@@ -77,8 +80,10 @@ def _write_tables(contents: RunContents, folder: Path):
     write_network_tables(contents, folder)
     if contents.spoilers:
         write_text(folder / "spoilers.csv", spoilers_csv(contents))
-    write_text(folder / "summary.json", summary_json(contents))
+    summary = summary_json(contents)
+    write_text(folder / "summary.json", summary)
     write_text(folder / "summary.schema.json", schema_json())
+    return summary
 
 
 def write_surface(contents: AirContents, folder: Path):

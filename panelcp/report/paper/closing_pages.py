@@ -7,6 +7,7 @@ from panelcp.report.cooling_section import ELECTRIC
 from panelcp.report.inputs_section import versions_section
 from panelcp.report.paper.blocks import (
     INK,
+    RULE,
     Block,
     Bullets,
     Caution,
@@ -20,7 +21,7 @@ from panelcp.report.paper.blocks import (
 )
 from panelcp.report.paper.cooling_pages import STEAM
 from panelcp.report.paper.from_html import tables_of_html
-from panelcp.report.paper.grids import Table, number
+from panelcp.report.paper.grids import Cell, Table, number
 from panelcp.report.paper.place_pages import tape_words
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import IN2, INCH, inches, told
@@ -121,6 +122,8 @@ CHECKLIST = (
 )
 """What is not computed here and must be looked at by people."""
 
+REMARK_LINES = 6
+
 LIMITS = (
     "The signatures say that this report was read and that the points above were looked at. This "
     "is no finding of compliance, no approval and no release to flight."
@@ -168,12 +171,15 @@ def listed_openings(contents: RunContents) -> list[tuple[str, object]]:
     return rows
 
 
+PROPOSALS = "Places found: proposals, each with what stands in its card; cross out what is not cut"
+"""Row between the openings of the case and the places found."""
+
 DRAWING_COLUMNS = (
     ("No.", True, 2.6),
     ("Opening", False, 7.2),
     ("From", False, 5.0),
     ("Use, kind", False, 7.6),
-    ("Size, mm", True, 5.4),
+    ("Along × across, mm", True, 5.4),
     ("in", True, 5.4),
     ("cm²", True, 3.2),
     ("in²", True, 4.2),
@@ -196,10 +202,11 @@ def drawing_list_blocks(parts: PaperParts) -> list[Block]:
     for title, right, part in DRAWING_COLUMNS:
         titles.append(number(title, bold=True) if right else title)
         parts_of_width.append(part)
-    rows = [
-        _drawing_row(contents, k, word, opening)
-        for k, (word, opening) in enumerate(listed_openings(contents), start=1)
-    ]
+    listed = listed_openings(contents)
+    rows = [_drawing_row(contents, k, *one) for k, one in enumerate(listed, start=1)]
+    first = next((k for k, (word, _) in enumerate(listed) if word.startswith("found")), None)
+    if first is not None:
+        rows.insert(first, (Cell(PROPOSALS, bold=True, span=len(DRAWING_COLUMNS)),))
     return [
         Caution(CAUTIONS[2]),
         Table(
@@ -210,6 +217,8 @@ def drawing_list_blocks(parts: PaperParts) -> list[Block]:
             parts=tuple(parts_of_width),
         ),
         note(
+            "The first size runs along the skin with the air (upward on a face that looks "
+            "forward), the second across. "
             "Centres lie on the skin: STA aft, BL to the right wing, WL up, from the datum of the "
             "case. Areas are measured on the skin; that of a pair counts both. The designer gives "
             "the corner radii. CASE is the file of the case; a template is printed at 100 % and "
@@ -223,6 +232,7 @@ def _drawing_row(contents: RunContents, k: int, word: str, opening):
     length, width = opening.length, opening.width
     radius = "none, oval" if opening.shape == "oval" else "to be given"
     twin = "" if opening.twin is None else "; and mirror image"
+    twin += f"; turned {opening.turn:.0f}°" if opening.turn else ""
     return (
         number(str(k)),
         opening.name,
@@ -251,7 +261,10 @@ def _outline(length: float, width: float, digits: int) -> str:
 def checklist_blocks(parts: PaperParts) -> list[Block]:
     """What is not computed, with boxes to be ticked."""
     blocks: list[Block] = [
-        Paragraph("None of this is computed. Tick it when a person has looked at it.")
+        Paragraph(
+            "None of this is computed. Tick it when a person has looked at it; write beside it "
+            "what was found, its reference, or that it does not apply."
+        )
     ]
     for title, texts in CHECKLIST:
         blocks += [Heading(title, 2), Bullets(texts, "box", above=4.0)]
@@ -293,7 +306,15 @@ def sign_off_blocks(parts: PaperParts) -> list[Block]:
     return [
         Caution(LIMITS, "Limits of the sign-off", strong=True),
         Drawing(_signatures),
+        Heading("Remarks of the inspector or adviser", 2),
+        Drawing(_empty_lines),
     ]
+
+
+def _empty_lines(width: float) -> list[Strip]:
+    """Lines to write on by hand."""
+    line = Stroke(((0.0, 22.0), (width, 22.0)), 0.5, RULE)
+    return [Strip(24.0, (line,)) for _ in range(REMARK_LINES)]
 
 
 def _signatures(width: float) -> list[Strip]:

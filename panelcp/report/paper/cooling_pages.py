@@ -37,6 +37,15 @@ FAR = 60.0
 """K: margins beyond it are cut in the picture."""
 
 
+HOTTEST_TOLD = 300.0
+"""°C; above that next to no air flows, and a number would look like a prediction."""
+
+OUTSIDE_BAND = (
+    "Where flows are near zero a central value may lie beside its band: then go by the chance of "
+    "being too hot."
+)
+
+
 def cooling_blocks(parts: PaperParts) -> list[Block]:
     """All of the network."""
     contents = parts.contents
@@ -123,7 +132,9 @@ def _numbers(result: CoolingResult, found: dict[str, Any]) -> list[Block]:
         _core_table(result, found),
         note(
             "Air in kg/s with 16 and 84 % of the sampled worlds. Hot: where coolant or oil leave "
-            "the engine, charge air ahead of its cooler; cold: behind the core."
+            "the engine, charge air ahead of its cooler; cold: behind the core. Limits not in the "
+            "case are common practice, not the engine's own: see the uncertain numbers. "
+            f"{OUTSIDE_BAND} Over {HOTTEST_TOLD:.0f} °C next to no air flows: no prediction."
         ),
         Caution(STEAM),
         Heading("Air through the openings, kg/s", 2),
@@ -157,8 +168,7 @@ def _core_row(result: CoolingResult, core: dict[str, Any], condition: str, k: in
         band = f"{told(flow['low'][c], 2)} to {told(flow['high'][c], 2)}"
     drop, margin = core["pressure_drop_Pa"][c], core["margin_K"]["value"][c]
     warm = ("air_inlet", "air_outlet", "hot", "cold", "limit")
-    degrees = [core[f"{name}_temperature_K"][c] for name in warm]
-    celsius = [number(told(None if t is None else t - ZERO_CELSIUS, 0, "?")) for t in degrees]
+    celsius = [number(_degrees(core[f"{name}_temperature_K"][c], name)) for name in warm]
     bad = word == "stop" or core["reversed"][c]
     return (
         condition,
@@ -170,10 +180,27 @@ def _core_row(result: CoolingResult, core: dict[str, Any], condition: str, k: in
         *celsius[:2],
         number(told(None if core["heat_W"][c] is None else core["heat_W"][c] / 1e3, 1)),
         *celsius[2:],
-        number(told(margin, 1, "no limit" if core["limit_temperature_K"][c] is None else "none"),
-               bold=bool(bad)),
+        number(_margin_text(core, margin, c), bold=bool(bad)),
         Cell(word, bold=bool(bad), colour=BAD if bad else INK),
     )  # fmt: skip
+
+
+def _degrees(temperature: float | None, name: str) -> str:
+    """°C; a limit to a tenth, since it is not always whole; beyond sense only that it is."""
+    if temperature is None:
+        return "?"
+    celsius = temperature - ZERO_CELSIUS
+    if celsius > HOTTEST_TOLD:
+        return f"over {HOTTEST_TOLD:.0f}"
+    text = told(celsius, 1 if name == "limit" else 0)
+    return text.removesuffix(".0")
+
+
+def _margin_text(core: dict[str, Any], margin: float | None, c: int) -> str:
+    """The margin as the bars tell it, so that no limit is rounded over."""
+    if core["limit_temperature_K"][c] is None:
+        return "no limit"
+    return "none" if margin is None else kelvin_text(margin).removesuffix(" K")
 
 
 def _port_table(found: dict[str, Any], cell) -> Table:

@@ -23,8 +23,8 @@ def inputs_blocks(parts: PaperParts) -> list[Block]:
     return [
         note(
             "As the program understood them. Marks of numbers: published, derived, common practice "
-            "(no source), memory (no source), yours (the case). Only the first two may be called "
-            "sourced."
+            "(no source), memory (no source), yours (the case). Only published numbers have a "
+            "source; derived ones are no better than what they are derived from."
         ),
         Heading("Surface", 2),
         surface_table(parts.summary["surface"]),

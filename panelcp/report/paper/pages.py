@@ -22,6 +22,7 @@ from panelcp.report.paper.place_pages import (
     ranking_blocks,
     sensitivity_blocks,
 )
+from panelcp.report.paper.plan_pages import plan_blocks
 from panelcp.report.paper.registry import PaperPage, register
 
 PAGES = (
@@ -40,6 +41,7 @@ PAGES = (
     PaperPage("cautions", "Cautions", cautions_blocks),
     PaperPage("model", "Not modelled", not_modelled_blocks),
     PaperPage("drawings", "Drawing list", drawing_list_blocks, lying=True, begins_page=True),
+    PaperPage("test-plan", "Test plan, to be filled in", plan_blocks, lying=True),
     PaperPage("checklist", "Not computed: to be looked at", checklist_blocks, begins_page=True),
     PaperPage("revision", "What changed", revision_blocks, begins_page=True),
     PaperPage("versions", "Versions and hashes", versions_blocks),
