@@ -38,7 +38,10 @@ def build_boxes(points, leaf_size):
     depth = np.zeros(most, dtype=np.int64)
     low, high = np.empty((most, 3)), np.empty((most, 3))
     for d in range(3):
-        low[0, d], high[0, d] = points[:, d].min(), points[:, d].max()
+        least, greatest = np.inf, -np.inf
+        for p in range(n):
+            least, greatest = min(least, points[p, d]), max(greatest, points[p, d])
+        low[0, d], high[0, d] = least, greatest
     size = 0.0
     for d in range(3):
         size = max(size, high[0, d] - low[0, d])
@@ -76,7 +79,8 @@ def build_boxes(points, leaf_size):
             for p in range(start[box], end[box]):
                 spare[places[octant[p]]] = order[p]
                 places[octant[p]] += 1
-            order[start[box] : end[box]] = spare[start[box] : end[box]]
+            for p in range(start[box], end[box]):  # slices cost seconds of compiling
+                order[p] = spare[p]
         box += 1
     return (
         order,
