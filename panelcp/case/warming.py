@@ -8,7 +8,10 @@ from contextlib import contextmanager
 
 import numpy as np
 
-COMMAND = "from panelcp.case.warming import warm; warm()"
+COMMAND = (
+    "import gc; gc.set_threshold(50_000, 20, 100); "  # the compiler makes very many objects
+    "from panelcp.case.warming import warm; warm()"
+)
 
 
 @contextmanager
