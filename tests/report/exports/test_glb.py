@@ -291,7 +291,7 @@ def test_one_condition_may_be_asked_for(tmp_path):
     assert document["scenes"][0]["extras"]["condition_shown"] == name
     with pytest.raises(FlowError, match="no condition is called 'towing'; there are: 'climb'"):
         glb_bytes(contents(), "towing")
-    with pytest.raises(FlowError, match="no condition is called 9; .* or the numbers 0 to 2"):
+    with pytest.raises(FlowError, match=r"no condition is called 9; .* or the numbers 0 to 2"):
         glb_bytes(contents(), 9)
     with pytest.raises(FlowError, match="condition parked: no air moves"):
         glb_bytes(box_flow(), "parked")
