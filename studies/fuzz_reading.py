@@ -106,10 +106,10 @@ def model_text(vertices, triangles) -> bytes:
 
 
 def packed_model(text: bytes) -> bytes:
-    """A 3MF file with one model."""
+    """A 3MF file with one model, dated 1980 so that the clock changes nothing."""
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("3D/3dmodel.model", text)
+        archive.writestr(zipfile.ZipInfo("3D/3dmodel.model"), text, zipfile.ZIP_DEFLATED)
     return stream.getvalue()
 
 
