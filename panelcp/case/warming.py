@@ -5,11 +5,15 @@ from __future__ import annotations
 import subprocess
 import sys
 from contextlib import contextmanager
+from pathlib import Path
 
 import numpy as np
 
+import panelcp
+
 COMMAND = (
     "import gc; gc.set_threshold(50_000, 20, 100); "  # the compiler makes very many objects
+    "import sys; sys.path.insert(0, sys.argv[1]); "
     "from panelcp.case.warming import warm; warm()"
 )
 
@@ -30,9 +34,11 @@ def warming(wanted: bool):
         "stdout": subprocess.DEVNULL,
         "stderr": subprocess.DEVNULL,
     }
+    # the package that runs here, neither a source folder that happens to be the current one (-P)
+    # nor an installed one: loops are kept beside the package that compiled them
+    home = str(Path(panelcp.__file__).parents[1])
     try:
-        # -P: the package that runs here, not a source folder that happens to be the current one
-        process = subprocess.Popen([sys.executable, "-P", "-c", COMMAND], **quiet)
+        process = subprocess.Popen([sys.executable, "-P", "-c", COMMAND, home], **quiet)
     except OSError:
         yield
         return

@@ -34,6 +34,22 @@ def test_the_process_ends_with_the_work(monkeypatch):
     assert started[0].returncode != 0  # ended by us, not of itself
 
 
+def test_the_package_that_runs_here_is_compiled(monkeypatch, tmp_path):
+    shown, started, real = tmp_path / "shown", [], subprocess.Popen
+    before, _, _ = warming.COMMAND.partition("from panelcp")
+    after = f"import panelcp; open({str(shown)!r}, 'w').write(panelcp.__file__)"
+
+    def popen(*arguments, **options):
+        started.append(real(*arguments, **options))
+        return started[-1]
+
+    monkeypatch.setattr(warming, "COMMAND", before + after)
+    monkeypatch.setattr(subprocess, "Popen", popen)
+    with warming.warming(True):
+        assert started[0].wait(60) == 0
+    assert shown.read_text() == warming.panelcp.__file__
+
+
 def _work_that_fails(started):
     with warming.warming(True):
         assert started[0].poll() is None
