@@ -59,6 +59,19 @@ def pytest_collection_finish():
     gc.freeze()
 
 
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_sessionfinish(session):
+    """Failed tests come last once more, a line each, however long their messages are."""
+    ended = yield
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    for kind in ("failed", "error") if reporter else ():
+        for report in reporter.stats.get(kind, []):
+            crash = getattr(report.longrepr, "reprcrash", None)
+            message = crash.message.partition("\n")[0][:200] if crash else ""
+            reporter.write_line(f"{kind}: {report.nodeid}: {message}")
+    return ended
+
+
 @pytest.fixture(scope="session")
 def sphere():
     """Unit sphere of 1280 panels."""
