@@ -20,6 +20,7 @@ from panelcp.report.curves_section import curves_section
 from panelcp.report.cuts_section import CUTS_STYLE, cuts_section
 from panelcp.report.exit_air_section import exit_air_section
 from panelcp.report.inputs_section import conditions_section, marks_section, versions_section
+from panelcp.report.live.script_text import lean_script
 from panelcp.report.margin_section import margin_section
 from panelcp.report.markup import html_list, html_row, html_table
 from panelcp.report.page_pictures import PagePictures
@@ -99,9 +100,7 @@ def lean_scripts(html: str) -> str:
     """
 
     def lean(found: re.Match) -> str:
-        lines = (line.strip() for line in found.group(1).split("\n"))
-        kept = "\n".join(line for line in lines if line and not line.startswith("//"))
-        return f"<script>{kept}</script>"
+        return f"<script>{lean_script(found.group(1))}</script>"
 
     return re.sub(r"<script>(.*?)</script>", lean, html, flags=re.DOTALL)
 

@@ -16,7 +16,7 @@
   const Panelcp = (globalThis.Panelcp = globalThis.Panelcp || {});
   const live = (Panelcp.live = Panelcp.live || {});
   const { element } = live;
-  const waiting = [];
+  const waiting = live.waiting || [];
   let app = null;
 
   live.onReady = (act) => {
@@ -128,12 +128,11 @@
       app.finish();
       live.times.ready = performance.now();
     } catch (error) {
-      root.replaceChildren(element("p", { class: "notice", text: `The live picture cannot be shown: ${error.message} The maps below show the same results.` }));
-      console.error(error);
+      live.tellFailure(error);
     }
   }
 
-  live.started = document.readyState === "loading"
+  live.opened = document.readyState === "loading"
     ? new Promise((done, fail) => document.addEventListener("DOMContentLoaded", () => start().then(done, fail)))
     : start();
 })();

@@ -283,11 +283,12 @@
     const letters = [...text];
     return letters.length <= longest ? text : `${letters.slice(0, longest - 1).join("")}\u2026`;
   };
-  // Steps in millimetres to places in metres.
-  const summed = (steps) => {
-    const places = new Float32Array(steps.length), at = [0, 0, 0];
-    for (let k = 0; k < steps.length; k++) {
-      at[k % 3] += steps[k];
+  // Changes of the steps in millimetres to places in metres.
+  const summed = (changes) => {
+    const places = new Float32Array(changes.length), step = [0, 0, 0], at = [0, 0, 0];
+    for (let k = 0; k < changes.length; k++) {
+      step[k % 3] += changes[k];
+      at[k % 3] += step[k % 3];
       places[k] = 0.001 * at[k % 3];
     }
     return places;

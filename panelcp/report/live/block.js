@@ -7,7 +7,7 @@
 //   points, normals, first, second   (3 n) control points, m, and the frames of the panels
 //   parts             one for every ground and for the free air: { ground, fields }
 //   separation        per condition (n) Pa or null; state: per condition (n) or null, see states }
-// Panels keep the order of the surface in Python. Panelcp.readText(base64) unpacks a text.
+// Panels keep the order of the surface in Python.
 (function () {
   "use strict";
   globalThis.Panelcp = globalThis.Panelcp || {};
@@ -15,22 +15,6 @@
   const FORMAT = 1;
   const MAGIC = "PCLB";
   const TYPES = { u1: Uint8Array, i1: Int8Array, u2: Uint16Array, i2: Int16Array, u4: Uint32Array };
-
-  async function inflated(bytes) {
-    if (typeof DecompressionStream === "undefined") {
-      throw new Error("This browser cannot unpack the data of the page: it knows no " +
-        "DecompressionStream. A browser from 2023 or later does.");
-    }
-    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
-    return new Response(stream).arrayBuffer();
-  }
-
-  function bytesOf(base64) {
-    const text = atob(base64.trim());
-    const bytes = new Uint8Array(text.length);
-    for (let i = 0; i < text.length; i++) bytes[i] = text.charCodeAt(i);
-    return bytes;
-  }
 
   // Whole numbers, whose bytes lie in planes, the lowest first.
   function arrayOf(raw, start, entry) {
@@ -47,38 +31,6 @@
     const points = new Float64Array(numbers.length);
     for (let i = 0; i < numbers.length; i++) points[i] = box.low[i % 3] + box.step[i % 3] * numbers[i];
     return points;
-  }
-
-  // Points or directions of the stored panels and, on a mirrored surface, of their images.
-  function withImages(values, mirrored) {
-    if (!mirrored) return values;
-    const n = values.length, all = new Float64Array(2 * n);
-    all.set(values);
-    for (let i = 0; i < n; i++) all[n + i] = i % 3 === 1 ? -values[i] : values[i];
-    return all;
-  }
-
-  function unit(x, y, z) {
-    const length = Math.hypot(x, y, z);
-    return [x / length, y / length, z / length];
-  }
-
-  // Normals of the stored panels and two axes along the skin; the same steps as in block.py.
-  function frames(numbers) {
-    const n = numbers.length;
-    const normals = new Float64Array(n), first = new Float64Array(n), second = new Float64Array(n);
-    for (let i = 0; i < n; i += 3) {
-      const [x, y, z] = unit(numbers[i], numbers[i + 1], numbers[i + 2]);
-      const a = Math.abs(x), b = Math.abs(y), c = Math.abs(z);
-      let one;
-      if (a <= b && a <= c) one = unit(0, z, -y);
-      else if (b <= c) one = unit(-z, 0, x);
-      else one = unit(y, -x, 0);
-      normals.set([x, y, z], i);
-      first.set(one, i);
-      second.set([y * one[2] - z * one[1], z * one[0] - x * one[2], x * one[1] - y * one[0]], i);
-    }
-    return { normals, first, second };
   }
 
   // (2 n) numbers: components along the first axes, then along the second ones, m/s.
@@ -117,11 +69,12 @@
     if (magic !== MAGIC || header.format !== FORMAT) {
       throw new Error(`the data of the page has format ${magic} ${header.format}; expected ${MAGIC} ${FORMAT}`);
     }
-    const arrays = {};
-    for (const entry of header.arrays) arrays[entry.name] = arrayOf(raw, 8 + size, entry);
+    const left = {};
+    for (const entry of header.arrays) left[entry.name] = arrayOf(raw, 8 + size, entry);
+    const arrays = Panelcp.decodedArrays(header, left);
     const n = header.n_panels, stored = header.n_stored, mirrored = header.mirrored;
-    const points = withImages(placed(arrays.points, header.point_box), mirrored);
-    const axes = frames(arrays.normals);
+    const points = Panelcp.withImages(placed(arrays.points, header.point_box), mirrored);
+    const axes = Panelcp.blockFrames(arrays.normals);
     const block = {
       header, nPanels: n, mirrored,
       conditions: header.conditions, regionNames: header.region_names, states: header.states,
@@ -129,9 +82,9 @@
       vertices: placed(arrays.vertices, header.vertex_box),
       triangles: arrays.triangles, region: arrays.region, joints: arrays.joints,
       points,
-      normals: withImages(axes.normals, mirrored),
-      first: withImages(axes.first, mirrored),
-      second: withImages(axes.second, mirrored),
+      normals: Panelcp.withImages(axes.normals, mirrored),
+      first: Panelcp.withImages(axes.first, mirrored),
+      second: Panelcp.withImages(axes.second, mirrored),
       parts: header.parts.map(part => ({
         ground: part.ground,
         fields: part.fields.map(field => ({
@@ -164,13 +117,8 @@
 
   // base64 text of the deflated block -> Promise of the block
   async function readBlock(base64) {
-    return blockOf(new Uint8Array(await inflated(bytesOf(base64))));
+    return blockOf(new Uint8Array(await Panelcp.unpacked(base64)));
   }
 
-  // base64 text of a deflated text in UTF-8 -> Promise of the text
-  async function readText(base64) {
-    return new TextDecoder().decode(await inflated(bytesOf(base64)));
-  }
-
-  Object.assign(globalThis.Panelcp, { readBlock, readText });
+  Object.assign(globalThis.Panelcp, { readBlock });
 })();

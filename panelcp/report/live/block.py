@@ -3,10 +3,8 @@
 The block holds the surface, the surface velocities of the unit solutions, what is needed to repeat
 the superposition of `panelcp.flow` in another language, and what is frozen while sliders move.
 
-Layout, little-endian: the four bytes ``PCLB``, the length of the header as a 32-bit whole number,
-the header as JSON in UTF-8, filled with blanks to a multiple of four, then the arrays. The header
-lists every array with type, shape and place; the bytes of whole numbers lie in planes, first the
-lowest byte of all, then the next, which deflates better.
+How its bytes are laid out stands in `block_bytes.py`; a page holds it in the shorter way of
+`block_coding.py`.
 
 Unit velocities are along the skin, so that two components in the frame of each panel are enough.
 On a mirrored surface the second half has the mirrored frames, and a field that is even or odd
@@ -16,11 +14,7 @@ few: their profiles over the disc differ little but in size.
 
 from __future__ import annotations
 
-import base64
-import json
-import zlib
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -33,13 +27,15 @@ from panelcp.onset.surroundings import Sections
 from panelcp.panels.solving import MIRROR, STREAMS
 from panelcp.placement.spoilers import BREATHES, UNEVEN
 from panelcp.report.contents import RunContents
+from panelcp.report.live.block_bytes import BlockArrays
+from panelcp.report.live.block_coding import DENSE, frames_of
+from panelcp.report.live.script_text import joined_scripts
 from panelcp.surface.curved import curved_panels
 from panelcp.surface.interpolation import _vertex_fits
 from panelcp.surface.mesh import SurfaceMesh
 from panelcp.surface.neighbours import corner_groups, smooth_neighbours
 from panelcp.surface.opening import Opening
 
-MAGIC = b"PCLB"
 FORMAT = 1
 
 LEVELS = 2**20
@@ -60,11 +56,10 @@ SEPARATION_STEP = 5e-4
 PROFILE_TOLERANCE = 1e-5
 """A part of the slipstreams' profiles smaller than this is left out."""
 
-DENSE = 32767
 THINNEST, THICKNESS_STEPS = 1e-4, 60.0
 """m, least thickness of a layer that is told, and steps to ten times it: within 2 % each."""
 
-SCRIPTS = ("block.js", "flow.js", "patches.js")
+SCRIPTS = ("unpacking.js", "block_coding.js", "block.js", "flow.js", "patches.js")
 """Files beside this one that read the block, in the order in which they build on each other."""
 
 
@@ -94,7 +89,7 @@ def live_block(
     bytes, see the head of this module
     """
     flow = flow or solutions.flow()
-    arrays = _Arrays()
+    arrays = BlockArrays()
     header = {
         "format": FORMAT,
         **_surface(arrays, solutions),
@@ -143,11 +138,6 @@ def block_of_run(contents: RunContents) -> bytes:
     )
 
 
-def packed_block(block: bytes) -> str:
-    """The block deflated and written in base64, for a page."""
-    return base64.b64encode(zlib.compress(block, 9)).decode("ascii")
-
-
 def block_script() -> str:
     """One classic script that reads the block; it adds to the global object `Panelcp`.
 
@@ -156,52 +146,13 @@ def block_script() -> str:
     >>> "Panelcp" in block_script(), "</script" in block_script()
     (True, False)
     """
-    folder = Path(__file__).parent
-    return "\n".join((folder / name).read_text(encoding="utf-8") for name in SCRIPTS)
-
-
-def block_header(block: bytes) -> dict[str, Any]:
-    """The header of a block.
-
-    Examples
-    --------
-    >>> block = _Arrays().joined({"format": 1})
-    >>> block_header(block)
-    {'format': 1, 'arrays': []}
-    """
-    size = int.from_bytes(block[4:8], "little")
-    return json.loads(block[8 : 8 + size])
-
-
-class _Arrays:
-    """Arrays of a block, in order."""
-
-    def __init__(self):
-        self._entries, self._bytes, self._size = [], [], 0
-
-    def add(self, name: str, values, dtype: str) -> str:
-        """Append an array; gives its name back."""
-        values = np.ascontiguousarray(values, dtype=dtype)
-        raw, size = values.tobytes(), values.itemsize
-        raw = b"".join(raw[k::size] for k in range(size))
-        entry = {"name": name, "type": dtype[1:], "shape": list(values.shape), "at": self._size}
-        self._entries.append(entry)
-        self._bytes.append(raw + bytes(-len(raw) % 4))
-        self._size += len(self._bytes[-1])
-        return name
-
-    def joined(self, header: dict[str, Any]) -> bytes:
-        """The whole block."""
-        text = json.dumps(_plain({**header, "arrays": self._entries}), ensure_ascii=False)
-        head = text.encode("utf-8")
-        head += b" " * (-len(head) % 4)
-        return b"".join([MAGIC, len(head).to_bytes(4, "little"), head, *self._bytes])
+    return joined_scripts(SCRIPTS)
 
 
 # --- surface -------------------------------------------------------------------------------
 
 
-def _surface(arrays: _Arrays, solutions: Solutions) -> dict[str, Any]:
+def _surface(arrays: BlockArrays, solutions: Solutions) -> dict[str, Any]:
     surface, panels = solutions.surface, curved_panels(solutions.surface)
     stored = surface.n_solved
     arrays.add("triangles", surface.triangles, "<u2" if surface.n_vertices < 65536 else "<u4")
@@ -212,6 +163,7 @@ def _surface(arrays: _Arrays, solutions: Solutions) -> dict[str, Any]:
         "n_panels": surface.n_panels,
         "n_stored": stored,
         "mirrored": surface.mirrored,
+        "levels": LEVELS,
         "region_names": list(surface.region_names),
         "vertex_box": _placed(arrays, "vertices", surface.vertices),
         "point_box": _placed(arrays, "points", panels.points[:stored]),
@@ -226,7 +178,7 @@ def _surface(arrays: _Arrays, solutions: Solutions) -> dict[str, Any]:
     return header | {"section_step": step, "section_at_disc": float(sections.at(0.0))}
 
 
-def _placed(arrays: _Arrays, name: str, points) -> dict[str, Any]:
+def _placed(arrays: BlockArrays, name: str, points) -> dict[str, Any]:
     """Points over their bounding box; that of a mirrored body is even about y = 0."""
     low, high = points.min(axis=0), points.max(axis=0)
     step = np.maximum(high - low, 1e-9) / LEVELS
@@ -244,12 +196,7 @@ def _joints(surface: SurfaceMesh) -> np.ndarray:
 
 def _frames(stored_normals) -> tuple[np.ndarray, np.ndarray]:
     """Two axes (n, 3) along the skin, from the normals as they are stored."""
-    normals = np.round(stored_normals * DENSE)
-    normals = normals / np.linalg.norm(normals, axis=1, keepdims=True)
-    axis = np.eye(3)[np.argmin(np.abs(normals), axis=1)]
-    first = np.cross(normals, axis)
-    first /= np.linalg.norm(first, axis=1, keepdims=True)
-    return first, np.cross(normals, first)
+    return frames_of(np.round(stored_normals * DENSE))
 
 
 # --- what stands around the body -----------------------------------------------------------
@@ -300,7 +247,7 @@ class _Field:
     entries: dict[str, Any]
 
 
-def _part(arrays: _Arrays, number: int, part: Part, flow: SurfaceFlow) -> dict[str, Any]:
+def _part(arrays: BlockArrays, number: int, part: Part, flow: SurfaceFlow) -> dict[str, Any]:
     """Fields of conditions that share a ground, or the free air."""
     chosen, units = list(part.numbers), part.units
     speed = _speeds(part.onset.conditions, flow.reference_pressure[chosen])
@@ -421,7 +368,7 @@ def _conditions(solutions: Solutions, flow: SurfaceFlow, needed) -> list[dict[st
     return rows
 
 
-def _separated(arrays: _Arrays, flow: SurfaceFlow, skin_state) -> dict[str, Any]:
+def _separated(arrays: BlockArrays, flow: SurfaceFlow, skin_state) -> dict[str, Any]:
     """What stays as it is while sliders move: change of pressure by separated air, states."""
     if skin_state is not None:
         arrays.add("state", skin_state, "<i1")
@@ -434,7 +381,7 @@ def _separated(arrays: _Arrays, flow: SurfaceFlow, skin_state) -> dict[str, Any]
     return {"conditions": used, "steps": steps[used], "has_state": skin_state is not None}
 
 
-def _thickness(arrays: _Arrays, thickness) -> dict[str, Any] | None:
+def _thickness(arrays: BlockArrays, thickness) -> dict[str, Any] | None:
     """Thickness of the layer as one byte a panel: 0 unknown, else steps of its logarithm."""
     if thickness is None:
         return None
@@ -461,20 +408,3 @@ def _opening(opening: Opening, group, k: int) -> dict[str, Any]:
         "spread": group.pressure_spread[:, k],
         "recovery": recovery.round(6),
     }
-
-
-def _plain(value):
-    """Numbers that JSON has; those that do not exist are null."""
-    if isinstance(value, dict):
-        return {key: _plain(part) for key, part in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(part) for part in value]
-    if isinstance(value, np.ndarray):
-        return _plain(value.tolist())
-    if isinstance(value, np.bool_):
-        return bool(value)
-    if isinstance(value, np.integer):
-        return int(value)
-    if isinstance(value, float | np.floating):
-        return float(f"{value:.10g}") if np.isfinite(value) else None
-    return value

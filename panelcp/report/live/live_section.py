@@ -18,7 +18,9 @@ from panelcp.flow.skin_layers import POSSIBLE, SEPARATED_STATES
 from panelcp.report.colours import pressure_scale
 from panelcp.report.contents import RunContents, in_pascal
 from panelcp.report.hatching import MAY_SEPARATE, SEPARATED
-from panelcp.report.live.block import block_script, packed_block
+from panelcp.report.live.block import block_script
+from panelcp.report.live.block_coding import packed_block, packed_bytes
+from panelcp.report.live.script_text import joined_scripts, lean_script
 from panelcp.report.live.traces import exit_traces
 from panelcp.report.live.viewer_script import viewer_script
 from panelcp.report.sheets import shown_panels
@@ -36,6 +38,9 @@ APP_FILES = (
     "app.js",
 )
 """Files beside this one, in the order in which they build on each other."""
+
+STARTERS = ("unpacking.js", "starting.js")
+"""Files beside this one that unpack the others and run them."""
 
 RARE_SHARE = 0.005
 """Part of the area shown whose pressures may lie beyond the ends of the colours."""
@@ -87,9 +92,17 @@ def live_script(contents: RunContents, block: bytes) -> str:
     settings = json.dumps(live_settings(contents), ensure_ascii=False, separators=(",", ":"))
     return (
         f'<script type="text/plain" id="live-data">{packed_block(block)}</script>'
-        f'<script type="text/plain" id="live-settings">{packed_block(settings.encode())}</script>'
-        f"<script>{viewer_script()}\n{block_script()}\n{app_script()}</script>"
+        f'<script type="text/plain" id="live-settings">{packed_bytes(settings.encode())}</script>'
+        f'<script type="text/plain" id="live-code">{_packed_code()}</script>'
+        f"<script>{joined_scripts(STARTERS)}</script>"
     )
+
+
+@cache
+def _packed_code() -> str:
+    """The scripts that build the picture, deflated: in clear they are twice as long."""
+    code = f"{viewer_script()}\n{block_script()}\n{app_script()}"
+    return packed_bytes(lean_script(code).encode())
 
 
 @cache
@@ -101,8 +114,7 @@ def app_script() -> str:
     >>> "Panelcp.live" in app_script(), "</script" in app_script()
     (True, False)
     """
-    folder = Path(__file__).parent
-    return "\n".join((folder / name).read_text(encoding="utf-8") for name in APP_FILES)
+    return joined_scripts(APP_FILES)
 
 
 def live_settings(contents: RunContents) -> dict[str, Any]:

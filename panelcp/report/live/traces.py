@@ -12,7 +12,7 @@ from panelcp.report.contents import RunContents
 from panelcp.surface.interpolation import corner_operator
 
 EVERY = 0.04
-"""m, between the points of a line that are kept."""
+"""m, at most, between the points of a line."""
 
 
 def exit_traces(contents: RunContents) -> list[dict[str, Any]]:
@@ -66,12 +66,14 @@ def _middle(outlet) -> tuple[int, np.ndarray]:
 
 
 def _steps(points, distance) -> list[int]:
-    """Points of one line, some way apart, as steps in whole millimetres; empty for no line."""
+    """Places of one line, equally far apart, as changes of their steps; empty for no line."""
     known = ~np.isnan(distance)
     points, distance = points[known], distance[known]
     if len(points) < 2:
         return []
-    chosen = np.unique(np.searchsorted(distance, np.arange(0.0, distance[-1], EVERY)))
-    chosen = np.append(chosen[chosen < len(points) - 1], len(points) - 1)
-    whole = np.round(1e3 * points[chosen]).astype(int)
-    return np.diff(whole, axis=0, prepend=np.zeros((1, 3), dtype=int)).ravel().tolist()
+    even = np.linspace(0.0, distance[-1], 1 + max(int(np.ceil(distance[-1] / EVERY)), 1))
+    places = np.column_stack([np.interp(even, distance, values) for values in points.T])
+    whole = np.round(1e3 * places).astype(int)
+    nowhere = np.zeros((1, 3), dtype=int)
+    steps = np.diff(whole, axis=0, prepend=nowhere)
+    return np.diff(steps, axis=0, prepend=nowhere).ravel().tolist()

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from panelcp.report.live.colour_table import colour_table_script
+from panelcp.report.live.script_text import joined_scripts
 
 VIEWER_FILES = (
     "colours.js",
@@ -33,6 +32,4 @@ def viewer_script() -> str:
     >>> "Panelcp.Viewer" in script, "</script" in script
     (True, False)
     """
-    folder = Path(__file__).parent
-    parts = [(folder / name).read_text(encoding="utf-8") for name in VIEWER_FILES]
-    return "\n".join([colour_table_script(), *parts])
+    return f"{colour_table_script()}\n{joined_scripts(VIEWER_FILES)}"

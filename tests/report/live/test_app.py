@@ -479,7 +479,9 @@ def test_exit_air_is_drawn_along_the_skin_and_dashed_once_changed(desk, contents
     assert f"{NASTY} chin" in names
     finder = SkinFinder(contents.flow.surface)
     for line in traces[0]["lines"]:
-        places = np.cumsum(np.reshape(line["points"], (-1, 3)), axis=0) * 1e-3
+        steps = np.cumsum(np.reshape(line["points"], (-1, 3)), axis=0)
+        places = np.cumsum(steps, axis=0) * 1e-3
+        assert np.ptp(np.linalg.norm(steps[1:], axis=1)) < 4.0, "equally far apart, rounded to mm"
         assert np.all(np.diff(places[:, 0]) > 0.0), "aft"
         for place in places[::10]:
             away = np.linalg.norm(finder.nearest(place)[0] - place)

@@ -18,7 +18,8 @@ from panelcp.onset.surroundings import Surroundings
 from panelcp.onset.wing import Wing
 from panelcp.placement.ranking import opening_pressures
 from panelcp.quantity import UncertainValue
-from panelcp.report.live.block import block_script, live_block, packed_block
+from panelcp.report.live.block import block_script, live_block
+from panelcp.report.live.block_coding import packed_block
 from panelcp.surface.interpolation import point_operator
 from panelcp.surface.opening import lay_opening, paired
 from panelcp.surface.rays import SkinFinder
