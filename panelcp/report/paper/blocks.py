@@ -7,7 +7,7 @@ counts from the left edge of the text and y downward from the strip's top.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from panelcp.report.paper.letters import FALL, LINE, RISE, clean, lines_of, text_width
@@ -93,6 +93,15 @@ class Strip:
     above: float = 0.0
     joined: bool = False
     head: Strip | None = None
+
+
+def moved(item: Item, x: float, y: float) -> Item:
+    """An item farther to the right and lower, points."""
+    if isinstance(item, Words):
+        return replace(item, x=item.x + x, y=item.y + y)
+    if isinstance(item, Stroke):
+        return replace(item, points=tuple((a + x, b + y) for a, b in item.points))
+    return replace(item, left=item.left + x, top=item.top + y)
 
 
 class Block(Protocol):
@@ -301,3 +310,48 @@ class Group:
             Strip(s.height, s.items, s.above, joined=k < len(found) - 1, head=s.head)
             for k, s in enumerate(found)
         ]
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Blocks in two columns, in one strip that is never divided.
+
+    Where the taller column is taller than `most`, the right one comes below the left one.
+
+    Attributes
+    ----------
+    left, right : blocks of the columns
+    share : part of the width of the left column
+    gap : points between the columns
+    most : points
+    above : room above
+    """
+
+    left: tuple[Block, ...]
+    right: tuple[Block, ...]
+    share: float = 0.5
+    gap: float = 14.0
+    most: float = 420.0
+    above: float = 2.0
+
+    def strips(self, width: float) -> list[Strip]:
+        """One strip with both columns, or the strips of one below the other."""
+        room = width - self.gap
+        columns = [
+            _column(self.left, self.share * room, 0.0),
+            _column(self.right, (1.0 - self.share) * room, self.share * room + self.gap),
+        ]
+        tall = max(height for height, _ in columns)
+        if tall > self.most:
+            return Group((*self.left, *self.right)).strips(width)
+        return [Strip(tall, tuple(item for _, items in columns for item in items), self.above)]
+
+
+def _column(blocks: tuple[Block, ...], width: float, x: float) -> tuple[float, list[Item]]:
+    """Height of some blocks below each other, and their items."""
+    y, items = 0.0, []
+    for strip in (strip for block in blocks for strip in block.strips(width)):
+        y += strip.above if items else 0.0
+        items += [moved(item, x, y) for item in strip.items]
+        y += strip.height
+    return y, items

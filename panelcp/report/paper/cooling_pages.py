@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,7 @@ from panelcp.report.paper.blocks import (
     note,
 )
 from panelcp.report.paper.charts import Bar, bar_strips, stacked_strip
+from panelcp.report.paper.footnotes import marked, outside
 from panelcp.report.paper.from_html import blocks_of_html
 from panelcp.report.paper.grids import Cell, Table, number
 from panelcp.report.paper.registry import PaperParts
@@ -33,6 +35,9 @@ STEAM = (
     "Coolant is hot and under pressure, and its steam burns. Open the system only when it is cold. "
     "Drains and the relief of the cap must not point at people, exhaust or electrics."
 )
+MARGIN_SIZE = 7.2
+"""Points, type of the table of the margins."""
+
 FAR = 60.0
 """K: margins beyond it are cut in the picture."""
 
@@ -40,10 +45,12 @@ FAR = 60.0
 HOTTEST_TOLD = 300.0
 """°C; above that next to no air flows, and a number would look like a prediction."""
 
-OUTSIDE_BAND = (
-    "Where flows are near zero a central value may lie beside its band: then go by the chance of "
-    "being too hot."
+_LOAD_COLUMNS = (
+    *(("Fan", False, 15.0), ("Largest load, W", True, 9.0), ("In", False, 20.0)),
+    *(("Bus voltage, V", False, 10.0), ("Current, A = W / V", False, 11.0)),
+    *(("Fuse, A", False, 8.0), ("Wire, mm² or gauge", False, 11.0), ("By, date", False, 12.0)),
 )
+"""Title, whether set to the right, part of the width."""
 
 
 def cooling_blocks(parts: PaperParts) -> list[Block]:
@@ -54,11 +61,11 @@ def cooling_blocks(parts: PaperParts) -> list[Block]:
     result, found = readable(contents.cooling), parts.summary["cooling"]
     sections = by_heading(blocks_of_html(cooling_section(contents.cooling)))
     return [
-        Bullets(tuple(cooling_lines(contents.cooling))),
+        Bullets(tuple(marked_margins(line, result) for line in cooling_lines(contents.cooling))),
         *_margins(result, sections),
         *_numbers(result, found),
         *_budget(result, sections),
-        *_fans(result, sections),
+        *_fans(result, found, sections),
         *_section(sections, "Beside what builders usually meet"),
         *_states(sections),
         *_section(sections, "Taken for granted"),
@@ -96,10 +103,43 @@ def _margins(result: CoolingResult, sections) -> list[Block]:
     return [
         Heading("Margins", 2),
         Drawing(lambda width: _margin_bars(result, width)),
-        blocks[table],
+        _marked_table(blocks[table], result),
         *blocks[:table],
         *after,
     ]
+
+
+def marked_margins(text: str, result: CoolingResult) -> str:
+    """A text with a mark on every margin beside its band that it lies outside of."""
+    for core in result.cores:
+        margin = core.margin
+        for value, low, high in zip(margin.value, margin.low, margin.high, strict=True):
+            if outside(value, low, high):
+                piece = f"{kelvin_text(value)} ({band_text(low, high)})"
+                text = text.replace(piece, marked(piece, value, low, high))
+    return text
+
+
+def _marked_table(table: Table, result: CoolingResult) -> Table:
+    """The table of the margins with small type, and marks on those outside their bands."""
+    numbers = {name: c for c, name in enumerate(result.conditions)}
+    columns = {cell.text: k for k, cell in enumerate(table.titles)}
+    rows = []
+    for row in table.rows:
+        row, c = list(row), numbers.get(row[0].text)
+        for core in result.cores if c is not None else ():
+            k, margin = columns.get(core.name), core.margin
+            if k is not None and k < len(row) and f"({band_text_of(margin, c)})" in row[k].text:
+                band = margin.value[c], margin.low[c], margin.high[c]
+                row[k] = replace(row[k], text=marked(row[k].text, *band))
+        rows.append(tuple(row))
+    return replace(table, rows=tuple(rows), size=MARGIN_SIZE)
+
+
+def band_text_of(margin, c: int) -> str:
+    """Both ends of the band of a margin in a condition, K; "" where it is not known."""
+    low, high = margin.low[c], margin.high[c]
+    return band_text(low, high) if np.isfinite(low) and np.isfinite(high) else ""
 
 
 def _margin_bars(result: CoolingResult, width: float):
@@ -110,7 +150,8 @@ def _margin_bars(result: CoolingResult, width: float):
         k = next(k for k, core in enumerate(result.cores) if core.name == result.limiting_core[c])
         margin = result.cores[k].margin
         low, high = margin.low[c], margin.high[c]
-        words = f"{kelvin_text(margin.value[c])} {core_word(result, k, c)}"
+        value = marked(kelvin_text(margin.value[c]), margin.value[c], low, high)
+        words = f"{value} {core_word(result, k, c)}"
         if np.isfinite(low) and np.isfinite(high):
             words += f" ({band_text(low, high)})"
         name = f"{result.conditions[c]}: {result.cores[k].name}"
@@ -134,7 +175,7 @@ def _numbers(result: CoolingResult, found: dict[str, Any]) -> list[Block]:
             "Air in kg/s with 16 and 84 % of the sampled worlds. Hot: where coolant or oil leave "
             "the engine, charge air ahead of its cooler; cold: behind the core. Limits not in the "
             "case are common practice, not the engine's own: see the uncertain numbers. "
-            f"{OUTSIDE_BAND} Over {HOTTEST_TOLD:.0f} °C next to no air flows: no prediction."
+            f"Over {HOTTEST_TOLD:.0f} °C next to no air flows: no prediction."
         ),
         Caution(STEAM),
         Heading("Air through the openings, kg/s", 2),
@@ -147,33 +188,32 @@ def _numbers(result: CoolingResult, found: dict[str, Any]) -> list[Block]:
 
 
 def _core_table(result: CoolingResult, found: dict[str, Any]) -> Table:
-    texts = ("Condition", "Core", "Air, kg/s", "16 to 84 %", "Drop, Pa", "inH2O")
-    texts += ("Air in, °C", "Air out, °C", "Heat, kW", "Hot, °C", "Cold, °C", "Limit, °C")
-    texts += ("Margin, K", "")
-    left = (0, 1, 13)
+    texts = ("Core", "Air, kg/s", "16 to 84 %", "Drop, Pa", "inH2O", "Air in, °C", "Air out, °C")
+    texts += ("Heat, kW", "Hot, °C", "Cold, °C", "Limit, °C", "Margin, K", "")
+    left = (0, 12)
     titles = tuple(t if k in left else number(t, bold=True) for k, t in enumerate(texts))
-    rows = []
+    rows: list[tuple[Cell | str, ...]] = []
     for c, condition in enumerate(found["conditions"]):
-        for k, core in enumerate(found["cores"]):
-            rows.append(_core_row(result, core, condition if k == 0 else "", k, c))
-    return Table(titles, tuple(rows), size=7.5)
+        rows.append((Cell(condition, bold=True, span=len(texts)),))
+        rows += [_core_row(result, core, c) for core in found["cores"]]
+    return Table(titles, tuple(rows), size=7.1, gap=4.5, together=True)
 
 
-def _core_row(result: CoolingResult, core: dict[str, Any], condition: str, k: int, c: int):
+def _core_row(result: CoolingResult, core: dict[str, Any], c: int):
     flow, word = core["flow_kg_per_s"], core["judgement"][c] or ""
     if not result.told(c):
         word = "not predicted"
     band = ""
     if flow["low"][c] is not None and flow["high"][c] is not None:
-        band = f"{told(flow['low'][c], 2)} to {told(flow['high'][c], 2)}"
+        band = f"{told(flow['low'][c], 2)}\u00a0to\u00a0{told(flow['high'][c], 2)}"
     drop, margin = core["pressure_drop_Pa"][c], core["margin_K"]["value"][c]
+    air = marked(told(flow["value"][c], 3), *(flow[end][c] for end in ("value", "low", "high")))
     warm = ("air_inlet", "air_outlet", "hot", "cold", "limit")
     celsius = [number(_degrees(core[f"{name}_temperature_K"][c], name)) for name in warm]
     bad = word == "stop" or core["reversed"][c]
     return (
-        condition,
         core["name"],
-        number(told(flow["value"][c], 3), bold=core["reversed"][c]),
+        number(air, bold=core["reversed"][c]),
         number(band),
         number(told(drop)),
         number("" if drop is None else in_h2o(drop)),
@@ -200,7 +240,10 @@ def _margin_text(core: dict[str, Any], margin: float | None, c: int) -> str:
     """The margin as the bars tell it, so that no limit is rounded over."""
     if core["limit_temperature_K"][c] is None:
         return "no limit"
-    return "none" if margin is None else kelvin_text(margin).removesuffix(" K")
+    if margin is None:
+        return "none"
+    found = core["margin_K"]
+    return marked(kelvin_text(margin).removesuffix(" K"), margin, found["low"][c], found["high"][c])
 
 
 def _port_table(found: dict[str, Any], cell) -> Table:
@@ -214,7 +257,10 @@ def _port_table(found: dict[str, Any], cell) -> Table:
 
 
 def _flow_cell(port: dict[str, Any], c: int) -> Cell:
-    text, back = told(port["flow_kg_per_s"]["value"][c], 3), bool(port["reversed"][c])
+    flow, back = port["flow_kg_per_s"], bool(port["reversed"][c])
+    text = told(flow["value"][c], 3)
+    if "low" in flow:
+        text = marked(text, flow["value"][c], flow["low"][c], flow["high"][c])
     return number(f"{text} back" if back else text, bold=back, colour=BAD if back else INK)
 
 
@@ -265,11 +311,37 @@ def _budget_core(name: str, drives, takes, most: float) -> list[Block]:
     return [Group((title, Drawing(bars), note(words)))]
 
 
-def _fans(result: CoolingResult, sections) -> list[Block]:
+def _fans(result: CoolingResult, found: dict[str, Any], sections) -> list[Block]:
     if not result.fans:
         return []
     inside = [block for block in sections.get("Fans", []) if not isinstance(block, Caution)]
-    return [Heading("Fans", 2), *inside, Caution(ELECTRIC)]
+    return [Heading("Fans", 2), *inside, Caution(ELECTRIC), *electrical_load(found)]
+
+
+def electrical_load(found: dict[str, Any]) -> list[Block]:
+    """The largest load of every fan, with blanks for current, fuse and wire.
+
+    The case knows no voltage, so the current is left to the person who knows it.
+    """
+    rows = []
+    for fan in found["fans"]:
+        loads = [0.0 if load is None else load for load in fan["electrical_power_W"]]
+        most = max(loads, default=0.0)
+        where = found["conditions"][loads.index(most)] if most > 0.0 else ""
+        rows.append((fan["name"], number(told(most) if most > 0.0 else "not given"), where,
+                     *("",) * 5))  # fmt: skip
+    titles = tuple(number(t, bold=True) if right else t for t, right, _ in _LOAD_COLUMNS)
+    parts = tuple(part for *_, part in _LOAD_COLUMNS)
+    return [
+        Heading("Electrical load of the fans, to be filled in", 3),
+        Table(titles, tuple(rows), least_height=24.0, parts=parts, upright=True),
+        note(
+            "The load is an estimate. The case gives no voltage of the bus: write down the one "
+            "with the engine idling, and the current A = W / V. The current at the start is "
+            "higher: take it from the fan's own sheet, or measure it. Add all loads of the bus, "
+            "and compare with what the alternator gives at that speed."
+        ),
+    ]
 
 
 def _states(sections) -> list[Block]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from panelcp.report.answer_section import deciding_lines, worst_first
 from panelcp.report.contents import CAUTIONS, RunContents, in_pascal, kept
+from panelcp.report.cooling_tables import readable
 from panelcp.report.hardest import hardest_condition
 from panelcp.report.paper.blocks import (
     SOFT,
@@ -19,6 +20,7 @@ from panelcp.report.paper.blocks import (
     Paragraph,
     Picture,
 )
+from panelcp.report.paper.cooling_pages import marked_margins
 from panelcp.report.paper.grids import Table, number
 from panelcp.report.paper.pixels import paper_picture
 from panelcp.report.paper.registry import PaperParts
@@ -50,7 +52,7 @@ def front_blocks(parts: PaperParts) -> list[Block]:
         Caution(CAUTIONS[0], "Read this first"),
     ]
     blocks += _picture(contents)
-    lines = tuple((lead, kept(text)) for lead, text in deciding_lines(contents))
+    lines = tuple((lead, kept(text)) for lead, text in _answer(contents))
     blocks += [Heading("The answer", 2), Answers(lines), Caution(CAUTIONS[3])]
     blocks += [Heading("This report", 2), revision_table(parts)]
     if contents.warnings:
@@ -59,6 +61,15 @@ def front_blocks(parts: PaperParts) -> list[Block]:
         texts = tuple(kept(f"{text}.") for text in worst_first(contents.warnings))
         blocks += [Heading(title, 2), Bullets(texts, "number")]
     return blocks
+
+
+def _answer(contents: RunContents) -> list[tuple[str, str]]:
+    """The five lines, with marks on margins outside their bands."""
+    lines = deciding_lines(contents)
+    if contents.cooling is None:
+        return lines
+    result = readable(contents.cooling)
+    return [(lead, marked_margins(text, result)) for lead, text in lines]
 
 
 def revision_table(parts: PaperParts) -> Table:

@@ -6,6 +6,7 @@ from typing import Any
 
 from panelcp.report.contents import RunContents, bearing, knots_text
 from panelcp.report.paper.blocks import Block, Bullets, Heading, note
+from panelcp.report.paper.footnotes import marked
 from panelcp.report.paper.grids import Table, number
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import FOOT, in_h2o, inches, signed, told
@@ -132,7 +133,7 @@ def _condition_row(condition, given: dict[str, Any], predicted: bool):
         number(told(given["dynamic_pressure"])),
         number(in_h2o(given["dynamic_pressure"])),
         number(rise if predicted else f"{rise} sign only"),
-        number("not given" if value is None else told(value)),
+        number("not given" if value is None else _needed(needed)),
         number("" if value is None else in_h2o(value)),
         _band(needed),
         "" if needed is None else needed["mark"],
@@ -151,6 +152,11 @@ def _air(condition) -> tuple[float, str]:
 
 def _degrees(angle: float) -> str:
     return signed(f"{angle:g}") + "°"
+
+
+def _needed(needed) -> str:
+    """The needed pressure, with a mark where it lies outside its band."""
+    return marked(told(needed["value"]), needed["value"], needed["low"], needed["high"])
 
 
 def _band(needed) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from panelcp.report.paper.blocks import (
     INK,
@@ -19,7 +19,9 @@ from panelcp.report.paper.blocks import (
     Strip,
     Stroke,
     Words,
+    moved,
 )
+from panelcp.report.paper.footnotes import notes_of
 from panelcp.report.paper.letters import LINE, RISE, fitted, lines_of, text_width
 from panelcp.report.template_pages import paper_size
 
@@ -34,6 +36,7 @@ PLATE_TITLE, MOST_CAPTION = 9.5, 4
 """Of a picture's page: size of the title; lines of the caption at most."""
 
 _FOOT, _FOOT_SIZE = 13.0 * POINTS, 7.5
+_NOTE_SIZE, _NOTE_ROOM, _NOTE_RULE = 7.2, 7.0, 90.0
 _CAUTION = "Estimate for study. Not approved data."
 
 
@@ -88,6 +91,7 @@ class _Pages:
         self.pages: list[tuple[tuple[float, float], list[Item], list[str]]] = []
         self.y = None
         self.waiting: list[str] = []
+        self.notes: list[str] = []
 
     @property
     def size(self):
@@ -98,28 +102,50 @@ class _Pages:
         return self.size[0] - LEFT - RIGHT
 
     def begin(self):
+        self.end()
         self.pages.append((self.size, [], self.waiting))
         self.waiting, self.y = [], TOP
 
-    def room(self) -> float:
-        return -1.0 if self.y is None else self.size[1] - BOTTOM - self.y
+    def room(self, strips: Sequence[Strip] = ()) -> float:
+        """Points left on the page above its notes and those that the strips bring."""
+        if self.y is None:
+            return -1.0
+        notes = dict.fromkeys([*self.notes, *(note for strip in strips for note in _notes(strip))])
+        lines = self._note_lines(notes)
+        room = _NOTE_ROOM + LINE * _NOTE_SIZE * len(lines) if lines else 0.0
+        return self.size[1] - BOTTOM - self.y - room
+
+    def _note_lines(self, notes) -> list[str]:
+        width = self.pages[-1][0][0] - LEFT - RIGHT
+        return [line for note in notes for line in lines_of(note, width, _NOTE_SIZE)]
 
     def end(self):
-        self.y = None
+        """Write the notes at the foot of the page; what follows begins another."""
+        if self.y is not None and self.notes:
+            (width, height), items, _ = self.pages[-1]
+            lines, step = self._note_lines(self.notes), LINE * _NOTE_SIZE
+            top = height - BOTTOM - step * len(lines)
+            rule = ((LEFT, top - 3.0), (min(LEFT + _NOTE_RULE, width - RIGHT), top - 3.0))
+            items.append(Stroke(rule, 0.5, SOFT))
+            for k, line in enumerate(lines):
+                y = top + step * k + RISE * _NOTE_SIZE
+                items.append(Words(LEFT, y, line, _NOTE_SIZE, colour=INK))
+        self.y, self.notes = None, []
 
     def place(self, strip: Strip):
         if self.y != TOP:
             self.y += strip.above
-        self.pages[-1][1].extend(_moved(item, LEFT, self.y) for item in strip.items)
+        self.pages[-1][1].extend(moved(item, LEFT, self.y) for item in strip.items)
         self.y += strip.height
+        self.notes += [note for note in _notes(strip) if note not in self.notes]
 
     def group(self, strips: Sequence[Strip]):
         """Place strips that stay together where a page can hold them."""
         need = sum(s.height + s.above for s in strips)
-        if need > self.room() and self.y != TOP:
+        if need > self.room(strips) + 1e-6 and self.y != TOP:
             self.begin()
         for strip in strips:
-            if strip.height + strip.above > self.room() + 1e-6 and self.y != TOP:
+            if strip.height + strip.above > self.room([strip]) + 1e-6 and self.y != TOP:
                 self.begin()
             if self.y == TOP and strip.head is not None:
                 self.place(strip.head)
@@ -151,6 +177,7 @@ def laid_out(
             pages.pages[-1][2].append(pages.waiting.pop())
         for strips in _grouped(blocks, pages):
             pages.group(strips)
+    pages.end()
     count = len(pages.pages)
     return tuple(
         LaidPage(size, (*items, *_foot(foot, size, n, count)), tuple(keys))
@@ -203,12 +230,9 @@ def _place_plate(plate: Plate, pages: _Pages):
     pages.waiting, pages.y = [], None
 
 
-def _moved(item: Item, x: float, y: float) -> Item:
-    if isinstance(item, Words):
-        return replace(item, x=item.x + x, y=item.y + y)
-    if isinstance(item, Stroke):
-        return replace(item, points=tuple((a + x, b + y) for a, b in item.points))
-    return replace(item, left=item.left + x, top=item.top + y)
+def _notes(strip: Strip) -> list[str]:
+    """What the marks of a strip mean."""
+    return notes_of(item.text for item in strip.items if isinstance(item, Words))
 
 
 def _foot(foot: Foot, size, number: int, count: int) -> list[Item]:

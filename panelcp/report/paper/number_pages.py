@@ -7,6 +7,7 @@ from typing import Any
 
 from panelcp.report.contents import RunContents
 from panelcp.report.paper.blocks import Block, Bullets, Heading, note
+from panelcp.report.paper.footnotes import marked
 from panelcp.report.paper.grids import Cell, Table, number
 from panelcp.report.paper.registry import PaperParts
 from panelcp.units import format_quantity
@@ -32,7 +33,7 @@ LEFT_OUT = ("what spoils a place: ", "condition ", "duct ", "core ")
 """Beginnings that the title of a group says already."""
 
 WEAK = ("memory", "common practice")
-COLUMNS = (26.0, 6.6, 6.6, 6.6, 12.0, 21.0)
+COLUMNS = (38.0, 6.6, 6.6, 6.6, 10.0, 26.0)
 SIZE = 7.2
 """Parts of the width: number, value, low, high, mark, source; points of the type."""
 
@@ -90,15 +91,21 @@ def shown_place(place: str) -> str:
     return place
 
 
+def _texts(value) -> list[str]:
+    """Value and ends of its band, the value with a mark where it lies outside."""
+    ends = value.value, value.low, value.high
+    texts = ["" if n is None else format_quantity(n, value.kind) for n in ends]
+    return [marked(texts[0], *ends), *texts[1:]]
+
+
 def _table(marks, names: dict[str, str]) -> Table:
     rows, before = [], None
     for place, value in marks:
-        numbers = [value.value, value.low, value.high]
         source = names.get(value.source, value.source)
         rows.append(
             (
                 shown_place(place),
-                *(number("" if n is None else format_quantity(n, value.kind)) for n in numbers),
+                *(number(text) for text in _texts(value)),
                 Cell(value.mark, bold=value.mark in WEAK),
                 "as above" if source == before and len(source) > 10 else source,
             )

@@ -9,6 +9,7 @@ from panelcp.quantity import UncertainValue
 from panelcp.report.contents import CAUTIONS
 from panelcp.report.cooling_tables import ZERO_CELSIUS, readable
 from panelcp.report.paper.blocks import Block, Caution, note
+from panelcp.report.paper.footnotes import marked
 from panelcp.report.paper.grids import Cell, Table, number
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import told
@@ -48,7 +49,8 @@ def plan_blocks(parts: PaperParts) -> list[Block]:
         for n, (_, c) in enumerate(sorted(chosen, reverse=True), start=1)
     ]
     titles = tuple(number(t, bold=True) if right else t for t, right, _ in COLUMNS)
-    table = Table(titles, tuple(rows), least_height=24.0, parts=tuple(part for *_, part in COLUMNS))
+    parts_of_width = tuple(part for *_, part in COLUMNS)
+    table = Table(titles, tuple(rows), least_height=24.0, parts=parts_of_width, upright=True)
     return [
         Caution(CAUTIONS[3]),
         table,
@@ -73,7 +75,7 @@ def _row(n: int, condition: str, core: CoreFlow, c: int):
         number(str(n)),
         condition,
         f"{core.name}: {core.role}",
-        number(told(expected), bold=bool(hopeless)),
+        number(marked(told(expected), expected, *ends), bold=bool(hopeless)),
         number(band),
         number(told(limit, 1).removesuffix(".0")),
         number(told(stop, 1).removesuffix(".0")),

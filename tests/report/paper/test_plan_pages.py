@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from panelcp.report.paper.blocks import Paragraph
+from panelcp.report.paper.footnotes import OUTSIDE
 from panelcp.report.paper.grids import Cell, Table
 from panelcp.report.paper.plan_pages import COLUMNS, HOPELESS, STOP_BELOW, plan_blocks
 from tests.report.test_cooling_section import margins, tug
@@ -41,7 +42,9 @@ def test_limits_and_where_to_stop():
         limit = core.limit[c] - 273.15
         expected = limit - core.margin.value[c]
         assert row[2] == f"{core.name}: {core.role}"
-        assert float(row[3].replace("−", "-")) == round(expected)
+        ends = limit - core.margin.high[c], limit - core.margin.low[c]
+        assert row[3].endswith(OUTSIDE) == (not ends[0] <= expected <= ends[1])
+        assert float(row[3].replace("−", "-").removesuffix(OUTSIDE)) == round(expected)
         assert float(row[5]) == round(limit, 1)
         assert float(row[6]) == round(limit - STOP_BELOW.value, 1)
         assert (row[7] == HOPELESS) == (core.margin.value[c] <= STOP_BELOW.value)
