@@ -71,11 +71,20 @@ DOCUMENTS = (
 
 CHECKLIST = (
     (
+        "Openings",
+        (
+            "drawing of every opening to be cut, with position and area, given to the inspector",
+            "places of no cutting marked on the cowl before the first hole",
+        ),
+    ),
+    (
         "Coolant and oil",
         (
             "hoses: material, beads on the pipes, clamps, routing clear of exhaust and edges",
+            "steam and spray of a failed hose or clamp kept from people, firewall seals and vents",
             "filling without air locks: high points bled, header tank above engine and cores",
             "header tank: room to expand, cap pressure, relief led away",
+            "boiling after shutdown, at the cap pressure and the highest field",
             "drains of coolant and oil, and where they drip",
             "mounts of radiator and coolers: vibration, thermal growth, chafing",
         ),
@@ -84,9 +93,10 @@ CHECKLIST = (
         "Fire and exhaust",
         (
             "firewall: seals, every penetration, fire resistance",
-            "clearance of exhaust to skin, hoses, wires; heat shields",
+            "exhaust: slip joints and flanges tight; clearance to skin, hoses, wires; heat shields",
             "skin near exhaust and behind openings: material, finish, softening of the resin",
             "drain holes of the cowl, away from exhaust",
+            "oil mist and breather: outlets not ahead of the windshield or of fresh-air inlets",
             "vapour lock of fuel lines in the hot bay after shutdown",
         ),
     ),
@@ -95,32 +105,59 @@ CHECKLIST = (
         (
             "strength of every cut-out, radii of its corners, edges and core closed out",
             "distance of cut-outs to latches, hinges, bearers and joints",
-            "latches, hinges and flaps of the cowl under air load",
+            "latches, hinges and flaps of the cowl under air load; lifting of the cowl in flight",
             "actuation of flaps, and what happens if they stick",
+            "seals of ducts, baffles and joints looked at",
         ),
     ),
     (
         "Electrics",
         (
-            "fan: wire size, fuse, switch, load against the alternator's margin",
+            "fan: direction, wire size, fuse, switch, load against the alternator's margin",
             "sensors and indications of coolant, oil and bay temperature",
             "no sparks near fuel vapour",
         ),
     ),
     (
+        "Rain and ground",
+        (
+            "cover against rain and animals for openings on top",
+            "belts, sensors and electrics below openings on top kept dry, with a way to drain",
+            "hot air swallowed again: inlet air against outside air, measured in a tail wind",
+        ),
+    ),
+    (
+        "Measuring",
+        (
+            "tubes: leak test, taps flush and clear of steps, reference bottle open as planned",
+            "error of the airspeed known; readings repeated, and their scatter written down",
+        ),
+    ),
+    (
         "People and papers",
         (
-            "active carbon monoxide detector fitted, and tested",
+            "active carbon monoxide detector fitted and tested; reading in ppm in every condition",
             "weight and balance with the change",
             "placards and limits shown to the pilot",
-            "cover against rain and animals for openings on top",
-            "seals of ducts, baffles and joints looked at",
             "test plan: cards, limits, stop rules, landing places, who flies, who reads",
+            "kept for good: case file, surface file, this report with its hashes, warnings read",
             "entry in the log in the owner's own words",
         ),
     ),
 )
 """What is not computed here and must be looked at by people."""
+
+RECORD_COLUMNS = (
+    ("Looked at", 53.0),
+    ("Done", 4.5),
+    ("Date", 9.0),
+    ("By", 7.0),
+    ("Found, reference, or does not apply", 31.0),
+)
+"""Title and part of the width of the columns of the checklist."""
+
+RECORD_ROW, OWN_LINES = 17.0, 3
+"""Points of a line to be filled in by hand; lines for what is not in the list."""
 
 REMARK_LINES = 6
 
@@ -259,16 +296,26 @@ def _outline(length: float, width: float, digits: int) -> str:
 
 
 def checklist_blocks(parts: PaperParts) -> list[Block]:
-    """What is not computed, with boxes to be ticked."""
-    blocks: list[Block] = [
+    """What is not computed, as a record to be filled in."""
+    blanks = ("",) * (len(RECORD_COLUMNS) - 2)
+    rows: list[tuple[Cell | str, ...]] = []
+    for title, texts in (*CHECKLIST, ("Others", ("",) * OWN_LINES)):
+        rows.append((Cell(title, bold=True, span=len(RECORD_COLUMNS)),))
+        rows += [(text, Cell(box=True), *blanks) for text in texts]
+    return [
         Paragraph(
-            "None of this is computed. Tick it when a person has looked at it; write beside it "
-            "what was found, its reference, or that it does not apply."
-        )
+            "None of this is computed. Tick a line when a person has looked at it, with date and "
+            "initials; write beside it what was found, its reference, or that it does not apply."
+        ),
+        Table(
+            tuple(title for title, _ in RECORD_COLUMNS),
+            tuple(rows),
+            size=7.4,
+            least_height=RECORD_ROW,
+            parts=tuple(part for _, part in RECORD_COLUMNS),
+            upright=True,
+        ),
     ]
-    for title, texts in CHECKLIST:
-        blocks += [Heading(title, 2), Bullets(texts, "box", above=4.0)]
-    return blocks
 
 
 def revision_blocks(parts: PaperParts) -> list[Block]:
