@@ -50,6 +50,7 @@ def bar_strips(
     names: float = 0.33,
     numbers: float = 0.27,
     row: float = ROW,
+    size: float = SIZE,
 ) -> list[Strip]:
     """Strips of bars beside each other on one scale.
 
@@ -59,7 +60,7 @@ def bar_strips(
     width : points
     ends : of the scale; None holds everything
     names, numbers : parts of the width left and right of the bars
-    row : points from bar to bar
+    row, size : points from bar to bar, and of the type
 
     Returns
     -------
@@ -74,12 +75,12 @@ def bar_strips(
 
     strips = []
     for bar in bars:
-        y = 0.5 * (row + (RISE - FALL) * SIZE)
-        name = fitted(bar.name, left - 8.0, SIZE)
-        words = fitted(bar.words, numbers * width - 6.0, SIZE)
-        items: list[Item] = [Words(left - 6.0 - text_width(name, SIZE), y, name, SIZE)]
+        y = 0.5 * (row + (RISE - FALL) * size)
+        name = fitted(bar.name, left - 8.0, size)
+        words = fitted(bar.words, numbers * width - 6.0, size)
+        items: list[Item] = [Words(left - 6.0 - text_width(name, size), y, name, size)]
         items += _bar(bar, x, (low, high), row)
-        items.append(Words(width - text_width(words, SIZE), y, words, SIZE))
+        items.append(Words(width - text_width(words, size), y, words, size))
         items.append(Stroke(((x(0.0), 0.0), (x(0.0), row)), 0.8, INK))
         strips.append(Strip(row, tuple(items), above=0.0 if strips else 5.0))
     return strips

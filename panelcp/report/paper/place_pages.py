@@ -26,6 +26,7 @@ from panelcp.report.exit_air_section import LOOK_HERE, exit_air_section, grouped
 from panelcp.report.markup import html_row, html_table
 from panelcp.report.paper.blocks import (
     Answers,
+    Beside,
     Block,
     Bullets,
     Caution,
@@ -36,8 +37,10 @@ from panelcp.report.paper.blocks import (
     note,
 )
 from panelcp.report.paper.charts import Bar, bar_strips, share_strips
+from panelcp.report.paper.footnotes import marked
 from panelcp.report.paper.from_html import blocks_of_html, tables_of_html
 from panelcp.report.paper.grids import Cell, Table, number
+from panelcp.report.paper.letters import clean, text_width
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import both_pressures, inches, told
 from panelcp.report.ranking_section import ranking_section, sides_section
@@ -48,11 +51,14 @@ SHADES = ((1.0, "#d3a297"), (1.3, "#eee3c6"))
 """Grounds of cells below a ratio; above, where one deviation less is still enough, ROOMY."""
 ROOMY = "#dcebe7"
 
+CARD_SHARE, CARD_LEAD = 0.46, 62.0
+"""Part of the width of what stands left of the bars; points of its leads."""
+
 PEOPLE = {"air into the cabin", "air at the wing root", "air towards the windshield"}
 """Kinds of spoilers that bring the air of an exit to people."""
 
-CARD_ROW = 9.6
-"""Points from bar to bar on a card: two cards fill a page."""
+CARD_ROW, CARD_TYPE, BAR_TYPE = 8.7, 7.4, 6.8
+"""Points from bar to bar on a card, and of its small types: two cards fill a page."""
 
 NAMED_CONDITIONS = 2
 """Conditions that exit air is said to reach by name; of more the number is told."""
@@ -143,7 +149,7 @@ def _choices(contents: RunContents) -> list[Block]:
                 number(percent(chosen.chance_of_exit[k])),
                 number(percent(chosen.chance_among[k])),
                 ", ".join(equal) or "none",
-                number(f"{chosen.worst_regret[k]:.2f}"),
+                number(marked(f"{chosen.worst_regret[k]:.2f}", chosen.worst_regret[k], low, high)),
                 number(f"{low:.2f} to {high:.2f}"),
                 number(f"{chosen.mean_regret[k]:.2f}"),
             )
@@ -188,20 +194,27 @@ def _card(contents: RunContents, k: int, pair: int) -> list[Block]:
         ("Along the skin", tape_words(contents, outlet.name) or "not measured"),
         *([("No-cut zone", f"nearest: {near}")] if near else []),
         ("Air in at", _inlet_text(contents, pair)),
-        *_numbers(contents, k, pair),
+        ("Least ratio", _least_text(contents, pair)),
     ]
-    head = Group(
-        (
-            Heading(f"Place {k + 1}: {outlet.name}", 2),
-            Answers(tuple((lead, kept(text)) for lead, text in rows), 106.0, 8.5, above=1.5),
-            Drawing(lambda width: _bars(contents, pair, width)),
-        )
-    )
     return [
-        head,
-        Paragraph(kept(explain(contents, pair)), 8.0),
-        *_spoiled(contents, k, pair),
+        Group(
+            (
+                Heading(f"Place {k + 1}: {outlet.name}", 2),
+                Beside(
+                    (_answers(rows, 1.5),),
+                    (Drawing(lambda width: _bars(contents, pair, width)),),
+                    share=CARD_SHARE,
+                ),
+                _answers([("Chances", _chances_text(contents, k, pair))], 0.5),
+                Paragraph(kept(explain(contents, pair)), CARD_TYPE, above=2.5),
+                *_spoiled(contents, k, pair),
+            )
+        )
     ]
+
+
+def _answers(rows: list[tuple[str, str]], above: float) -> Answers:
+    return Answers(tuple((lead, kept(text)) for lead, text in rows), CARD_LEAD, CARD_TYPE, above)
 
 
 def tape_words(contents: RunContents, name: str) -> str:
@@ -228,29 +241,31 @@ def _inlet_text(contents: RunContents, pair: int) -> str:
     return f"{inlet.name}, {centre_text(inlet)}"
 
 
-def _numbers(contents: RunContents, k: int, pair: int) -> list[tuple[str, str]]:
-    ranking, chosen = contents.ranking, contents.choices
+def _least_text(contents: RunContents, pair: int) -> str:
+    """Least available over needed, and what it is made of."""
+    ranking = contents.ranking
     c = int(ranking.limiting[pair])
-    rows = [
-        (
-            "Available / needed",
-            f"{ratio_text(contents, pair)} at least, decided by "
-            f"{contents.flow.conditions[c].name}: {both_pressures(ranking.available[c, pair])} "
-            f"available, {both_pressures(ranking.needed[c])} needed; weighted mean "
-            f"{ranking.mean_ratio[pair]:.2f}",
-        ),
-    ]
+    return (
+        f"{ratio_text(contents, pair)} available over needed, decided by "
+        f"{contents.flow.conditions[c].name}: {both_pressures(ranking.available[c, pair])} "
+        f"available, {both_pressures(ranking.needed[c])} needed; weighted mean "
+        f"{ranking.mean_ratio[pair]:.2f}"
+    )
+
+
+def _chances_text(contents: RunContents, k: int, pair: int) -> str:
+    """How likely it is enough, the best, and blows backwards; what it may lose."""
+    ranking, chosen = contents.ranking, contents.choices
     chances = [f"enough everywhere {percent(ranking.least_sufficiency[pair])}"]
     if chosen is not None:
         chances.append(f"best of all {percent(chosen.chance_of_exit[k])}")
     chance = any_reversal(ranking, pair)
     if not np.isnan(chance):
-        chances.append(f"backwards in at least one condition {percent(chance)}")
-    regret = ""
+        chances.append(f"backwards somewhere {percent(chance)}")
     if chosen is not None:
         worst, mean = chosen.worst_regret[k], chosen.mean_regret[k]
-        regret = f". Regret {worst:.2f} at worst, {mean:.2f} in the mean"
-    return [*rows, ("Chances", "; ".join(chances) + regret)]
+        chances.append(f"regret at worst {worst:.2f}, mean {mean:.2f}")
+    return "; ".join(chances)
 
 
 def _bars(contents: RunContents, pair: int, width: float):
@@ -264,7 +279,7 @@ def _bars(contents: RunContents, pair: int, width: float):
         value, spread = ranking.available[c, pair], ranking.deviation[c, pair]
         needed = ranking.needed[c]
         has_need = needed > 0.0
-        words = f"{whole(value)} ± {spread:.0f} Pa"
+        words = f"{whole(value)} ± {spread:.0f}"
         if not flow.predicted[c]:
             words = f"{'out' if value > 0.0 else 'in'}? not predicted"
         elif has_need:
@@ -274,7 +289,13 @@ def _bars(contents: RunContents, pair: int, width: float):
         condition = flow.conditions[c]
         ends = (value - spread, value + spread)
         bars.append(Bar(condition.name, words, value, *ends, tick, bool(short), condition.decides))
-    return bar_strips(bars, width, _ends(contents, shown), row=CARD_ROW)
+    names, numbers = (
+        min(most, 0.001 + max(text_width(clean(text), BAR_TYPE) + 8.0 for text in texts) / width)
+        for texts, most in (([b.name for b in bars], 0.47), ([b.words for b in bars], 0.3))
+    )
+    scale = _ends(contents, shown)
+    head = note("Available of needed, Pa").strips(width)
+    return head + bar_strips(bars, width, scale, names, numbers, CARD_ROW, BAR_TYPE)
 
 
 def _ends(contents: RunContents, shown) -> tuple[float, float]:
@@ -297,7 +318,7 @@ def _spoiled(contents: RunContents, k: int, pair: int) -> list[Block]:
         texts.append(f"Of the inlet: as at place {before.index(inlet) + 1}.")
     else:
         texts += inlet_texts
-    return [Bullets(tuple(texts), size=8.0, above=1.0)] if texts else []
+    return [Bullets(tuple(texts), size=CARD_TYPE, above=0.8)] if texts else []
 
 
 def _looks(contents: RunContents, name: str) -> list[str]:
