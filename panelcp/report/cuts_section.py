@@ -13,9 +13,11 @@ import numpy as np
 
 from panelcp.errors import SurfaceError
 from panelcp.report.contents import RunContents, in_pascal
+from panelcp.report.cut_air import CutAir, CutSide
+from panelcp.report.cut_points import cut_openings
 from panelcp.report.hatching import SEPARATION_LEGEND
 from panelcp.report.places import shown_openings
-from panelcp.report.section_plots import BAND_HOLDS, CutAir, CutSide, cut_openings
+from panelcp.report.section_plots import BAND_HOLDS
 from panelcp.report.section_sheets import (
     centre_line_air,
     landmarks,
@@ -30,6 +32,7 @@ CUTS_STYLE = """
   height:auto } .cuts text { fill:var(--ink); font-size:12px }
 .cuts .grid { stroke:var(--line); stroke-width:1; fill:none } .cuts .zero { stroke:var(--ink);
   stroke-width:2 } .cuts .mark { stroke:var(--soft); stroke-dasharray:6 3 }
+.cuts .tick { stroke:var(--soft) }
 .cuts path { fill:none; stroke-width:2.4 } .cuts .top { stroke:var(--top) }
 .cuts .low { stroke:var(--low); stroke-dasharray:9 4 } .cuts polygon { opacity:.2 }
 .cuts .top-band { fill:var(--top) } .cuts .low-band { fill:var(--low) }
@@ -39,7 +42,9 @@ CUTS_STYLE = """
 @media (prefers-color-scheme: dark) { .cuts { --top:#6fc3dc; --low:#f0935a } }
 """
 
-_WIDTH, _HEIGHT = 720.0, 330.0
+METRES_PER_INCH = 0.0254
+
+_WIDTH, _HEIGHT = 720.0, 346.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 52.0, 708.0, 30.0, 290.0
 _TOLERANCE = 0.5
 """Pixels; points of a line that lie nearer to the straight way between others are left out."""
@@ -166,12 +171,28 @@ class _Picture:
                 f'<text x="{x:.0f}" y="{_BOTTOM + 16:.0f}" text-anchor="middle">'
                 f"{_minus(f'{station:.0f}')}</text>"
             )
+        rows += self._inches()
         unit = "Pa" if self.pascal else "Cp"
         rows.append(f'<text x="4" y="16">{unit}, suction up</text>')
         rows.append(
-            f'<text x="{_RIGHT:.0f}" y="{_HEIGHT - 6:.0f}" text-anchor="end">Station, mm</text>'
+            f'<text x="{_RIGHT:.0f}" y="{_HEIGHT - 6:.0f}" text-anchor="end">'
+            "Station, mm and in</text>"
         )
         return "".join(rows)
+
+    def _inches(self) -> list[str]:
+        """A second row of numbers, and the units of both."""
+        rows = [
+            f'<text x="{_LEFT - 14:.0f}" y="{_BOTTOM + down:.0f}" text-anchor="end">{unit}</text>'
+            for unit, down in (("mm", 16.0), ("in", 32.0))
+        ]
+        for station in _ticks(self.first / METRES_PER_INCH, self.last / METRES_PER_INCH):
+            x = self._x(METRES_PER_INCH * station)
+            rows.append(
+                f'<path class="tick" d="M{x:.1f} {_BOTTOM - 4:.0f}v4"/><text x="{x:.0f}" '
+                f'y="{_BOTTOM + 32:.0f}" text-anchor="middle">{_minus(f"{station:g}")}</text>'
+            )
+        return rows
 
     def _class(self, side: CutSide) -> str:
         return "top" if side.name == "top" else "low"

@@ -12,21 +12,14 @@ import numpy as np
 from panelcp.errors import SurfaceError
 from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.report.contents import AirContents, RunContents
+from panelcp.report.cut_air import CutAir, air_on_cut, air_with_errors, panel_errors
+from panelcp.report.cut_points import MeasuredPoint
 from panelcp.report.files import write_text
 from panelcp.report.hardest import hardest_condition
 from panelcp.report.labels import wrapped
 from panelcp.report.places import shown_openings
-from panelcp.report.section_plots import (
-    CutAir,
-    MeasuredPoint,
-    air_on_cut,
-    air_with_errors,
-    cut_caption,
-    new_cut_figure,
-    panel_errors,
-    plot_centre_line,
-    plot_section,
-)
+from panelcp.report.section_drawing import WIDTH, new_cut_figure
+from panelcp.report.section_plots import cut_caption, plot_centre_line, plot_section
 from panelcp.report.sheet_base import own_look
 from panelcp.report.sheets import file_word, shown_panels
 from panelcp.units import parse_quantity
@@ -192,9 +185,8 @@ def _write_sheet(contents: AirContents, air: CutAir, numbers, measured, caption:
         "air": air,
     }
     with own_look():
-        wide = 10.0 if air.plane == "station" else 7.5
         text = f"{contents.name}. {caption} {contents.trace}"
-        lines = wrapped(text, (wide - 0.7) * 72.0, _FOOT_FONT)
+        lines = wrapped(text, (WIDTH - 0.7) * 72.0, _FOOT_FONT)
         foot = 0.15 + _FOOT_LINE * len(lines)
         axes = new_cut_figure(air, float(surface.bounds[0, 0]), end, foot)
         figure = axes.figure

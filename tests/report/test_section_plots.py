@@ -11,18 +11,15 @@ from panelcp.flow.skin_layers import ATTACHED, POCKET, POSSIBLE
 from panelcp.flow.solutions import solve, solve_conditions
 from panelcp.onset.conditions import FlightCondition
 from panelcp.placement.curves import pressure_line
+from panelcp.report.cut_air import CutAir, air_on_cut
+from panelcp.report.cut_points import NEAR, MeasuredPoint, cut_openings, placed_points
 from panelcp.report.section_plots import (
-    NEAR,
-    CutAir,
-    MeasuredPoint,
-    air_on_cut,
     condition_numbers,
     cut_caption,
-    cut_openings,
-    placed_points,
     plot_centre_line,
     plot_section,
 )
+from panelcp.report.section_scales import inch_row, round_length
 from panelcp.report.sheets import hatch_levels
 from panelcp.surface.curved import roughness_band
 from panelcp.surface.opening import lay_opening
@@ -419,3 +416,58 @@ def test_captions_say_what_the_band_holds(flow):
     plain = air_on_cut(flow, "butt line")
     assert "was not looked at" in cut_caption(plain, 0)
     assert CutAir("station", -0.25, (), ()).name == "STA −250 mm"
+
+
+def shown_limits(axes, direction):
+    """Limits of the second scales, where these show numbers of their own."""
+    axes.figure.draw_without_rendering()
+    found = []
+    for child in axes.child_axes:
+        axis = getattr(child, f"{direction}axis")
+        if child._orientation == direction and any(t.get_text() for t in axis.get_ticklabels()):
+            found.append(np.array(getattr(child, f"get_{direction}lim")()))
+    return found
+
+
+def test_centre_line_has_inches_beside_mm(flow):
+    axes = plot_centre_line(flow, 0, last_station=1.5)
+    outline = axes.figure.axes[1]
+    for direction in ("x", "y"):
+        (found,) = shown_limits(outline, direction)
+        wanted = np.array(getattr(outline, f"get_{direction}lim")())
+        assert np.allclose(25.4 * found, wanted)
+    assert "inches above" in outline.get_xlabel()
+    assert {"in", "Waterline, in"} <= {*texts(outline), outline.child_axes[1].get_ylabel()}
+    row = axes.figure.axes[0].get_tightbbox()
+    assert outline.child_axes[0].get_tightbbox().y1 < row.y0 + 1.0  # below the other numbers
+
+
+def test_section_has_inches_below_mm_and_two_scale_bars(flow):
+    axes = plot_section(flow, "climb", -0.5)
+    (found,) = shown_limits(axes, "x")
+    assert np.allclose(25.4 * found, axes.get_xlim())
+    drawing = axes.figure.axes[1]
+    bars = [line.get_xdata() for line in drawing.lines if len(line.get_xdata()) == 4]
+    words = [text for text in texts(drawing) if text.endswith((" mm", " in"))]
+    assert len(bars) == len(words) == 2
+    for bar, word in zip(bars, words, strict=True):
+        length, unit = word.split()
+        assert np.ptp(bar) == pytest.approx(float(length) * {"mm": 1.0, "in": 25.4}[unit])
+        assert np.ptp(bar) < 0.5 * np.ptp(drawing.dataLim.intervalx)
+
+
+def test_pressures_on_the_ground_have_inches_of_water(flow):
+    axes = plot_centre_line(flow, 2)
+    assert "Pa" in axes.get_ylabel()
+    (found,) = shown_limits(axes, "y")
+    assert np.allclose(249.08891 * found, axes.get_ylim())
+    assert not shown_limits(plot_centre_line(flow, 0), "y")
+
+
+def test_rows_of_inches_follow_the_axis():
+    axes = Figure().add_subplot()
+    axes.set_xlim(-254.0, 508.0)
+    row = inch_row(axes)
+    axes.figure.draw_without_rendering()
+    assert row.get_xlim() == pytest.approx((-10.0, 20.0))
+    assert [round_length(x) for x in (9.9, 10.0, 49.0)] == [5.0, 10.0, 20.0]

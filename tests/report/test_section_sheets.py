@@ -20,8 +20,9 @@ from panelcp.flow.skin_layers import STATE_NAMES
 from panelcp.placement.curves import curves_of
 from panelcp.report import section_sheets
 from panelcp.report.contents import RunContents
+from panelcp.report.cut_points import MeasuredPoint
 from panelcp.report.cuts_section import CUTS_STYLE, cuts_section, simplified
-from panelcp.report.section_plots import BAND_HOLDS, MeasuredPoint
+from panelcp.report.section_plots import BAND_HOLDS
 from panelcp.report.section_sheets import (
     HEADING,
     cuts_of,
@@ -236,6 +237,20 @@ def test_picture_of_the_page_shows_the_lines_of_the_cut():
     k = int(cp.argmin())
     assert points[:, 1].min() == pytest.approx(max(np.polyval(scale, cp[k]), 30.0), abs=0.6)
     assert f"Lowest: top \u2212{abs(cp[k]):.2f} at STA" in html
+
+
+def test_picture_of_the_page_has_inches_under_the_mm():
+    """The numbers of both rows stand where their lengths are alike."""
+    html = section()
+    rows = {
+        y: {float(n.replace("−", "-")): float(x) for x, n in re.findall(
+            rf'<text x="([\d.]+)" y="{y}" text-anchor="middle">(−?[\d.]+)<', html)}
+        for y in (306, 322)
+    }  # fmt: skip
+    slopes = [np.polyfit([*row], [*row.values()], 1) for row in rows.values()]
+    assert min(map(len, rows.values())) >= 3
+    assert slopes[1][0] == pytest.approx(25.4 * slopes[0][0], rel=0.01)
+    assert slopes[1][1] == pytest.approx(slopes[0][1], abs=1.0)
 
 
 def test_numbers_of_the_section_can_be_switched():
