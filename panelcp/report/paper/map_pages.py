@@ -14,6 +14,10 @@ SMALL_DOTS, MOST_HEIGHT = 180.0, 600.0
 """Dots per inch of small pictures, so that their letters have one size; points they may be high."""
 
 
+LOW_SHAPE = 0.66
+"""Height over width up to which a large picture stands across the text, two on a page."""
+
+
 def maps_blocks(parts: PaperParts) -> list[Block]:
     """The map sheets, that of the hardest condition first, then as in the case.
 
@@ -41,6 +45,8 @@ def pictures_blocks(parts: PaperParts) -> list[Block]:
 
 
 def _picture(text: str, source: PaperPicture) -> Block:
+    if source.width > SMALL_PICTURE and source.shape <= LOW_SHAPE:
+        return Picture(source, MOST_HEIGHT, text)
     if source.width > SMALL_PICTURE or source.height > 2 * SMALL_PICTURE:
         return Plate("", text, source)
     return Picture(source, min(MOST_HEIGHT, 72.0 / SMALL_DOTS * source.height), text)
