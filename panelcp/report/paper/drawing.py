@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import cache
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from panelcp.report.paper.blocks import Area, Image, Stroke, Words
+from panelcp.report.paper.blocks import Area, Image, Item, Stroke, Words
+from panelcp.report.paper.faces import new_file, take_face
 from panelcp.report.paper.laying import LaidPage
-from panelcp.report.paper.pdf_file import PdfFile
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
 
 
 def pdf_metadata(title: str, subject: str, creator: str, day: str) -> dict[str, str]:
@@ -31,79 +35,89 @@ def write_pages(pages: Sequence[LaidPage], path: Path, metadata: Mapping[str, st
     path : is overwritten
     metadata : see `pdf_metadata`
     """
-    file = PdfFile()
+    file = new_file()
     for page in pages:
-        pictures: dict[str, int] = {}
-        drawn = "\n".join(_operators(page, file, pictures))
-        file.add_page(page.size, drawn, pictures)
-    Path(path).write_bytes(file.bytes(metadata))
+        file.add_page(format=page.size)
+        with file.local_context(stroke_cap_style="butt"):
+            for item in page.items:
+                _DRAWN[type(item)](file, item)
+    Path(path).write_bytes(_ended(file, metadata))
 
 
-def _operators(page: LaidPage, file: PdfFile, pictures: dict[str, int]) -> Iterable[str]:
-    """What draws the items of a page, in their order; words that follow each other together."""
-    height, in_words = page.size[1], False
-    for item in page.items:
-        if isinstance(item, Words):
-            if item.text:
-                yield ("" if in_words else "BT ") + _words(item, height, file)
-                in_words = True
-            continue
-        if in_words:
-            yield "ET"
-            in_words = False
-        if isinstance(item, Image):
-            name = f"P{len(pictures)}"
-            pictures[name] = file.add_picture(item.source)
-            yield _image(item, height, name)
-        else:
-            yield _SHAPES[type(item)](item, height)
-    if in_words:
-        yield "ET"
+def _ended(file: FPDF, metadata: Mapping[str, str]) -> bytes:
+    """The whole file, with nothing in it that changes from one writing to the next.
+
+    The library dates every file; where no day is given the date is taken out again.
+    """
+    from fpdf.output import OutputProducer
+
+    class Output(OutputProducer):
+        def _add_info(self):
+            info = super()._add_info()
+            if not metadata["CreationDate"]:
+                info.creation_date = None
+            return info
+
+    file.set_title(metadata["Title"])
+    file.set_author(metadata["Author"])
+    file.set_subject(metadata["Subject"])
+    file.set_creator(metadata["Creator"])
+    day = datetime.fromisoformat(metadata["CreationDate"] or "1970-01-01")
+    file.set_creation_date(day.replace(tzinfo=UTC))
+    return bytes(file.output(output_producer_class=Output))
 
 
-def _words(words: Words, height: float, file: PdfFile) -> str:
-    font = f"/F{int(words.bold)} {_short(words.size)} Tf"
-    place = f"1 0 0 1 {_short(words.x)} {_short(height - words.y)} Tm"
-    shown = file.shown(words.text, words.bold)
-    return f"{_colour(words.colour)} rg {font} {place} {shown} Tj"
+def _words(file: FPDF, words: Words):
+    take_face(file, words.size, words.bold)
+    file.set_text_color(words.colour)
+    file.text(words.x, words.y, words.text)
 
 
-def _stroke(stroke: Stroke, height: float) -> str:
-    (x, y), *others = ((a, height - b) for a, b in stroke.points)
-    line = "".join(f" {_short(a)} {_short(b)} l" for a, b in others)
-    dashes = " ".join(_short(dash) for dash in stroke.dashes)
-    pen = f"{_colour(stroke.colour)} RG {_short(stroke.width)} w [{dashes}] 0 d"
-    return f"{pen} {_short(x)} {_short(y)} m{line} S"
+def _stroke(file: FPDF, stroke: Stroke):
+    _take_pen(file, stroke.colour, stroke.width, stroke.dashes)
+    file.polyline(stroke.points)
 
 
-def _area(area: Area, height: float) -> str:
-    sides = (area.left, height - area.top - area.height, area.width, area.height)
-    box = " ".join(_short(side) for side in sides) + " re"
-    fill = f"{_colour(area.colour)} rg" if area.colour else ""
-    pen = f"{_colour(area.edge)} RG 0.7 w [] 0 d" if area.edge else ""
-    return f"{fill} {pen} {box} {'B' if fill and pen else 'f' if fill else 'S'}"
+def _area(file: FPDF, area: Area):
+    if area.colour:
+        file.set_fill_color(area.colour)
+    if area.edge:
+        _take_pen(file, area.edge, 0.7)
+    style = ("D" if area.edge else "") + ("F" if area.colour else "")
+    file.rect(area.left, area.top, area.width, area.height, style)
 
 
-def _image(image: Image, height: float, name: str) -> str:
-    low = height - image.top - image.height
-    sides = f"{_short(image.width)} 0 0 {_short(image.height)} {_short(image.left)} {_short(low)}"
-    return f"q {sides} cm /{name} Do Q"
+def _take_pen(file: FPDF, colour: str, width: float, dashes: tuple[float, ...] = ()):
+    file.set_draw_color(colour)
+    file.set_line_width(width)
+    file.set_dash_pattern(*dashes)
 
 
-_SHAPES: dict[type, Callable[..., str]] = {Stroke: _stroke, Area: _area}
+def _image(file: FPDF, image: Image):
+    """A picture; it is put among those that the library has read, as it is packed already."""
+    from fpdf.image_datastructures import RasterImageInfo
+
+    picture, known = image.source, file.image_cache.images
+    name = str(id(picture))
+    if name not in known:
+        known[name] = RasterImageInfo(
+            i=len(known) + 1,
+            usages=0,
+            w=picture.width,
+            h=picture.height,
+            cs="Indexed",
+            pal=picture.palette,
+            bpc=8,
+            f="FlateDecode",
+            dp="",
+            data=picture.packed,
+        )
+    file.image(name, image.left, image.top, image.width, image.height)
 
 
-def _short(value: float) -> str:
-    """A length of the page to a hundredth of a point, without needless digits."""
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
-
-
-@cache
-def _colour(code: str) -> str:
-    """Red, green, blue from 0 to 1 of a colour "#rrggbb"."""
-    return " ".join(_short3(int(code[k : k + 2], 16) / 255.0) for k in (1, 3, 5))
-
-
-def _short3(value: float) -> str:
-    return f"{value:.3f}".rstrip("0").rstrip(".")
+_DRAWN: dict[type[Item], Callable[..., None]] = {
+    Words: _words,
+    Stroke: _stroke,
+    Area: _area,
+    Image: _image,
+}

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from functools import lru_cache
+from functools import cache, lru_cache
 
-from panelcp.report.paper.faces import face
+from panelcp.report.paper.faces import face_path, new_file, take_face
 from panelcp.report.sheets import picture_text
 
 RISE, FALL = 0.78, 0.24
@@ -19,11 +19,15 @@ _JOINTS = re.compile(r"(?<=[^\W\d][-/_])(?=[^\W\d]{2})")
 """Inside words, between letters, where a word may be broken before any other place."""
 
 
+_measuring = cache(new_file)
+"""A PDF that stays empty."""
+
+
 @lru_cache(maxsize=4096)
 def _advance(letter: str, bold: bool) -> float:
-    """Width of a letter, parts of the size."""
-    type_ = face(bold)
-    return float(type_.advances[type_.glyph_of.get(ord(letter), 0)])
+    """Width of a letter as the PDF tells it, parts of the size."""
+    take_face(_measuring(), 1000.0, bold)
+    return _measuring().get_string_width(letter) / 1000.0
 
 
 @lru_cache(maxsize=65536)
@@ -48,7 +52,17 @@ def clean(text: str) -> str:
     >>> clean("hot\\n air \\U0001f525 $x_2$")
     'hot air □ $x_2$'
     """
-    return picture_text(re.sub(r"[ \t\r\n\f\v]+", " ", text).strip(" "), _LONGEST)
+    line = re.sub(r"[ \t\r\n\f\v]+", " ", text).strip(" ")
+    return picture_text(line, _LONGEST).translate(_plain_alone())
+
+
+@cache
+def _plain_alone() -> dict[int, str]:
+    """A box for every code point that the bold face lacks."""
+    from matplotlib.font_manager import get_font
+
+    plain, bold = (get_font(face_path(bold)).get_charmap() for bold in (False, True))
+    return dict.fromkeys(plain.keys() - bold.keys(), "□")
 
 
 def fitted(text: str, width: float, size: float, bold: bool = False) -> str:
