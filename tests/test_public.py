@@ -34,7 +34,7 @@ sys.exit("imported: " + ", ".join(heavy) if heavy else 0)
 
 
 def test_help_imports_nothing_heavy():
-    heavy = ["numba", "numpy", "scipy", "trimesh", "matplotlib", "matplotlib.pyplot"]
+    heavy = ["numba", "numpy", "scipy", "trimesh", "matplotlib", "matplotlib.pyplot", "fpdf"]
     done = subprocess.run(
         [sys.executable, "-c", HELP.format(heavy=heavy)],
         capture_output=True,
