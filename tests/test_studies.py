@@ -59,7 +59,7 @@ CHECKS = {
     # the quick sizes are summed directly, so time grows with their square; times depend on what
     # else runs, memory does not
     "benchmarks/bench_size.py": lambda numbers: (
-        numbers["seconds 2000"] > 0.0 and numbers["gigabytes 4000"] < 1.0
+        numbers["seconds 1000"] > 0.0 and numbers["gigabytes 2000"] < 1.0
     ),
     # every damaged file ends in a surface or one message; the watch-dog kills after 20 s
     "fuzz_reading.py": lambda numbers: (

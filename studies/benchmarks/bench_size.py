@@ -153,7 +153,7 @@ def main(quick=False, sizes=SIZES):
 
     quick: small sizes, each once.
     """
-    sizes, runs = ((2000, 4000), 1) if quick else (sizes, RUNS)
+    sizes, runs = ((1000, 2000), 1) if quick else (sizes, RUNS)
     print(f"{platform.machine()}, {os.cpu_count()} processors, numpy {np.__version__}")
     numbers = {}
     for size in sizes:

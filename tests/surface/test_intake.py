@@ -72,25 +72,28 @@ def test_named_openings_are_closed_flush(whole):
 
 
 def test_too_thin_or_too_many_triangles_are_panelled_anew(tmp_path):
-    fine = bodies.ellipsoid(AXES, 5)
+    fine = bodies.ellipsoid(AXES, 4)
     write_mesh(tmp_path / "fine.stl", fine.vertices, fine.triangles)
-    surface = read_surface(tmp_path / "fine.stl", panels=1500)
+    surface = read_surface(tmp_path / "fine.stl", panels=500)
     assert surface.mirrored
-    assert surface.n_solved == pytest.approx(1500, rel=0.05)
+    assert surface.n_solved == pytest.approx(500, rel=0.05)
     assert least_angles(surface).min() > 20.0
-    assert "panelled anew because 1500 panels on one half are asked for" in surface.notes
+    assert "panelled anew because 500 panels on one half are asked for" in surface.notes
     kept = read_surface(tmp_path / "fine.stl", panels=0)
-    assert kept.n_panels == 20480
+    assert kept.n_panels == 5120
     thin = bodies.ellipsoid((40.0, 0.5, 0.4), 3)
     anew = with_fit_panels(thin, IntakeOptions(panels=None))
     assert any("have an angle under 10 deg" in note for note in anew.notes)
 
 
-@pytest.mark.parametrize("centre_line", ["edge", "both sides", "points"])
-def test_a_rough_turned_scan_becomes_the_body_again(centre_line):
+# the strip beyond the centre line must show enough points
+@pytest.mark.parametrize(
+    ("centre_line", "divisions"), [("edge", 6), ("both sides", 5), ("points", 5)]
+)
+def test_a_rough_turned_scan_becomes_the_body_again(centre_line, divisions):
     # invented: noise 1 mm, turned by 20 deg, scale 1 % wrong, a hole, a patch inside out
     random = np.random.default_rng(5)
-    fine = bodies.ellipsoid(AXES, 6)
+    fine = bodies.ellipsoid(AXES, divisions)
     beyond = 1.0 if centre_line == "both sides" else 0.03
     middle = fine.centroids
     kept = middle[:, 1] > -beyond
