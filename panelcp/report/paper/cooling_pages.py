@@ -55,13 +55,13 @@ _LOAD_COLUMNS = (
 
 def cooling_blocks(parts: PaperParts) -> list[Block]:
     """All of the network."""
-    contents = parts.contents
-    if contents.cooling is None:
+    cooling = parts.found("cooling")
+    if cooling is None:
         return []
-    result, found = readable(contents.cooling), parts.summary["cooling"]
-    sections = by_heading(blocks_of_html(cooling_section(contents.cooling)))
+    result, found = readable(cooling), parts.summary["cooling"]
+    sections = by_heading(blocks_of_html(cooling_section(cooling)))
     return [
-        Bullets(tuple(marked_margins(line, result) for line in cooling_lines(contents.cooling))),
+        Bullets(tuple(marked_margins(line, result) for line in cooling_lines(cooling))),
         *_margins(result, sections),
         *_numbers(result, found),
         *_budget(result, sections),
@@ -352,7 +352,7 @@ def _states(sections) -> list[Block]:
 def margins_blocks(parts: PaperParts) -> list[Block]:
     """Places ranked by the margins of the network."""
     contents = parts.contents
-    if not (contents.margins or contents.margin_notes):
+    if not (parts.found("margins") or parts.found("margin_notes")):
         return []
     ranking = contents.ranking
     named = {opening.name for opening in contents.openings.openings}

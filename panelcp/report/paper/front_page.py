@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from panelcp.report.answer_section import deciding_lines, worst_first
-from panelcp.report.contents import CAUTIONS, RunContents, in_pascal, kept
+from panelcp.report.contents import CAUTIONS, AirContents, in_pascal, kept
+from panelcp.report.cooling_section import cooling_lines
 from panelcp.report.cooling_tables import readable
 from panelcp.report.hardest import hardest_condition
 from panelcp.report.paper.blocks import (
@@ -38,6 +39,18 @@ from panelcp.report.sheets import (
 LONGEST_NAME, LONGEST_QUESTION = 160, 700
 """Letters of name and question on the first page; summary.json holds all."""
 
+NOT_RANKED = {
+    True: ("Places:", "No place was ranked: the openings of the case are taken as they are."),
+    False: (
+        "Pressures alone:",
+        "No place was ranked and no air runs through the cowl: nothing here says whether the "
+        "engine stays cool. The maps show where air is pushed in and drawn out.",
+    ),
+}
+"""Lines of a report without a ranking, with and without a cooling network."""
+
+MARKED = "Marked are the best exit, 1, and its inlet; the maps show all."
+
 _SIZE, _DOTS = (7.0, 2.75), 180
 
 
@@ -51,8 +64,8 @@ def front_blocks(parts: PaperParts) -> list[Block]:
         *(Caution(f"{text}.", "Notice", strong=True) for text in contents.notices),
         Caution(CAUTIONS[0], "Read this first"),
     ]
-    blocks += _picture(contents)
-    lines = tuple((lead, kept(text)) for lead, text in _answer(contents))
+    blocks += _picture(parts)
+    lines = tuple((lead, kept(text)) for lead, text in _answer(parts))
     blocks += [Heading("The answer", 2), Answers(lines), Caution(CAUTIONS[3])]
     blocks += [Heading("This report", 2), revision_table(parts)]
     if contents.warnings:
@@ -63,12 +76,18 @@ def front_blocks(parts: PaperParts) -> list[Block]:
     return blocks
 
 
-def _answer(contents: RunContents) -> list[tuple[str, str]]:
-    """The five lines, with marks on margins outside their bands."""
-    lines = deciding_lines(contents)
-    if contents.cooling is None:
+def _answer(parts: PaperParts) -> list[tuple[str, str]]:
+    """The five lines, with marks on margins outside their bands; fewer without a ranking."""
+    cooling = parts.found("cooling")
+    if parts.is_ranked:
+        lines = deciding_lines(parts.contents)
+    else:
+        texts = [] if cooling is None else cooling_lines(cooling)
+        leads = ["Does it work?", *[""] * len(texts)]
+        lines = [*zip(leads, texts, strict=False), NOT_RANKED[cooling is not None]]
+    if cooling is None:
         return lines
-    result = readable(contents.cooling)
+    result = readable(cooling)
     return [(lead, marked_margins(text, result)) for lead, text in lines]
 
 
@@ -94,8 +113,9 @@ def _report_words(number_: int, date: str, hash_: str) -> str:
     return f"revision {number_} ({day}inputs {hash_})"
 
 
-def _picture(contents: RunContents) -> Sequence[Block]:
+def _picture(parts: PaperParts) -> Sequence[Block]:
     """The map of the hardest condition, in two views."""
+    contents = parts.contents
     c = hardest_condition(contents)
     if c is None:
         return ()
@@ -104,12 +124,13 @@ def _picture(contents: RunContents) -> Sequence[Block]:
     caption = (
         f"The hardest condition, {condition.name}: {what} on the skin, coloured as on its map. "
         "Suction blue-green with dashed lines, pressure amber with solid lines, the thick line is "
-        "zero. Marked are the best exit, 1, and its inlet; the maps show all."
+        "zero. "
     )
+    caption += MARKED if parts.is_ranked else "The openings stand on the maps."
     return [Picture(paper_picture(key_picture(contents, c)), 205.0, caption)]
 
 
-def key_picture(contents: RunContents, c: int) -> np.ndarray:
+def key_picture(contents: AirContents, c: int) -> np.ndarray:
     """(height, width, 3) uint8: two views of the skin's pressure in condition c."""
     from panelcp.report.maps import figure_pixels, pressure_figure
 
@@ -132,18 +153,22 @@ def key_picture(contents: RunContents, c: int) -> np.ndarray:
         return figure_pixels(figure, _DOTS)[..., :3]
 
 
-def _markers(contents: RunContents) -> list:
+def _markers(contents: AirContents) -> list:
     """Marks of the best exit and of its inlet."""
     from panelcp.report.maps import Marker
 
+    if contents.ranking is None or not contents.ranking.n_pairs:
+        return []
     outlet, inlet = contents.ranking.exit(0), contents.ranking.inlet(0)
     twins = [outlet.twin] if outlet.twin is not None else []
     exits = [Marker(opening.outline, "1", "best") for opening in (outlet, *twins)]
     return [*exits, Marker(inlet.outline, picture_text(inlet.name, LONGEST_LABEL), "inlet")]
 
 
-def _views(contents: RunContents) -> tuple[str, str]:
+def _views(contents: AirContents) -> tuple[str, str]:
     """The side of the best exit, and the front."""
+    if contents.ranking is None or not contents.ranking.n_pairs:
+        return "left", "front"
     side = contents.ranking.exit(0).side
     first = side if side in ("left", "right", "top", "bottom") else "left"
     return first, "front"

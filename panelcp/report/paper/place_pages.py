@@ -11,6 +11,7 @@ from panelcp.report.contents import (
     CAUTIONS,
     LIKELY,
     POSSIBLE,
+    AirContents,
     RunContents,
     explain,
     kept,
@@ -69,6 +70,8 @@ NOTHING_NEAR = "Nothing that is looked for lies near the air of an exit."
 def ranking_blocks(parts: PaperParts) -> list[Block]:
     """Short list, heat table, chances and regret, the best exit of each side."""
     contents = parts.contents
+    if not parts.is_ranked:
+        return []
     blocks = blocks_of_html(ranking_section(contents))
     tables = [block for block in blocks if isinstance(block, Table)]
     return [
@@ -172,6 +175,8 @@ def _choices(contents: RunContents) -> list[Block]:
 def cards_blocks(parts: PaperParts) -> list[Block]:
     """A card for every place of the short list."""
     contents = parts.contents
+    if not parts.is_ranked:
+        return []
     blocks: list[Block] = [
         note(
             "Bars: available pressure in every condition, on one scale for all places; dark is not "
@@ -217,8 +222,10 @@ def _answers(rows: list[tuple[str, str]], above: float) -> Answers:
     return Answers(tuple((lead, kept(text)) for lead, text in rows), CARD_LEAD, CARD_TYPE, above)
 
 
-def tape_words(contents: RunContents, name: str) -> str:
-    """Where the centre of an opening lies along the skin."""
+def tape_words(contents: AirContents, name: str) -> str:
+    """Where the centre of an opening lies along the skin; "" where it was not measured."""
+    if not isinstance(contents, RunContents):
+        return ""
     return tape_text(contents, name).removesuffix(" (centre of the opening, tape on the skin)")
 
 
@@ -358,7 +365,7 @@ def _cautions(contents: RunContents) -> list[Block]:
 def exit_air_blocks(parts: PaperParts) -> list[Block]:
     """Where the air of the exits goes, with the caution on carbon monoxide."""
     contents = parts.contents
-    if not contents.exit_air and contents.static_ports is None:
+    if not parts.found("exit_air") and parts.found("static_ports") is None:
         return []
     blocks: list[Block] = [Paragraph(LOOK_HERE), Caution(CAUTIONS[5])]
     blocks += [_exit_air_table(contents)] if contents.exit_air else [Paragraph(NOTHING_NEAR)]
@@ -413,7 +420,7 @@ def _reached(names: list[str], count: int) -> str:
 def sensitivity_blocks(parts: PaperParts) -> list[Block]:
     """Shares of the variance of the best place, and of the others."""
     contents = parts.contents
-    html = sensitivity_section(contents)
+    html = sensitivity_section(contents) if parts.is_ranked else ""
     if not html:
         return []
     blocks = [block for block in blocks_of_html(html) if not isinstance(block, Bullets)]

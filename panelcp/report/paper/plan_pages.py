@@ -32,7 +32,7 @@ HOPELESS = "mend first"
 
 def plan_blocks(parts: PaperParts) -> list[Block]:
     """Conditions that decide, the one with most room first, with lines to be filled in."""
-    cooling = parts.contents.cooling
+    cooling = getattr(parts.contents, "cooling", None)
     if cooling is None:
         return []
     result = readable(cooling)

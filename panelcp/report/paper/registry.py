@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from panelcp.report.contents import RunContents
+from panelcp.report.contents import AirContents
 from panelcp.report.paper.blocks import Block
 from panelcp.report.revisions import Revision
 from panelcp.report.sections import ordered
@@ -30,18 +30,28 @@ class PaperParts:
 
     Attributes
     ----------
-    contents : RunContents
-    summary : what `panelcp.report.summary.summary` gives for them
+    contents : RunContents, or AirContents of the pressures alone
+    summary : what `panelcp.report.summary` gives for them
     maps : the map sheet of every condition with a stream, each a PaperPicture
     pictures : vent maps, section plots and others, each a PaperPicture
     revision : Revision
     """
 
-    contents: RunContents
+    contents: AirContents
     summary: dict[str, Any]
     maps: Pictures = ()
     pictures: Pictures = ()
     revision: Revision = field(default_factory=Revision)
+
+    @property
+    def is_ranked(self) -> bool:
+        """Whether any pair of inlet and exit was ranked."""
+        ranking = self.contents.ranking
+        return ranking is not None and ranking.n_pairs > 0
+
+    def found(self, name: str, otherwise: Any = None) -> Any:
+        """What only a run has, as `cooling`; `otherwise` for pressures alone."""
+        return getattr(self.contents, name, otherwise)
 
 
 @dataclass(frozen=True)

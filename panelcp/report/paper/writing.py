@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from panelcp.report.contents import RunContents
+from panelcp.report.contents import AirContents, RunContents
+from panelcp.report.cooling_tables import cooling_summary
 from panelcp.report.paper import pages as _standard  # noqa: F401  (registers the parts)
 from panelcp.report.paper.blocks import Block, Heading
 from panelcp.report.paper.drawing import pdf_metadata, write_pages
@@ -18,12 +19,12 @@ from panelcp.report.paper.letters import clean
 from panelcp.report.paper.pixels import paper_pictures
 from panelcp.report.paper.registry import PaperPage, PaperParts, Pictures, registered
 from panelcp.report.revisions import Revision
-from panelcp.report.summary import summary_json
+from panelcp.report.summary import air_summary, as_json, summary_json
 from panelcp.report.template_pages import paper_size
 
 
 def write_report(
-    contents: RunContents,
+    contents: AirContents,
     path: str | Path,
     maps: Pictures = (),
     pictures: Pictures = (),
@@ -37,14 +38,15 @@ def write_report(
 
     Parameters
     ----------
-    contents : RunContents
+    contents : RunContents, or AirContents of the pressures alone: what is not there is left out
     path : of the PDF; written beside, then renamed
     maps : (condition name, caption, path of the PNG or pixels) of the map sheets, as
         `write_map_sheets` gives them
     pictures : (title, caption, path or pixels) of vent maps, section plots and others
     revision : what `revision_of` gives; None is the first
     paper : "A4" or "Letter"; None takes that of the contents
-    summary : what `summary_json` gives for the contents, where it is at hand
+    summary : what `summary_json` gives for the contents, where it is at hand; `air_summary` as
+        JSON for the pressures alone
 
     Returns
     -------
@@ -78,7 +80,7 @@ def write_report(
 
 
 def report_pages(
-    contents: RunContents,
+    contents: AirContents,
     maps: Pictures = (),
     pictures: Pictures = (),
     revision: Revision | None = None,
@@ -87,7 +89,7 @@ def report_pages(
 ) -> tuple[LaidPage, ...]:
     """All pages of the report with everything in its place; see `write_report`."""
     revision = Revision() if revision is None else revision
-    told = json.loads(summary_json(contents) if summary is None else summary)
+    told = json.loads(_summary(contents) if summary is None else summary)
     ready = paper_pictures([*maps, *pictures])
     parts = PaperParts(
         contents, told, tuple(ready[: len(maps)]), tuple(ready[len(maps) :]), revision
@@ -99,6 +101,18 @@ def report_pages(
         f"inputs {contents.input_hash}, panelcp {contents.version}",
     )
     return laid_out(_parts(registered(), parts), paper, foot)
+
+
+def _summary(contents: AirContents) -> str:
+    """All numbers that are there, as JSON."""
+    ranked = contents.ranking is not None and contents.ranking.n_pairs > 0
+    if ranked and isinstance(contents, RunContents):
+        return summary_json(contents)
+    found = air_summary(contents)
+    cooling = getattr(contents, "cooling", None)
+    if cooling is not None:
+        found |= {"not_modelled": list(contents.not_modelled), "cooling": cooling_summary(cooling)}
+    return as_json(found)
 
 
 def _parts(
