@@ -18,6 +18,9 @@ BAD, GOOD, ACCENT = "#8c2318", "#1f5c53", "#1f5c53"
 BODY, SMALL, TABLE = 8.8, 7.8, 7.6
 """Sizes of type: body text, notes, tables."""
 
+CAPTION_GAP, CAPTION_DROP = 14.0, 24.0
+"""Points between a picture and the caption beside it, and how far that begins below the top."""
+
 HEADINGS = {1: 14.0, 2: 10.5, 3: 9.0}
 
 
@@ -260,16 +263,27 @@ class Drawing:
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A picture across the text, at most so high."""
+    """A picture across the text, at most so high.
+
+    Its caption stands below, or beside a picture that takes no more than a part of the width.
+    """
 
     source: PaperPicture
     most: float = 260.0
     caption: str = ""
+    beside: float = 0.0
 
     def strips(self, width: float) -> list[Strip]:
         """The picture, and its caption."""
         height = min(self.most, self.source.shape * width)
         wide = height / self.source.shape
+        if self.caption and wide <= self.beside * width:
+            x = self.beside * width + CAPTION_GAP
+            tall, words = _column((note(self.caption),), width - x, x)
+            lower = max(0.0, min(CAPTION_DROP, height - tall))
+            items = [moved(item, 0.0, lower) for item in words]
+            image = Image(0.5 * (self.beside * width - wide), 0.0, wide, height, self.source)
+            return [Strip(max(height, lower + tall), (image, *items), above=6.0)]
         image = Image(0.5 * (width - wide), 0.0, wide, height, self.source)
         found = [Strip(height, (image,), above=6.0, joined=bool(self.caption))]
         return found + note(self.caption).strips(width)

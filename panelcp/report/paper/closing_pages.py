@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from panelcp.report.contents import CAUTIONS, RunContents
+from panelcp.report.contents import CAUTIONS, AirContents
 from panelcp.report.cooling_section import ELECTRIC
 from panelcp.report.inputs_section import versions_section
 from panelcp.report.paper.blocks import (
@@ -73,39 +73,39 @@ CHECKLIST = (
     (
         "Openings",
         (
-            "drawing of every opening to be cut, with position and area, given to the inspector",
+            "drawings of the openings, with position and area, given to the inspector",
             "places of no cutting marked on the cowl before the first hole",
         ),
     ),
     (
         "Coolant and oil",
         (
-            "hoses: material, beads on the pipes, clamps, routing clear of exhaust and edges",
-            "steam and spray of a failed hose or clamp kept from people, firewall seals and vents",
-            "filling without air locks: high points bled, header tank above engine and cores",
+            "hoses: material, beads, clamps, routing clear of exhaust and edges",
+            "steam of a failed hose or clamp kept from people, firewall seals and vents",
+            "air locks: high points bled, header tank above engine and cores",
             "header tank: room to expand, cap pressure, relief led away",
             "boiling after shutdown, at the cap pressure and the highest field",
             "drains of coolant and oil, and where they drip",
-            "mounts of radiator and coolers: vibration, thermal growth, chafing",
+            "mounts of radiator, coolers: vibration, thermal growth, chafing",
         ),
     ),
     (
         "Fire and exhaust",
         (
             "firewall: seals, every penetration, fire resistance",
-            "exhaust: slip joints and flanges tight; clearance to skin, hoses, wires; heat shields",
-            "skin near exhaust and behind openings: material, finish, softening of the resin",
+            "exhaust: joints and flanges tight, clearance to skin, hoses, wires; shields",
+            "skin near exhaust and openings: material, finish, softening of the resin",
             "drain holes of the cowl, away from exhaust",
-            "oil mist and breather: outlets not ahead of the windshield or of fresh-air inlets",
+            "oil mist, breather: outlets not ahead of windshield or fresh-air inlets",
             "vapour lock of fuel lines in the hot bay after shutdown",
         ),
     ),
     (
         "Structure",
         (
-            "strength of every cut-out, radii of its corners, edges and core closed out",
+            "strength of every cut-out, radii of corners, edges and core closed out",
             "distance of cut-outs to latches, hinges, bearers and joints",
-            "latches, hinges and flaps of the cowl under air load; lifting of the cowl in flight",
+            "latches, hinges, flaps under air load; lifting of the cowl in flight",
             "actuation of flaps, and what happens if they stick",
             "seals of ducts, baffles and joints looked at",
         ),
@@ -113,7 +113,7 @@ CHECKLIST = (
     (
         "Electrics",
         (
-            "fan: direction, wire size, fuse, switch, load against the alternator's margin",
+            "fan: direction, wire size, fuse, switch, load against alternator margin",
             "sensors and indications of coolant, oil and bay temperature",
             "no sparks near fuel vapour",
         ),
@@ -122,25 +122,25 @@ CHECKLIST = (
         "Rain and ground",
         (
             "cover against rain and animals for openings on top",
-            "belts, sensors and electrics below openings on top kept dry, with a way to drain",
-            "hot air swallowed again: inlet air against outside air, measured in a tail wind",
+            "belts, sensors, electrics below openings on top kept dry, with a drain",
+            "hot air swallowed again: inlet against outside air, in a tail wind",
         ),
     ),
     (
         "Measuring",
         (
-            "tubes: leak test, taps flush and clear of steps, reference bottle open as planned",
-            "error of the airspeed known; readings repeated, and their scatter written down",
+            "leak test of tubes, taps flush and off steps, reference open as planned",
+            "error of the airspeed known; readings repeated, scatter written down",
         ),
     ),
     (
         "People and papers",
         (
-            "active carbon monoxide detector fitted and tested; reading in ppm in every condition",
+            "active carbon monoxide detector fitted, tested; ppm in every condition",
             "weight and balance with the change",
             "placards and limits shown to the pilot",
-            "test plan: cards, limits, stop rules, landing places, who flies, who reads",
-            "kept for good: case file, surface file, this report with its hashes, warnings read",
+            "test plan: cards, limits, stop rules, places to land, who flies, reads",
+            "kept for good: case file, surface file, this report; its warnings read",
             "entry in the log in the owner's own words",
         ),
     ),
@@ -148,15 +148,15 @@ CHECKLIST = (
 """What is not computed here and must be looked at by people."""
 
 RECORD_COLUMNS = (
-    ("Looked at", 53.0),
-    ("Done", 4.5),
-    ("Date", 9.0),
+    ("Looked at", 58.0),
+    ("Done", 5.5),
+    ("Date", 8.5),
     ("By", 7.0),
-    ("Found, reference, or does not apply", 31.0),
+    ("Found, reference, not needed", 28.0),
 )
 """Title and part of the width of the columns of the checklist."""
 
-RECORD_ROW, OWN_LINES = 17.0, 3
+RECORD_ROW, OWN_LINES = 18.0, 3
 """Points of a line to be filled in by hand; lines for what is not in the list."""
 
 REMARK_LINES = 6
@@ -183,7 +183,7 @@ def cautions_blocks(parts: PaperParts) -> list[Block]:
 def not_modelled_blocks(parts: PaperParts) -> list[Block]:
     """What the numbers leave out."""
     return [
-        Bullets(tuple(parts.contents.not_modelled), size=8.5, above=1.2),
+        Bullets(tuple(parts.summary["not_modelled"]), size=8.5, above=1.2),
         Caution("What is left out may decide. Measure before and after every change."),
     ]
 
@@ -191,7 +191,7 @@ def not_modelled_blocks(parts: PaperParts) -> list[Block]:
 # ----------------------------------------------------------------------------- drawing list
 
 
-def listed_openings(contents: RunContents) -> list[tuple[str, object]]:
+def listed_openings(contents: AirContents) -> list[tuple[str, object]]:
     """Openings of the case and of the short list, each once, with what the maps call them."""
     places = {}
     for number_, pair in enumerate(contents.short_list, start=1):
@@ -224,9 +224,9 @@ DRAWING_COLUMNS = (
     ("STA, mm (in)", True, 5.6),
     ("BL, mm (in)", True, 5.8),
     ("WL, mm (in)", True, 5.8),
-    ("Along the skin", False, 21.5),
-    ("Template", False, 14.0),
-    ("Material, finish near exhaust", False, 6.2),
+    ("Along the skin", False, 20.8),
+    ("Template", False, 13.7),
+    ("Material, finish near exhaust", False, 7.2),
     ("Done", False, 3.8),
 )
 """Title, whether set to the right, part of the width."""
@@ -240,6 +240,8 @@ def drawing_list_blocks(parts: PaperParts) -> list[Block]:
         titles.append(number(title, bold=True) if right else title)
         parts_of_width.append(part)
     listed = listed_openings(contents)
+    if not listed:
+        return []
     rows = [_drawing_row(contents, k, *one) for k, one in enumerate(listed, start=1)]
     first = next((k for k, (word, _) in enumerate(listed) if word.startswith("found")), None)
     if first is not None:
@@ -265,7 +267,7 @@ def drawing_list_blocks(parts: PaperParts) -> list[Block]:
     ]
 
 
-def _drawing_row(contents: RunContents, k: int, word: str, opening):
+def _drawing_row(contents: AirContents, k: int, word: str, opening):
     length, width = opening.length, opening.width
     radius = "none, oval" if opening.shape == "oval" else "to be given"
     twin = "" if opening.twin is None else "; and mirror image"
@@ -342,8 +344,9 @@ def versions_blocks(parts: PaperParts) -> list[Block]:
         *tables_of_html(versions_section(parts.contents)),
         note(
             "Runs with the same hash of the inputs give the same numbers; all of them stand in "
-            "summary.json beside this report. Versions of the language and of its libraries are "
-            "left out, so that the same inputs give the same file."
+            f"{'summary' if parts.is_ranked else 'pressures'}.json beside this report. Versions "
+            "of the language and of its libraries are left out, so that the same inputs give the "
+            "same file."
         ),
     ]
 
@@ -360,8 +363,8 @@ def sign_off_blocks(parts: PaperParts) -> list[Block]:
 
 def _empty_lines(width: float) -> list[Strip]:
     """Lines to write on by hand."""
-    line = Stroke(((0.0, 22.0), (width, 22.0)), 0.5, RULE)
-    return [Strip(24.0, (line,)) for _ in range(REMARK_LINES)]
+    line = Stroke(((0.0, 20.0), (width, 20.0)), 0.5, RULE)
+    return [Strip(22.0, (line,)) for _ in range(REMARK_LINES)]
 
 
 def _signatures(width: float) -> list[Strip]:

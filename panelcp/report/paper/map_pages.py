@@ -10,12 +10,17 @@ from panelcp.report.paper.registry import PaperParts
 SMALL_PICTURE = 1200
 """Pixels across of pictures that a page of their own would not make any clearer."""
 
-SMALL_DOTS, MOST_HEIGHT = 180.0, 600.0
-"""Dots per inch of small pictures, so that their letters have one size; points they may be high."""
+SMALL_DOTS, MOST_HEIGHT = 222.0, 600.0
+"""Dots per inch of small pictures, so that their letters have one size, that of the maps; points
+they may be high."""
+
+SMALL_SHARE = 0.54
+"""Part of the width up to which a small picture has its caption beside it."""
 
 
-LOW_SHAPE = 0.66
-"""Height over width up to which a large picture stands across the text, two on a page."""
+LOW_SHAPE, LOW_HEIGHT = 0.66, 324.0
+"""Height over width up to which a large picture stands across the text; points it may be high, so
+that two fit on a page."""
 
 
 def maps_blocks(parts: PaperParts) -> list[Block]:
@@ -46,7 +51,8 @@ def pictures_blocks(parts: PaperParts) -> list[Block]:
 
 def _picture(text: str, source: PaperPicture) -> Block:
     if source.width > SMALL_PICTURE and source.shape <= LOW_SHAPE:
-        return Picture(source, MOST_HEIGHT, text)
+        return Picture(source, LOW_HEIGHT, text)
     if source.width > SMALL_PICTURE or source.height > 2 * SMALL_PICTURE:
         return Plate("", text, source)
-    return Picture(source, min(MOST_HEIGHT, 72.0 / SMALL_DOTS * source.height), text)
+    height = min(MOST_HEIGHT, 72.0 / SMALL_DOTS * source.height)
+    return Picture(source, height, text, beside=SMALL_SHARE)

@@ -41,10 +41,10 @@ PAGES = (
     PaperPage("cautions", "Cautions", cautions_blocks),
     PaperPage("model", "Not modelled", not_modelled_blocks),
     PaperPage("revision", "What changed", revision_blocks),
-    PaperPage("versions", "Versions and hashes", versions_blocks),
     PaperPage("drawings", "Drawing list", drawing_list_blocks, lying=True, begins_page=True),
     PaperPage("test-plan", "Test plan, to be filled in", plan_blocks, lying=True),
     PaperPage("checklist", "Not computed: to be looked at", checklist_blocks, begins_page=True),
+    PaperPage("versions", "Versions and hashes", versions_blocks),
     PaperPage("sign-off", "Sign-off", sign_off_blocks),
 )
 """Later parts register their own."""

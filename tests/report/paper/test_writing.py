@@ -28,7 +28,16 @@ from panelcp.report.paper.closing_pages import (
 )
 from panelcp.report.paper.drawing import pdf_metadata, write_pages
 from panelcp.report.paper.grids import Cell, Table
-from panelcp.report.paper.laying import LaidPage, faults_of, page_size, words_of
+from panelcp.report.paper.laying import (
+    LEFT,
+    RIGHT,
+    Foot,
+    LaidPage,
+    faults_of,
+    laid_out,
+    page_size,
+    words_of,
+)
 from panelcp.report.paper.map_pages import LOW_SHAPE, SMALL_DOTS, pictures_blocks
 from panelcp.report.paper.number_pages import GROUPS, numbers_blocks, shared_sources, shown_place
 from panelcp.report.paper.pages import PAGES
@@ -454,13 +463,40 @@ def test_captions_that_pictures_hold_are_not_told_again():
 
 
 def test_small_pictures_stand_below_each_other_at_one_size_of_letters():
-    sizes = {"small": (620, 877), "smaller": (400, 500), "large": (900, 1400)}
+    sizes = {"small": (620, 877), "smaller": (400, 500), "large": (1000, 1400)}
     given = [(name, name, paper_picture(np.zeros((*size, 3)))) for name, size in sizes.items()]
     *small, large = pictures_blocks(PaperParts(plain(), {}, pictures=given))
     assert isinstance(large, Plate)
     boxes = [block.strips(480.0)[0].items[0] for block in small]
     dots = [box.source.height / box.height for box in boxes]
     assert dots == pytest.approx([SMALL_DOTS / 72.0] * 2)
+
+
+def test_low_pictures_stand_across_the_text_two_on_a_page():
+    picture = paper_picture(np.zeros((int(1400 * LOW_SHAPE) - 1, 1400, 3)))
+    given = [(name, "", picture) for name in ("STA 1", "STA 2")]
+    blocks = pictures_blocks(PaperParts(plain(), {}, pictures=given))
+    for paper in PAPERS:
+        pages = laid_out([("pictures", False, True, blocks)], paper, Foot("a", "b", "c"))
+        assert len(pages) == 1
+        boxes = [item for item in pages[0].items if isinstance(item, Box)]
+        width = page_size(paper)[0] - LEFT - RIGHT
+        assert all(0.94 * width < box.width <= width for box in boxes)
+
+
+def test_the_caption_of_a_small_picture_stands_beside_it():
+    """Where it leaves room; below it where it does not, and never over it."""
+    words = "a caption that goes on for some time " * 6
+    for wide, beside in ((700, True), (1100, False)):
+        source = paper_picture(np.zeros((500, wide, 3)))
+        (block,) = pictures_blocks(PaperParts(plain(), {}, pictures=[("one", words, source)]))
+        strips = block.strips(480.0)
+        (image,) = (i for s in strips for i in s.items if isinstance(i, Box))
+        texts = [i for s in strips for i in s.items if isinstance(i, Words)]
+        assert (len(strips) == 1) == beside
+        assert all(w.x > image.left + image.width for w in texts) == beside
+        assert " ".join(" ".join(w.text for w in texts).split()) == words.strip()
+        assert all(w.box[2] <= 480.0 + 1e-6 for w in texts)
 
 
 def test_pictures_come_from_files_too_and_are_made_no_finer_than_paper(tmp_path):
