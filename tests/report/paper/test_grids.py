@@ -2,7 +2,7 @@
 
 import pytest
 
-from panelcp.report.paper.blocks import Words
+from panelcp.report.paper.blocks import Area, Stroke, Words
 from panelcp.report.paper.grids import GAP, Cell, Table, number
 from panelcp.report.paper.laying import Foot, faults_of, laid_out, words_of
 from panelcp.report.paper.letters import text_width
@@ -102,3 +102,52 @@ def test_the_first_three_rows_and_the_last_two_of_a_table_stay_together():
         rows = tuple((f"row {k}", str(k)) for k in range(count))
         for page in laid(Table(("place", "value"), rows)):
             assert sum(words.text.startswith("row ") for words in words_of(page)) > 1
+
+
+def titled(**options):
+    """A table with two titles."""
+    rows = []
+    for name in ("first", "second"):
+        rows.append((Cell(name, bold=True, span=3),))
+        rows += [(f"{name} {k}", Cell(box=True), "") for k in range(3)]
+    return Table(("what", "done", "remark"), tuple(rows), **options)
+
+
+def test_a_title_stays_with_what_is_below_it():
+    strips = titled(parts=(3.0, 1.0, 2.0)).strips(WIDTH)
+    joined = {texts(s)[0].text: s.joined for s in strips[1:]}
+    assert joined["second"]
+    assert not joined["second 0"]
+    assert not joined["first 2"]  # what comes before is free of it
+
+
+def test_rows_below_a_title_stay_together_where_it_is_wanted():
+    strips = titled(together=True).strips(WIDTH)[1:]
+    assert [s.joined for s in strips] == [True, True, True, False] * 2
+    rules = [sum(isinstance(i, Stroke) for i in s.items) for s in strips]
+    assert rules == [0, 0, 0, 1] * 2
+    loose = titled().strips(WIDTH)[1:]
+    assert sum(s.height for s in strips) < sum(s.height for s in loose)
+
+
+def test_boxes_and_rules_for_what_is_filled_in_by_hand():
+    strips = titled(upright=True, least_height=20.0, parts=(3.0, 1.0, 2.0)).strips(WIDTH)[1:]
+    for strip in strips:
+        row = not any(w.text in ("first", "second") for w in texts(strip))
+        boxes = [i for i in strip.items if isinstance(i, Area) and i.colour is None]
+        upright = [
+            i for i in strip.items
+            if isinstance(i, Stroke) and i.points[0][0] == i.points[1][0]
+        ]  # fmt: skip
+        assert len(boxes) == row
+        assert len(upright) == 2 * row
+        assert (strip.height == 20.0) == row
+        for box in boxes:
+            assert upright[0].points[0][0] < box.left
+            assert box.left + box.width < upright[1].points[0][0]
+
+
+def test_columns_stand_as_close_as_is_wanted():
+    table = Table(("a", "b"), (("1", "2"),), parts=(1.0, 1.0), gap=3.0)
+    starts = [words.x for words in texts(table.strips(WIDTH)[1])]
+    assert starts == pytest.approx([0.0, (WIDTH - 3.0) / 2 + 3.0])

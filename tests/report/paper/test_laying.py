@@ -6,6 +6,7 @@ from panelcp.errors import CaseError
 from panelcp.report.paper.blocks import (
     Answers,
     Area,
+    Beside,
     Bullets,
     Caution,
     Drawing,
@@ -179,3 +180,27 @@ def test_bars_stand_as_close_as_is_wanted():
         assert {strip.height for strip in strips} == {row}
         inside = [i.top for s in strips for i in s.items if isinstance(i, Area)]
         assert inside == pytest.approx([0.5 * (row - 7.0)] * 2)
+
+
+def test_columns_stand_beside_each_other_in_one_strip():
+    left, right = (Paragraph(TEXT), Paragraph("last on the left")), (Paragraph("right " * 40),)
+    (strip,) = Beside(left, right, share=0.4, gap=20.0).strips(480.0)
+    words = [item for item in strip.items if isinstance(item, Words)]
+    sides = {w.text.startswith("right"): [] for w in words}
+    for w in words:
+        sides[w.text.startswith("right")].append(w)
+    assert max(w.box[2] for w in sides[False]) <= 0.4 * 460.0 + 1e-6
+    assert min(w.x for w in sides[True]) == pytest.approx(0.4 * 460.0 + 20.0)
+    assert max(w.box[3] for w in words) <= strip.height + 1e-6
+    assert not faults_of(laid(Beside(left, right))[0])
+
+
+def test_columns_that_are_too_tall_come_below_each_other():
+    """So that no strip is taller than a page."""
+    left, right = (Paragraph("left " * 900),), (Paragraph("right"),)
+    strips = Beside(left, right).strips(480.0)
+    assert len(strips) > 10
+    assert strips[-1].items[0].text == "right"
+    assert strips[-1].items[0].x == 0.0
+    for page in laid(Beside(left, right)):
+        assert not faults_of(page)
