@@ -34,6 +34,7 @@ DIAGRAM_STYLE = """
   .cooling { --air:#7cc4d1; --suction:#4fb3ad; --pressure:#d99a3c; --spent:#46525a } }
 .picture { overflow-x:auto; margin:.6rem 0 } .picture > svg { display:block; height:auto }
 .picture text { fill:var(--ink); font-size:12px } .picture .small { font-size:11px }
+.picture svg svg text { text-anchor:middle }
 .picture .soft-text { fill:var(--soft); font-size:11px } .picture .strong { font-weight:600 }
 .picture .bad-text { fill:var(--bad); font-weight:600 }
 .picture .look-text { fill:var(--warn); font-weight:600 }
@@ -655,7 +656,7 @@ def _box(result: CoolingResult, c: int, layout: Layout, k: int, flow: float, sca
         size = 11 if "soft-text" in look or "small" in look else 12
         if text:
             body += (
-                f'<text class="{look}" x="{width / 2:.1f}" y="{at:.1f}" text-anchor="middle">'
+                f'<text{_style(look)} x="{width / 2:.1f}" y="{at:.1f}">'
                 f"{escape(fitted(text, width - 6, size))}</text>"
             )
         at += 14
@@ -669,6 +670,10 @@ def _box(result: CoolingResult, c: int, layout: Layout, k: int, flow: float, sca
         f'<rect class="{shape}" x="1.5" y="1.5" width="{width - 3:.0f}" height="{tall - 3:.0f}" '
         f'rx="{corner}"/>{body}</svg>'
     )
+
+
+def _style(look: str) -> str:
+    return f' class="{look}"' if look else ""
 
 
 def _pressure_of(result: CoolingResult, c: int, box: Box) -> float:
@@ -820,15 +825,11 @@ def margin_picture(result: CoolingResult, rows, name: str) -> str:
     row, top = 54, 20
     height = top + row * len(rows) + 6
     marks = [(0.0, "0", "axis"), (LEAST_MARGIN, "5 K", "limit"), (ENOUGH_MARGIN, "10 K", "limit")]
-    anchors = {"0": "middle", "5 K": "end", "10 K": "start"}
+    anchors = {"0": "end", "5 K": "middle", "10 K": "start"}
     ticks = [(top + row * i + 32, top + row * i + 50) for i in range(len(rows))]
     lines = "".join(
-        "".join(
-            f'<line class="{style}" x1="{x(value):.1f}" x2="{x(value):.1f}" y1="{start}" '
-            f'y2="{end}"/>'
-            for start, end in ticks
-        )
-        + f'<text class="soft-text" x="{x(value):.1f}" y="{top - 8}" text-anchor="{anchors[text]}">'
+        f'<path class="{style}" d="{"".join(f"M{x(value):.1f} {a}V{b}" for a, b in ticks)}"/>'
+        f'<text class="soft-text" x="{x(value):.1f}" y="{top - 8}" text-anchor="{anchors[text]}">'
         f"{text}</text>"
         for value, text, style in marks
         if value == 0.0 or (x(LEAST_MARGIN) - x(0.0) > 14.0)
@@ -849,8 +850,7 @@ def _bars_svg(name: str, words: str, height: float, body: str) -> str:
     return (
         '<div class="picture">'
         f'<svg viewBox="0 0 {BAR_WIDTH} {height:.0f}" role="img" aria-label="{label}" '
-        f'style="width:100%;min-width:330px;max-width:510px"><title>{escape(name)}</title>'
-        f"<desc>{escape(words)}</desc>{body}</svg></div>"
+        f'style="width:100%;min-width:330px;max-width:510px"><title>{escape(name)}</title>{body}</svg></div>'
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from html import escape
 
 from panelcp.report.air_section import (
@@ -20,9 +19,9 @@ from panelcp.report.curves_section import curves_section
 from panelcp.report.cuts_section import CUTS_STYLE, cuts_section
 from panelcp.report.exit_air_section import exit_air_section
 from panelcp.report.inputs_section import conditions_section, marks_section, versions_section
-from panelcp.report.live.script_text import lean_script
 from panelcp.report.margin_section import margin_section
 from panelcp.report.markup import html_list, html_row, html_table
+from panelcp.report.page_lean import lean_html, lean_scripts
 from panelcp.report.page_pictures import PagePictures
 from panelcp.report.page_style import STYLE, screen_only_dark
 from panelcp.report.page_tables import finished_tables
@@ -45,6 +44,9 @@ from panelcp.report.units_switch import switch_control, switch_script, switchabl
 
 LARGEST_PAGE = 3_000_000
 """Bytes of the page; pictures are made as small as that needs."""
+
+USUAL_PAGE = 2_300_000
+"""Bytes that a page does not pass for the sake of sharper pictures than are needed on a screen."""
 
 
 def report_page(
@@ -85,24 +87,10 @@ def report_page(
         f"<style>{screen_only_dark(''.join(styles))}</style></head>"
         f'<body><a class="skip" href="#answer">Skip to the answer</a>'
         f'<header>{_head(contents)}<div class="bar">{switch_control()}{_links(made)}</div></header>'
-        f"<main>{body}</main>{_foot(contents)}{''.join(scripts)}</body></html>\n"
+        f"<main>{lean_html(body)}</main>{_foot(contents)}{''.join(scripts)}</body></html>\n"
     )
-    return pictures.filled(page, LARGEST_PAGE - len(page.encode("utf-8")))
-
-
-def lean_scripts(html: str) -> str:
-    """Script elements without indentation, empty lines and lines that are comments.
-
-    Examples
-    --------
-    >>> lean_scripts("<script>// what it does\\n  run();\\n\\n  // end\\n</script>")
-    '<script>run();</script>'
-    """
-
-    def lean(found: re.Match) -> str:
-        return f"<script>{lean_script(found.group(1))}</script>"
-
-    return re.sub(r"<script>(.*?)</script>", lean, html, flags=re.DOTALL)
+    size = len(page.encode("utf-8"))
+    return pictures.filled(page, LARGEST_PAGE - size, max(USUAL_PAGE - size, 0))
 
 
 def _switched(one: MadeSection, names) -> str:

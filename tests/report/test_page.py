@@ -45,8 +45,8 @@ PICTURES = 2 + 5 + 2
 """Pressure maps, curves, vent maps."""
 
 VOID = {"meta", "link", "img", "br", "input"}
-SCRIPTS = 4
-"""The switch of units, data and settings of the live page, and its script."""
+SCRIPTS = 5
+"""The switch of units, data, settings and code of the live page, and what starts it."""
 
 SCRIPT = "<script>alert('x')</script><img src=x onerror=\"alert(1)\">"
 HOSTILE = {
@@ -61,6 +61,10 @@ HOSTILE = {
 }
 
 
+IMPLIED = {"td": ("td", "th"), "th": ("td", "th"), "tr": ("td", "th", "tr"), "li": ("li",)}
+"""Elements that one of these kinds ends without an end tag, by the rules of HTML."""
+
+
 class Page(HTMLParser):
     """Elements, attributes and texts of a page, and whether its elements close in order."""
 
@@ -72,6 +76,8 @@ class Page(HTMLParser):
         self.close()
 
     def handle_starttag(self, tag, attrs):
+        while self.open and self.open[-1] in IMPLIED.get(tag, ()):
+            self.open.pop()
         self.tags.append(tag)
         self.attributes += attrs
         self.sections += [value for name, value in attrs if tag == "section" and name == "id"]
@@ -80,6 +86,8 @@ class Page(HTMLParser):
             self.open.append(tag)
 
     def handle_endtag(self, tag):
+        while self.open[-1] != tag and self.open[-1] in IMPLIED:
+            self.open.pop()
         assert self.open.pop() == tag
 
     def handle_data(self, data):
@@ -298,7 +306,9 @@ def browser(tmp_path_factory):
 
 # --- a real browser, on this page ----------------------------------------------------------
 
-NUMBERS = """return Array.from(document.querySelectorAll("data[value], .q"), q => q.textContent)"""
+NUMBERS = (
+    """return Array.from(document.querySelectorAll("data[value], [data-q]"), q => q.textContent)"""
+)
 SWITCH = """
 const choice = document.querySelector("#units input[value=" + {value!r} + "]");
 choice.click();

@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from panelcp.report import page_pictures
-from panelcp.report.page_pictures import STEPS, PagePictures
+from panelcp.report.page_pictures import CLEAR, STEPS, PagePictures
 
 SIZE = (1500, 400)
 
@@ -61,7 +61,7 @@ def test_all_pictures_fit_the_room(paths):
 
 
 def test_pictures_fit_though_a_few_of_them_promised_too_much(paths, monkeypatch):
-    monkeypatch.setattr(page_pictures, "_likely_step", lambda pictures, room: 0)
+    monkeypatch.setattr(page_pictures, "_likely_step", lambda pictures, room, wish: 0)
     room = int(0.5 * len(filled(paths, 10_000_000)))
     assert len(filled(paths, room)) <= room + 100
 
@@ -74,3 +74,28 @@ def test_without_room_the_smallest_are_taken(paths):
 def test_a_picture_twice_is_put_in_twice_and_none_is_nothing(paths):
     assert len(decoded(filled([paths[0], paths[0]], 10_000_000))) == 2
     assert PagePictures().filled("<p>text</p>", 100) == "<p>text</p>"
+
+
+def test_sharper_pictures_than_needed_keep_to_the_wish(paths):
+    pictures = PagePictures()
+    html = "".join(f'<img src="{pictures.source(path)}">' for path in paths)
+    free = len(pictures.filled(html, 10_000_000))
+    few = pictures.filled(html, 10_000_000, int(0.9 * free))
+    assert STEPS[CLEAR][0] <= decoded(few)[0].width < STEPS[0][0]
+    assert len(few) <= 0.9 * free + 100
+    none = pictures.filled(html, 10_000_000, 0)
+    assert decoded(none)[0].width == STEPS[CLEAR][0], "clear at least, where there is room"
+    tight = pictures.filled(html, len(none) // 2, 0)
+    assert decoded(tight)[0].width < STEPS[CLEAR][0]
+
+
+def test_drawings_of_lines_are_kept_without_loss(tmp_path):
+    """Two colours of line and a text-like comb on white: every colour is met, and it is small."""
+    drawing = np.full((500, 900, 3), 255, np.uint8)
+    drawing[100:103], drawing[:, 300:302] = (31, 111, 125), (194, 125, 21)
+    drawing[200:220, 400:600:4] = (29, 35, 38)
+    path = tmp_path / "drawing.png"
+    Image.fromarray(drawing).save(path)
+    html = filled([path], 10_000_000)
+    assert np.array_equal(np.asarray(decoded(html)[0].convert("RGB")), drawing)
+    assert len(html) < 2_000

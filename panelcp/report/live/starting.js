@@ -20,7 +20,8 @@
     try {
       const script = document.createElement("script");
       script.textContent = await Panelcp.readText(document.getElementById("live-code").textContent);
-      document.body.append(script);
+      document.body.append(script); // runs it at once
+      script.remove();
     } catch (error) {
       live.tellFailure(error);
       return;

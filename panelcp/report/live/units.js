@@ -1,6 +1,6 @@
 // The switch of the page between metric and cockpit units. Both readings of every number stand in
-// the page already: the text of a data element is metric, its value the other, and so with a tspan
-// of class q and its data-cockpit. Nothing is reckoned here.
+// the page already: the text of a data element is metric, its value the other, and so with a cell
+// or a tspan and its data-q. Nothing is reckoned here.
 //
 // document.documentElement.dataset.units is "metric" or "cockpit". When it has changed, the event
 // `panelcp:units` is sent to document; its detail is the same word.
@@ -27,10 +27,10 @@
 
   function show(system) {
     root.dataset.units = system;
-    for (const place of document.querySelectorAll("data[value], .q")) {
+    for (const place of document.querySelectorAll("data[value], [data-q]")) {
       const both = place.dataset;
       if (both.metric === undefined) both.metric = place.textContent;
-      place.textContent = system === "metric" ? both.metric : both.cockpit || place.value;
+      place.textContent = system === "metric" ? both.metric : both.q || place.value;
     }
     document.dispatchEvent(new CustomEvent("panelcp:units", { detail: system }));
   }
