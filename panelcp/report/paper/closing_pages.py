@@ -12,6 +12,7 @@ from panelcp.report.paper.blocks import (
     Bullets,
     Caution,
     Drawing,
+    Group,
     Heading,
     Paragraph,
     Strip,
@@ -354,10 +355,8 @@ def versions_blocks(parts: PaperParts) -> list[Block]:
 def sign_off_blocks(parts: PaperParts) -> list[Block]:
     """Blank lines for those who prepared and checked it."""
     return [
-        Caution(LIMITS, "Limits of the sign-off", strong=True),
-        Drawing(_signatures),
-        Heading("Remarks of the inspector or adviser", 2),
-        Drawing(_empty_lines),
+        Group((Caution(LIMITS, "Limits of the sign-off", strong=True), Drawing(_signatures))),
+        Group((Heading("Remarks of the inspector or adviser", 2), Drawing(_empty_lines))),
     ]
 
 

@@ -101,8 +101,7 @@ def _margins(result: CoolingResult, sections) -> list[Block]:
     stop = next((k for k, block in enumerate(rest) if isinstance(block, Heading)), None)
     after = [b for b in rest if not isinstance(b, Heading)] if stop is not None else rest
     return [
-        Heading("Margins", 2),
-        Drawing(lambda width: _margin_bars(result, width)),
+        Group((Heading("Margins", 2), Drawing(lambda width: _margin_bars(result, width)))),
         _marked_table(blocks[table], result),
         *blocks[:table],
         *after,

@@ -52,7 +52,7 @@ SHADES = ((1.0, "#d3a297"), (1.3, "#eee3c6"))
 """Grounds of cells below a ratio; above, where one deviation less is still enough, ROOMY."""
 ROOMY = "#dcebe7"
 
-CARD_SHARE, CARD_LEAD = 0.46, 62.0
+CARD_SHARE, CARD_LEAD = 0.42, 52.0
 """Part of the width of what stands left of the bars; points of its leads."""
 
 PEOPLE = {"air into the cabin", "air at the wing root", "air towards the windshield"}
@@ -367,7 +367,7 @@ def exit_air_blocks(parts: PaperParts) -> list[Block]:
     contents = parts.contents
     if not parts.found("exit_air") and parts.found("static_ports") is None:
         return []
-    blocks: list[Block] = [Paragraph(LOOK_HERE), Caution(CAUTIONS[5])]
+    blocks: list[Block] = [Group((Paragraph(LOOK_HERE), Caution(CAUTIONS[5])))]
     blocks += [_exit_air_table(contents)] if contents.exit_air else [Paragraph(NOTHING_NEAR)]
     blocks.append(
         note(
@@ -431,8 +431,7 @@ def sensitivity_blocks(parts: PaperParts) -> list[Block]:
         if share >= LEAST_SHARE
     ]
     return [
-        blocks[0],
-        Drawing(lambda width: share_strips(shares, width)),
+        Group((blocks[0], Drawing(lambda width: share_strips(shares, width)))),
         *blocks[1 : last + 1],
         *_used_up(contents),
     ]
