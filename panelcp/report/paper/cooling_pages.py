@@ -35,8 +35,8 @@ STEAM = (
     "Coolant is hot and under pressure, and its steam burns. Open the system only when it is cold. "
     "Drains and the relief of the cap must not point at people, exhaust or electrics."
 )
-MARGIN_SIZE = 7.2
-"""Points, type of the table of the margins."""
+MARGIN_SIZE = 7.1
+"""Points, type of the wide tables of margins."""
 
 FAR = 60.0
 """K: margins beyond it are cut in the picture."""
@@ -359,4 +359,5 @@ def margins_blocks(parts: PaperParts) -> list[Block]:
         named |= {ranking.exit(pair).name, ranking.inlet(pair).name}
     blocks = blocks_of_html(margin_section(contents.margins, named)) if contents.margins else []
     notes = [Bullets(tuple(contents.margin_notes))] if contents.margin_notes else []
-    return [*blocks, *notes]
+    small = [replace(b, size=MARGIN_SIZE) if isinstance(b, Table) else b for b in blocks]
+    return [*small, *notes]

@@ -27,6 +27,7 @@ from panelcp.report.paper.registry import PaperPage, register
 
 PAGES = (
     PaperPage("answer", "", front_blocks, begins_page=True),
+    PaperPage("revision", "What changed", revision_blocks),
     PaperPage("inputs", "Inputs as understood", inputs_blocks),
     PaperPage("numbers", "Uncertain numbers used", numbers_blocks),
     PaperPage("conditions", "Conditions", conditions_blocks, lying=True, begins_page=True),
@@ -40,7 +41,6 @@ PAGES = (
     PaperPage("sensitivity", "What the bands are made of", sensitivity_blocks),
     PaperPage("cautions", "Cautions", cautions_blocks),
     PaperPage("model", "Not modelled", not_modelled_blocks),
-    PaperPage("revision", "What changed", revision_blocks),
     PaperPage("drawings", "Drawing list", drawing_list_blocks, lying=True, begins_page=True),
     PaperPage("test-plan", "Test plan, to be filled in", plan_blocks, lying=True),
     PaperPage("checklist", "Not computed: to be looked at", checklist_blocks, begins_page=True),

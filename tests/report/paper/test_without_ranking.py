@@ -42,7 +42,7 @@ def text_of(pages):
 def test_pressures_alone_give_the_parts_that_exist(paper):
     pages = report_pages(air(), paper=paper)
     assert keys_of(pages) == [
-        "answer", "inputs", "numbers", "conditions", "cautions", "model", "revision", "drawings",
+        "answer", "revision", "inputs", "numbers", "conditions", "cautions", "model", "drawings",
         "checklist", "versions", "sign-off",
     ]  # fmt: skip
     assert all(faults_of(page) == [] for page in pages)
