@@ -110,11 +110,14 @@ def regulated_core(
     Notes
     -----
     heat = H(x) (T - T_air) + k (T - T_other), T leaving the engine, x the share, H = e C_min of the
-    radiator with x of the coolant, k the other conductance. H rises with x, so there is one state:
-    wide open where T(1) is at or above full_at, shut where T(least) is below opens_at, else
-    the root in x of the balance at the thermostat's own temperature. Where the conductance is a
-    plain number it is kept for all x; a ConductanceLaw lets it fall with the coolant flow.
-    Derived: balance of heat.
+    radiator with x of the coolant, k the other conductance. H rises with x, so there is one state.
+    What is left of the heat at the thermostat's own temperature for x tells it: wide open where
+    some is left at x = 1, shut where the least x already carries off more, else the root in x,
+    whose temperature is that of the thermostat: with next to no heat x is next to 0, and heat over
+    H would be noise. Without heat and other conductance everything is as warm as the air. Heat
+    without any way out makes the outlet infinite, however little it is: the state is steady. Where
+    the conductance is a plain number it is kept for all x; a ConductanceLaw lets it fall with the
+    coolant flow. Derived: balance of heat.
 
     Examples
     --------
@@ -140,13 +143,7 @@ def regulated_core(
             )
         ),
     )
-    shape = np.shape(circuit.left(thermostat.least_share))
-    least, whole = np.broadcast_to(thermostat.least_share, shape), np.ones(shape)
-    wide = circuit.outlet(whole) >= thermostat.full_at
-    shut = ~wide & (circuit.outlet(least) < thermostat.opens_at)
-    root = bracketed_root(circuit.left, least, whole)
-    share = np.where(wide, 1.0, np.where(shut, least, root))
-    return circuit.state(share, wide, shut)
+    return circuit.solved()
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,11 +160,33 @@ class _Circuit:
     def per_kelvin(self, share):
         return heat_per_kelvin(self.duty, self.air_flow, share * np.asarray(self.duty.other_flow))
 
-    def outlet(self, share):
-        """Temperature that leaves the engine when a share goes through the radiator."""
+    def solved(self) -> RegulatedState:
+        """The steady state."""
+        thermostat, shape = self.thermostat, np.shape(self.left(self.thermostat.least_share))
+        least, whole = np.broadcast_to(thermostat.least_share, shape), np.ones(shape)
+        idle = (np.asarray(self.duty.heat) == 0.0) & (self.other == 0.0)
+        wide = np.where(idle, self.air_inlet >= thermostat.full_at, self.left(whole) >= 0.0)
+        cold = np.where(idle, self.air_inlet < thermostat.opens_at, self.left(least) < 0.0)
+        shut = ~wide & cold
+        root = np.where(
+            idle, thermostat.share(self.air_inlet), bracketed_root(self.left, least, whole)
+        )
+        share = np.where(wide, 1.0, np.where(shut, least, root))
+        outlet = np.where(
+            wide,
+            self.outlet(whole, AT_REST),
+            np.where(shut, self.outlet(least, 0.0), thermostat.temperature(share)),
+        )
+        return self.state(share, outlet, wide, shut)
+
+    def outlet(self, share, none):
+        """Temperature that leaves the engine when a share goes through the radiator.
+
+        Conductances up to `none`, W/K, lead no heat away.
+        """
         radiator, heat = self.per_kelvin(share), np.asarray(self.duty.heat, dtype=float)
         total = radiator + self.other
-        leaves = total > AT_REST
+        leaves = total > none
         warm = heat + radiator * self.air_inlet + self.other * self.beside
         stuck = np.where(heat > 0.0, np.inf, self.air_inlet)
         return np.where(leaves, warm / np.where(leaves, total, 1.0), stuck)
@@ -178,8 +197,8 @@ class _Circuit:
         lost = self.per_kelvin(share) * (at - self.air_inlet) + self.other * (at - self.beside)
         return self.duty.heat - lost
 
-    def state(self, share, wide, shut) -> RegulatedState:
-        outlet = self.outlet(share)
+    def state(self, share, outlet, wide, shut) -> RegulatedState:
+        """What follows from the share and the temperature that leaves the engine."""
         flow = np.asarray(self.duty.other_flow, dtype=float)
         part = replace(self.duty, other_flow=share * flow, heat=None, hot_inlet=outlet)
         radiator = steady_core(part, self.air_flow, self.air_inlet)

@@ -19,7 +19,7 @@ def duty(heat):
 
 
 @given(
-    heat=st.just(0.0) | st.floats(1e-9, 9e4),
+    heat=st.floats(0.0, 9e4),
     air=st.just(0.0) | st.floats(0.01, 3.0),
     inlet=st.floats(240.0, 330.0),
     other=st.just(0.0) | st.floats(0.1, 60.0),
@@ -97,6 +97,40 @@ def test_surroundings_of_their_own():
     assert state.other_heat == pytest.approx(40.0 * (state.engine_outlet - 330.0))
     assert state.radiator.heat + state.other_heat == pytest.approx(2e4, rel=1e-9)
     assert state.share == pytest.approx(THERMOSTAT.share(state.engine_outlet), abs=1e-9)
+
+
+@pytest.mark.parametrize("heat", [5e-324, 1e-38, 1e-9, 1e-3])
+@pytest.mark.parametrize("least", [0.0, 5e-324, 1e-14, 1e-12, 0.01])
+@pytest.mark.parametrize("other", [0.0, 1e-30, 1e-12])
+def test_next_to_no_heat_leaves_through_next_to_no_share(heat, least, other):
+    """A shut thermostat lets the engine warm up until it opens, or what leaks keeps it cold."""
+    state = regulated_core(duty(heat), Thermostat(355.0, 367.0, least), 1.2, 285.0, other)
+    assert 285.0 <= state.engine_outlet <= 355.001
+    # 2 kg/s of 3600 J/(kg K), 70 K above the air; what is no flow at all counts as none
+    assert least <= state.share <= max(least, 1.01 * heat / (7200.0 * 70.0) + 1e-12)
+    assert not state.wide_open
+    assert state.too_cold or least < 0.01
+    assert state.radiator.heat + state.other_heat == pytest.approx(heat, rel=1e-4, abs=1e-6)
+
+
+def test_without_heat_all_is_as_warm_as_the_air():
+    air = np.array([285.0, 355.0, 361.0, 367.0, 400.0])
+    for flow in (0.0, 1.2):
+        for least in (0.0, 0.01):
+            thermostat = Thermostat(355.0, 367.0, least)
+            state = regulated_core(duty(0.0), thermostat, flow, air)
+            assert state.engine_outlet == pytest.approx(air, rel=1e-14)
+            assert state.engine_inlet == pytest.approx(air, rel=1e-14)
+            assert state.share == pytest.approx(thermostat.share(air))
+            assert state.too_cold.tolist() == [True, False, False, False, False]
+            assert state.wide_open.tolist() == [False, False, False, True, True]
+
+
+def test_heat_without_a_way_out_has_no_steady_temperature():
+    for heat in (1e-38, 1e3):
+        state = regulated_core(duty(heat), THERMOSTAT, 0.0, 285.0)
+        assert np.isinf(state.engine_outlet)
+        assert state.wide_open
 
 
 def test_share_and_temperature_are_inverse():
