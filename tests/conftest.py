@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from tests import bodies
-from tests.cases import DAY, filled_once, write_case
+from tests.cases import DAY, few_dots, filled_once, write_case
 
 # Compiled loops and collected tests leave millions of objects that stay: looking through all of
 # them for garbage again and again costs more than what would be found.
@@ -124,7 +124,7 @@ def shared_folder(tmp_path_factory):
 def small_run(shared_folder):
     """The small case run by the command line, once for all processes; to be read only.
 
-    In a folder with spaces and letters of other languages. Path of the case, folder of the run,
+    In a folder with spaces and letters of other languages; with pictures of few dots. Path of the case, folder of the run,
     what the command line told, and its progress.
     """
     folder = filled_once(shared_folder / "Große Prüfung 試 é", _run_by_the_command_line)
@@ -138,7 +138,7 @@ def _run_by_the_command_line(folder):
 
     path = write_case(folder)
     out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+    with few_dots(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         status = main(["run", str(path), "--date", DAY])
     assert status == 0, err.getvalue()
     (folder / "out.txt").write_text(out.getvalue(), encoding="utf-8")
