@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass, replace
 from datetime import date as Date
 from difflib import get_close_matches
+from hashlib import sha256
 from pathlib import Path
 
 import panelcp
@@ -62,6 +63,8 @@ def marking_template(
 ) -> WrittenTemplate:
     """Write a 1:1 marking template of one opening into results/template-<name>/.
 
+    Every name has a folder of its own, see `template_word`.
+
     Parameters
     ----------
     case : path of a case file, or a Case
@@ -91,7 +94,7 @@ def marking_template(
     progress("laying the skin flat")
     template = template_of(prepared, opening, day)
     progress("drawing the sheets")
-    word = file_word(name)
+    word = template_word(name)
     files: list[str] = []
 
     def fill(folder: Path):
@@ -99,6 +102,26 @@ def marking_template(
 
     folder = write_folder(results, f"template-{word}", fill)
     return WrittenTemplate(template, folder, tuple(folder / file for file in files))
+
+
+def template_word(name: str) -> str:
+    """What stands for the name of an opening in the names of its folder and files.
+
+    Names that are plain words already stay as they are. Of all others, capitals, accents, marks and
+    what is too long go, and a few digits that follow from the name keep those apart that would be
+    alike then. They hang on an underscore, which no plain word has.
+
+    Examples
+    --------
+    >>> template_word("chin"), template_word("top best 1")
+    ('chin', 'top-best-1')
+    >>> template_word("oil (chin)"), template_word("oil, chin")
+    ('oil-chin_314934cb', 'oil-chin_6233c1cb')
+    """
+    word = file_word(name)
+    if word.replace("-", " ") == name:
+        return word
+    return f"{word}_{sha256(name.encode('utf-8')).hexdigest()[:8]}"
 
 
 def template_of(prepared: PreparedCase, opening: Opening, day: str) -> Template:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from panelcp.case.reading import read_case
-from panelcp.case.templating import marking_template, opening_called
+from panelcp.case.templating import marking_template, opening_called, template_word
 from panelcp.errors import CaseError, SurfaceError
 from panelcp.report.places import shown_openings
 from panelcp.report.summary import summary_json
@@ -40,6 +40,41 @@ def test_a_template_of_an_opening_is_three_files(case, done):
     mesh = (case.parent / "body.stl").read_bytes()
     assert template.surface_hash == hashlib.sha256(mesh).hexdigest()
     assert template.sides[0].tape.firewall == pytest.approx(1.5, abs=0.05)
+
+
+def test_names_that_differ_in_marks_alone_keep_folders_of_their_own(tmp_path):
+    # the same once more, farther aft
+    second = (
+        CASE[CASE.index('[[opening]]\nname = "chin"') :].split("\n\n")[0].replace("-1 m", "-0.6 m")
+    )
+    text = CASE.replace('name = "chin"', 'name = "chin, left"')
+    case = write_case(tmp_path, f"{text}\n{second}\n".replace('"chin"', '"chin (left)"'))
+    done = [
+        marking_template(case, name, date="2026-05-01") for name in ("chin, left", "chin (left)")
+    ]
+    folders = [one.folder.name for one in done]
+    assert folders == ["template-chin-left_5c657fcc", "template-chin-left_35ddb31e"]
+    for one in done:
+        assert all(path.is_file() for path in one.files)
+        assert one.template.name in one.files[2].read_text(encoding="utf-8")
+
+
+def test_no_two_names_share_a_word_on_any_system():
+    marks = ("", " ", "-", "_", ".", ", ", " (", "/", "\u00e9", "\U0001f525", "A", "a")
+    names = {f"{a}oil{b}cooler{c}" for a in marks for b in marks for c in marks}
+    names |= {"x" * n for n in range(50, 70)} | {
+        "oil cooler 1",
+        "oil cooler_1",
+        "",
+        " ",
+        "condition",
+    }
+    words = {template_word(name).casefold() for name in names}
+    assert len(words) == len(names)
+    assert all(set(word) <= set("abcdefghijklmnopqrstuvwxyz0123456789-_") for word in words)
+    assert max(map(len, words)) < 70
+    for plain in ("chin", "top 3", "left side best 12"):
+        assert template_word(plain) == plain.replace(" ", "-")
 
 
 def test_the_same_case_and_date_give_the_same_bytes(case, done, tmp_path):
