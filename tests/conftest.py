@@ -124,8 +124,8 @@ def shared_folder(tmp_path_factory):
 def small_run(shared_folder):
     """The small case run by the command line, once for all processes; to be read only.
 
-    In a folder with spaces and letters of other languages; with pictures of few dots. Path of the case, folder of the run,
-    what the command line told, and its progress.
+    In a folder with spaces and letters of other languages, with pictures of few dots. Path of the
+    case, folder of the run, what the command line told, and its progress.
     """
     folder = filled_once(shared_folder / "Große Prüfung 試 é", _run_by_the_command_line)
     latest = json.loads((folder / "results" / "latest.json").read_text(encoding="utf-8"))
