@@ -39,6 +39,7 @@ from panelcp.flow.skin_layers import SkinLayers, SkinStates, separation_change, 
 from panelcp.flow.solutions import Solutions, solve_conditions
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.panels.faults import Fault, solution_checks
+from panelcp.panels.influence import is_compiled
 from panelcp.placement.bands import PressureSamples
 from panelcp.placement.choices import choices
 from panelcp.placement.combinations import combine
@@ -61,6 +62,7 @@ from panelcp.placement.rules import nearest_zone
 from panelcp.placement.spoilers import spoilers
 from panelcp.placement.through_flow import through_flow
 from panelcp.placement.vent_map import VentMap, searched_panels, vent_map
+from panelcp.report.beside import beside, processors
 from panelcp.report.combinations_section import exits_to_mark
 from panelcp.report.contents import AirContents, RunContents
 from panelcp.report.exit_air_section import exit_air_lines
@@ -78,6 +80,10 @@ SKIN_INLET = "submerged"
 
 FORWARD_ROOM = 0.12
 """Room behind the last opening in which the air is followed, parts of the body's length."""
+
+
+MANY_PANELS = 4000
+"""From so many panels on another process is worth its start."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,16 +136,22 @@ def solve_case(prepared: PreparedCase, progress: Progress = quiet, only: str = "
     shares = recovery_shares(layers, _both(prepared))
     samples = sampled_pressures(prepared, air.solutions, air.flow, panelling, shares)
     ranking = _rank(prepared, air.flow, samples)
-    network = None if only == "ranking" else _network(prepared, air, samples, progress)
-    hits = _exit_air(prepared, air.flow, ranking)
+    with beside(not only and _is_large(prepared)) as other:
+        aside = other.start(_aside, prepared, air.solutions, air.flow, ranking, only)
+        network = None if only == "ranking" else _network(prepared, air, samples, progress)
+        cooled = _cooled(prepared, air, samples, network, only)
+        progress("tracing the air of exits" + ("" if only else ", reckoning curves and effects"))
+        through = None if only else _through(prepared, air, network)
+        hits, more = aside.result()
     at_openings = layers_at_openings(layers, _shown(prepared, ranking))
     check = check_surface(prepared.surface)
     return RunContents(
         **_from_the_case(prepared, check),
         searches=searches,
         **_answers(prepared, air, ranking, at_openings, hits),
-        **({} if only else _more(prepared, air, ranking, network, progress)),
-        **_cooled(prepared, air, samples, network, only),
+        **more,
+        **cooled,
+        through=through,
         solutions=air.solutions,
         flow=air.flow,
         openings=opening_pressures(air.flow, prepared.openings, _recovered(prepared, layers)),
@@ -342,17 +354,29 @@ def _cooled(prepared: PreparedCase, air: SolvedAir, samples, network, only: str)
     return {"cooling": network, "margins": rankings, "margin_notes": notes}
 
 
-def _more(prepared: PreparedCase, air: SolvedAir, ranking, network, progress: Progress) -> dict:
-    """Shares of the effects, flows through openings (given or of the network) and curves."""
-    own, flows = prepared.openings, {} if network is None else port_volume_flows(network)
-    flows |= prepared.case.flows
-    exits = [opening.name for opening in own if opening.lets_air_out]
-    progress("reckoning curves and shares of the effects")
-    return {
-        "effects": _effects(prepared, air.solutions, ranking, progress),
-        "through": through_flow(air.solutions, own, flows) if flows else None,
-        "curves": curves_of(air.solutions, air.flow, ranking, exits, panel_deviations(prepared)),
+def _is_large(prepared: PreparedCase) -> bool:
+    """Whether another process is worth its start; none beside one that compiles the loops."""
+    large = prepared.surface.n_panels >= MANY_PANELS
+    return large and processors() > 1 and is_compiled()
+
+
+def _aside(prepared: PreparedCase, solutions: Solutions, flow, ranking, only: str):
+    """What needs no network: the ways of the exits' air; shares of the effects, and curves."""
+    hits = _exit_air(prepared, flow, ranking)
+    if only:
+        return hits, {}
+    exits = [opening.name for opening in prepared.openings if opening.lets_air_out]
+    return hits, {
+        "effects": _effects(prepared, solutions, ranking),
+        "curves": curves_of(solutions, flow, ranking, exits, panel_deviations(prepared)),
     }
+
+
+def _through(prepared: PreparedCase, air: SolvedAir, network):
+    """Flows through openings, given or of the network; None without any."""
+    flows = {} if network is None else port_volume_flows(network)
+    flows |= prepared.case.flows
+    return through_flow(air.solutions, prepared.openings, flows) if flows else None
 
 
 def _combinations(case, flow: SurfaceFlow, ranking: OpeningRanking):
@@ -406,7 +430,7 @@ def _solutions(prepared: PreparedCase, progress: Progress) -> Solutions:
 
 
 def _effects(
-    prepared: PreparedCase, solutions: Solutions, ranking: OpeningRanking, progress: Progress
+    prepared: PreparedCase, solutions: Solutions, ranking: OpeningRanking
 ) -> EffectShares | None:
     """Shares of the effects at the openings of the case and at the best places."""
     case, around = prepared.case, solutions.surroundings
@@ -414,7 +438,6 @@ def _effects(
         return None
     in_free_air = None
     if any(part.onset.ground is not None for part in solutions.parts):
-        progress("solving without the ground, to see how much it matters")
         in_free_air = solve_conditions(
             prepared.surface, case.conditions, around.without("ground"), tolerance=case.tolerance
         )

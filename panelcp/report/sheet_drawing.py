@@ -8,7 +8,6 @@ the sheets are complete, and the same, wherever no other process can start.
 
 from __future__ import annotations
 
-import os
 import pickle
 import subprocess
 import sys
@@ -21,6 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from panelcp.report import maps
+from panelcp.report.beside import processors
 from panelcp.report.colours import PressureScale
 from panelcp.report.sheet_base import own_look, sheet_base, sheet_pixels
 from panelcp.surface.mesh import SurfaceMesh
@@ -117,9 +117,7 @@ def usual_processes(n_sheets: int) -> int:
     """How many processes draw so many sheets."""
     if n_sheets < LEAST_SHEETS:
         return 1
-    can_ask = hasattr(os, "sched_getaffinity")
-    processors = len(os.sched_getaffinity(0)) if can_ask else os.cpu_count() or 1
-    return max(1, min(processors, n_sheets // SHEETS_EACH + 1, MOST_PROCESSES))
+    return max(1, min(processors(), n_sheets // SHEETS_EACH + 1, MOST_PROCESSES))
 
 
 def help_drawing():

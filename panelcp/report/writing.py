@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+from panelcp.report.beside import Beside, beside
 from panelcp.report.combinations_section import combination_lines
 from panelcp.report.contents import AirContents, RunContents
 from panelcp.report.cooling_section import cooling_log
@@ -17,6 +19,7 @@ from panelcp.report.page import report_page
 from panelcp.report.paper.writing import write_report
 from panelcp.report.revisions import Revision, record_revision, revision_of
 from panelcp.report.section_sheets import write_section_sheets
+from panelcp.report.sheet_drawing import usual_processes
 from panelcp.report.sheets import map_markers, shown_panels, write_map_sheets
 from panelcp.report.summary import summary_json
 from panelcp.report.summary_schema import schema_json
@@ -46,29 +49,45 @@ def write_results(
     revision = revision_of(results, contents)
 
     def fill(folder: Path):
-        progress("drawing pressure maps")
-        maps = write_map_sheets(contents, folder / "maps", progress)
-        progress("drawing cuts and curves")
-        cuts = write_section_sheets(contents, folder / "sections")
-        curves = write_curves(contents, folder / "curves") if contents.curves else []
-        vent_maps = _write_vent_maps(contents, folder)
-        progress("writing tables and surface")
-        summary = _write_tables(contents, folder)
-        write_surface(contents, folder)
-        progress("writing report.html")
-        page = report_page(contents, maps, curves, vent_maps, cuts)
-        write_text(folder / "report.html", page)
-        progress("writing report.pdf")
-        # the caption of a cut stands in its picture
-        cuts = [(title, "", path) for title, _, path in cuts]
-        pictures = [*vent_maps, *cuts, *curves]
-        paper = folder / "report.pdf"
-        write_report(contents, paper, maps, pictures, revision, summary=summary)
-        write_text(folder / "run.log", run_log(contents, revision))
+        with beside(usual_processes(int(contents.flow.moving.sum())) > 1) as other:
+            _fill(contents, folder, revision, progress, other)
 
     folder = write_folder(results, f"run-{contents.input_hash}", fill)
     record_revision(results, contents)
     return folder
+
+
+def _fill(contents: RunContents, folder: Path, revision: Revision, progress, other: Beside):
+    """All files of the run; what takes long is shared with another process."""
+    drawn = other.start(_write_more_pictures, contents, folder)
+    progress("drawing pressure maps")
+    maps = write_map_sheets(contents, folder / "maps", progress)
+    progress("drawing cuts and curves")
+    cuts = write_section_sheets(contents, folder / "sections")
+    progress("writing tables and surface")
+    summary = _write_tables(contents, folder)
+    write_surface(contents, folder)
+    vent_maps, curves = drawn.result()
+    progress("writing report.html and report.pdf")
+    # the caption of a cut stands in its picture
+    pictures = [*vent_maps, *((title, "", path) for title, _, path in cuts), *curves]
+    paper = other.start(_write_paper, contents, folder, maps, pictures, revision, summary)
+    page = report_page(contents, maps, curves, vent_maps, cuts)
+    write_text(folder / "report.html", page)
+    paper.result()
+    write_text(folder / "run.log", run_log(contents, revision))
+
+
+def _write_more_pictures(contents: RunContents, folder: Path) -> tuple[list, list]:
+    """Vent maps and curves: (title, caption, path) of each."""
+    shutil.rmtree(folder / "curves", ignore_errors=True)  # of a process that did not finish
+    curves = write_curves(contents, folder / "curves") if contents.curves else []
+    return _write_vent_maps(contents, folder), curves
+
+
+def _write_paper(contents: RunContents, folder: Path, maps, pictures, revision, summary: str):
+    path = folder / "report.pdf"
+    write_report(contents, path, maps, pictures, revision, summary=summary)
 
 
 def _write_tables(contents: RunContents, folder: Path) -> str:
