@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
 
-from panelcp.flow.streamlines import Streamlines, skin_velocity, trace
+from panelcp.flow.streamlines import skin_velocity, trace
 from panelcp.flow.superposition import SurfaceFlow
 from panelcp.placement.ranking import opening_pressures
 from panelcp.quantity import UncertainValue
@@ -163,15 +164,22 @@ def exit_air(
     outline of the exit. An exit's own place is no target. This tells where to look, never that a
     place is safe from exhaust gas.
     """
+    if not exits:
+        return []
     operator, hits = corner_operator(flow.surface), []
-    moving = np.flatnonzero(flow.moving)
     pressures = _pressures(flow, exits, targets)
-    for c in moving:
+    trees = [cKDTree(target.points) for target in targets]
+    panels, points = zip(*[_starts(outlet) for outlet in exits], strict=True)
+    ends = np.cumsum([0, *map(len, panels)])
+    panels, points = np.concatenate(panels), np.concatenate(points)
+    for c in np.flatnonzero(flow.moving):
         velocity = skin_velocity(flow.surface, flow.velocity[c], operator)
-        for outlet in exits:
-            lines = _lines(velocity, outlet)
-            for target in targets:
-                hit = _nearest(lines, outlet, target, int(c), growth, pressures)
+        lines = trace(velocity, panels, points, longest=LONGEST)
+        for outlet, (first, end) in zip(exits, pairwise(ends), strict=True):
+            inside = ~np.isnan(lines.speed[first:end])
+            way = lines.points[first:end][inside], lines.distance[first:end][inside]
+            for target, tree in zip(targets, trees, strict=True):
+                hit = _nearest(*way, tree, outlet, target, int(c), growth, pressures)
                 if hit is not None and hit.clearance <= nearest:
                     hits.append(hit)
     order = {opening.name: k for k, opening in enumerate(exits)}
@@ -179,26 +187,28 @@ def exit_air(
     return sorted(hits, key=lambda h: (order[h.exit], places[h.target], h.condition))
 
 
-def _lines(velocity, outlet: Opening) -> Streamlines:
-    """Lines from the middle of an exit and from its outermost samples."""
+def _starts(outlet: Opening) -> tuple[np.ndarray, np.ndarray]:
+    """Panels and points in the middle of an exit and at its outermost samples."""
     offset = outlet.sample_points - outlet.centre
     flat = np.stack([offset @ outlet.along, offset @ outlet.across], axis=1)
     turns = 2.0 * np.pi * np.arange(STARTS) / STARTS
     ways = np.stack([np.cos(turns), np.sin(turns)], axis=1)
     chosen = [int(np.argmin((flat**2).sum(axis=1))), *np.argmax(ways @ flat.T, axis=1)]
     chosen = np.unique(chosen)
-    return trace(
-        velocity, outlet.sample_panels[chosen], outlet.sample_points[chosen], longest=LONGEST
-    )
+    return outlet.sample_panels[chosen], outlet.sample_points[chosen]
 
 
-def _nearest(lines: Streamlines, outlet, target, condition, growth, pressures) -> Hit | None:
-    """The place where the plume's edge comes nearest to a target."""
+def _nearest(points, way, tree, outlet, target, condition, growth, pressures) -> Hit | None:
+    """The place where the plume's edge comes nearest to a target.
+
+    Parameters
+    ----------
+    points, way : (n, 3) and (n,) float, m, of the lines from the exit
+    tree : of the target's points
+    """
     if target.name == outlet.name:
         return None
-    inside = ~np.isnan(lines.speed)
-    points, way = lines.points[inside], lines.distance[inside]
-    gap, _ = cKDTree(target.points).query(points)
+    gap, _ = tree.query(points)
     # the outline's own lines carry the width of the exit; only the growth is added
     clearance = gap - target.reach - growth * way
     best = int(np.argmin(clearance))
