@@ -568,24 +568,51 @@ class PressureSamples:
             opening as an inlet
         """
         changes = self.changes(columns) if changes is None else changes
-        forms, wet = self.forms, changes[WETTING]
-        terms, middle = self.terms[c], self._centre[c]
-        patch = (terms - middle) @ forms.gauge[c][:, columns] + self.patch[c, columns]
-        head = (terms - middle) @ forms.head[c][:, columns] + self.head[c, columns]
-        if forms.head_step[c].any():
-            patch += wet * (terms @ forms.gauge_step[c][:, columns])
-            head += wet * (terms @ forms.head_step[c][:, columns])
+        wet = changes[WETTING]
+        patch = self._air_alone(c, columns, wet, "gauge", self.patch)
+        head = self._air_alone(c, columns, wet, "head", self.head)
         recovered = self.recovery_share[c, columns] * (self.recovery[columns] + changes[RECOVERY])
         behind = patch + recovered * (head - patch)
-        for kind in self.kinds:
-            if kind.patch[c].any() or kind.behind[c].any():
-                patch += changes[kind.name] * kind.patch[c, columns]
-                behind += changes[kind.name] * kind.behind[c, columns]
-        return patch, behind
+        return (
+            self._with_kinds(c, columns, changes, "patch", patch),
+            self._with_kinds(c, columns, changes, "behind", behind),
+        )
 
-    def available(self, c: int, inlet: int, outlet: int) -> np.ndarray:
+    def patches(self, c: int, columns, changes) -> np.ndarray:
+        """(n_samples, n_columns) float, Pa: the first of `pressures`, in half the time."""
+        patch = self._air_alone(c, columns, changes[WETTING], "gauge", self.patch)
+        return self._with_kinds(c, columns, changes, "patch", patch)
+
+    def _air_alone(self, c: int, columns, wet, form: str, centre) -> np.ndarray:
+        """(n_samples, n_columns) Pa: a form of PatchForms about central values, no kind acting."""
+        forms, terms = self.forms, self.terms[c]
+        found = (terms - self._centre[c]) @ getattr(forms, form)[c][:, columns]
+        found += centre[c, columns]
+        if self._steps[c]:
+            found += wet * (terms @ getattr(forms, f"{form}_step")[c][:, columns])
+        return found
+
+    def _with_kinds(self, c: int, columns, changes, which: str, pressure) -> np.ndarray:
+        """Pressures (n_samples, n_columns), which are changed, with what all kinds do to them."""
+        for kind, acts in zip(self.kinds, self._acting[c], strict=True):
+            if acts:
+                pressure += changes[kind.name] * getattr(kind, which)[c, columns]
+        return pressure
+
+    @cached_property
+    def _steps(self) -> np.ndarray:
+        """(n_conditions,) bool: whether it matters which air wets the skin."""
+        return self.forms.head_step.any(axis=(1, 2))
+
+    @cached_property
+    def _acting(self) -> np.ndarray:
+        """(n_conditions, n_kinds) bool: whether a kind changes a pressure there."""
+        acting = [kind.patch.any(axis=1) | kind.behind.any(axis=1) for kind in self.kinds]
+        return np.array(acting, dtype=bool).reshape(len(self.kinds), len(self.conditions)).T
+
+    def available(self, c: int, inlet: int, outlet: int, changes=None) -> np.ndarray:
         """(n_samples,) float, Pa: pressure behind one opening less that at another one."""
-        patch, behind = self.pressures(c, [inlet, outlet])
+        patch, behind = self.pressures(c, [inlet, outlet], changes)
         return behind[:, 0] - patch[:, 1]
 
     def needed(self, needed) -> np.ndarray:

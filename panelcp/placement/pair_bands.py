@@ -82,9 +82,10 @@ class PairBands:
 
     def band(self, inlet: int, outlet: int) -> np.ndarray:
         """(3, n_conditions) float, Pa: QUANTILES of the available pressure of a pair."""
+        columns = [inlet, self.n_inlets + outlet]
+        changes = self.samples.changes(columns)
         drawn = [
-            self.samples.available(c, inlet, self.n_inlets + outlet)
-            for c in range(len(self.needed))
+            self.samples.available(c, *columns, changes=changes) for c in range(len(self.needed))
         ]
         return np.quantile(drawn, QUANTILES, axis=1)
 
@@ -208,25 +209,21 @@ class _Look:
         self.samples, self.wanted, self.decides, self.allowed = samples, wanted, decides, allowed
         self.inlets = np.arange(n_inlets)
         self.into = samples.changes(self.inlets)
-        self.behind = self._drawn(self.inlets, self.into, 1)
+        conditions = range(len(decides))
+        behind = [samples.pressures(c, self.inlets, self.into)[1] for c in conditions]
+        self.behind = _Drawn(np.array(behind))
         moving = (samples.patch != 0.0) | (samples.head != 0.0)
         self.counts = samples.predicted & moving.any(axis=1)
         self.best_ratio = np.full(samples.count, -np.inf, dtype=np.float32)
         self.best_pair = np.full(samples.count, -1)
-
-    def _drawn(self, columns, changes, which) -> _Drawn:
-        """Patch pressures (0), or those behind openings (1)."""
-        conditions = range(len(self.decides))
-        return _Drawn(
-            np.array([self.samples.pressures(c, columns, changes)[which] for c in conditions])
-        )
 
     def at(self, first: int) -> dict[str, np.ndarray]:
         """Statistics of all inlets with BLOCK exits, last axis of all."""
         some = np.arange(first, min(first + BLOCK, self.allowed.shape[1]))
         exits = len(self.inlets) + some
         out = self.samples.changes(exits)
-        patches = self._drawn(exits, out, 0)
+        conditions = range(len(self.decides))
+        patches = _Drawn(np.array([self.samples.patches(c, exits, out) for c in conditions]))
         return {
             **self._in_all_worlds(patches.single, some),
             "deviation": _deviations(self.behind, patches),

@@ -501,6 +501,17 @@ def test_air_moves_all_places_together(sampled):
     assert bands.deviation[1] == pytest.approx(np.zeros((1, 4)), abs=1e-9)
 
 
+def test_patch_pressures_alone_are_those_of_all_pressures(sampled):
+    kinds = [patch_kind("mesh", np.full((4, 5), 30.0), ETA)]
+    samples = sampled(kinds, onset=UncertainAir(alpha=1.5, beta=3.0, factor_low=0.1))
+    columns = np.array([4, 0])
+    changes = samples.changes(columns)
+    for c in range(4):
+        patch, _ = samples.pressures(c, columns, changes)
+        assert np.ptp(patch, axis=0).min() > 0.0
+        assert (samples.patches(c, columns, changes) == patch).all()
+
+
 def test_opening_that_is_inlet_and_exit_has_one_error(sampled, openings):
     samples = sampled([patch_kind("mesh", np.full((4, 5), 30.0), ETA)])
     twice = replace(samples, openings=(openings[1], openings[1], *openings[2:]))
