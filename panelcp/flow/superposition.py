@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -132,10 +133,10 @@ class SurfaceFlow:
         """The same flow with separated air, both (n_conditions, n_panels) Pa."""
         return replace(self, separation_change=change, separation_deviation=deviation)
 
-    @property
+    @cached_property
     def dynamic_pressure(self) -> np.ndarray:
         """(n_conditions,) float, Pa: q of the free stream."""
-        return np.array([condition.dynamic_pressure for condition in self.conditions])
+        return frozen_array([condition.dynamic_pressure for condition in self.conditions])
 
     @property
     def reference_pressure(self) -> np.ndarray:
@@ -145,10 +146,10 @@ class SurfaceFlow:
         """
         return self.dynamic_pressure + np.maximum(self.mean_rise, 0.0)
 
-    @property
+    @cached_property
     def moving(self) -> np.ndarray:
         """(n_conditions,) bool: whether there is a stream or a slipstream."""
-        return (self.dynamic_pressure > 0.0) | (self.mean_rise != 0.0)
+        return frozen_array((self.dynamic_pressure > 0.0) | (self.mean_rise != 0.0), bool)
 
     @property
     def total_pressure(self) -> np.ndarray:

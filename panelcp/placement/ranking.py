@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.special import ndtr
@@ -263,13 +264,20 @@ class OpeningRanking:
 
     def distinct(self, count: int) -> list[int]:
         """The best pairs of which no two have exits that overlap, at most `count`."""
-        chosen: list[int] = []
-        for pair in range(self.n_pairs):
-            if len(chosen) == count:
-                break
-            if not any(_overlap(self.exit(pair), self.exit(other)) for other in chosen):
-                chosen.append(pair)
-        return chosen
+        if count not in self._distinct:
+            chosen: list[int] = []
+            for pair in range(self.n_pairs):
+                if len(chosen) == count:
+                    break
+                if not any(_overlap(self.exit(pair), self.exit(other)) for other in chosen):
+                    chosen.append(pair)
+            self._distinct[count] = chosen
+        return list(self._distinct[count])
+
+    @cached_property
+    def _distinct(self) -> dict[int, list[int]]:
+        """Number asked for -> what `distinct` found: it is asked for many times."""
+        return {}
 
 
 def _overlap(a: Opening, b: Opening) -> bool:
