@@ -122,6 +122,27 @@ class SheetBase:
         """What draws all sheets, one after another."""
         return new_renderer(self.size, self.dots_per_inch)
 
+    @cached_property
+    def _figure(self):
+        from matplotlib.figure import Figure
+
+        figure = Figure(figsize=self.size, frameon=False)
+        for cell, limits in zip(self.cells, self.limits, strict=True):
+            _bare_axes(figure, share_of_page(cell, self.size), limits)
+        return figure
+
+    def empty_figure(self):
+        """A page with bare axes for every view, the same one for all sheets, emptied."""
+        figure, n_views = self._figure, len(self.views)
+        for bar in figure.axes[n_views:]:
+            bar.remove()
+        for axes in figure.axes:
+            for artist in (*axes.collections, *axes.lines, *axes.texts):
+                artist.remove()
+        for text in tuple(figure.texts):
+            text.remove()
+        return figure
+
 
 def sheet_base(
     surface,
@@ -219,18 +240,15 @@ def sheet_pixels(
     (height, width, 4) uint8, uppermost row first: red, green, blue and 255. The next sheet of
     the same base is drawn into the same array: write it, or copy it, before
     """
-    from matplotlib.figure import Figure
-
     from panelcp.report._kernels import lay_over
 
     page = np.asarray(base.renderer.buffer_rgba())
     page[:] = base.ground
-    figure = Figure(figsize=base.size, frameon=False)
+    figure = base.empty_figure()
     write_title(figure, title)
     lines = iso_lines(base.views[0].surface, values, scale.levels)
-    for k, view in enumerate(base.views):
+    for k, (view, axes) in enumerate(zip(base.views, tuple(figure.axes), strict=True)):
         lay_over(page, view.picture(values, scale.limit, scale.colour_table), *base.places[k])
-        axes = _bare_axes(figure, share_of_page(base.cells[k], base.size), base.limits[k])
         draw_values(axes, view, scale, lines, base.taken[k], hatched)
     base.edges.lay_on(page)
     low, high = seen_range(base.views, values)
