@@ -104,12 +104,17 @@ def marking_template(
     return WrittenTemplate(template, folder, tuple(folder / file for file in files))
 
 
+_DEVICES = {"con", "prn", "aux", "nul"}.union(*({f"com{k}", f"lpt{k}"} for k in range(10)))
+"""Names that Windows keeps for devices, whatever the ending of the file."""
+
+
 def template_word(name: str) -> str:
     """What stands for the name of an opening in the names of its folder and files.
 
     Names that are plain words already stay as they are. Of all others, capitals, accents, marks and
     what is too long go, and a few digits that follow from the name keep those apart that would be
-    alike then. They hang on an underscore, which no plain word has.
+    alike then. They hang on an underscore, which no plain word has. Names of devices on Windows
+    ("con") get them too.
 
     Examples
     --------
@@ -119,7 +124,7 @@ def template_word(name: str) -> str:
     ('oil-chin_314934cb', 'oil-chin_6233c1cb')
     """
     word = file_word(name)
-    if word.replace("-", " ") == name:
+    if word.replace("-", " ") == name and word not in _DEVICES:
         return word
     return f"{word}_{sha256(name.encode('utf-8')).hexdigest()[:8]}"
 

@@ -75,6 +75,9 @@ def test_no_two_names_share_a_word_on_any_system():
     assert max(map(len, words)) < 70
     for plain in ("chin", "top 3", "left side best 12"):
         assert template_word(plain) == plain.replace(" ", "-")
+    for device in ("con", "nul", "com1", "lpt9"):
+        assert template_word(device).startswith(f"{device}_")
+    assert template_word("com 1") == "com-1"
 
 
 def test_the_same_case_and_date_give_the_same_bytes(case, done, tmp_path):
