@@ -705,3 +705,17 @@ def test_records_are_protected(sampled, forms):
     for array in (bands.deviation, bands.variance, bands.samples.patch, forms.gauge, forms.mixed):
         with pytest.raises(ValueError, match="read-only"):
             array[0] = 0.0
+
+
+def test_operator_of_some_places_is_made_of_that_of_all(body, openings):
+    fresh = SurfaceMesh(body.vertices, body.triangles)
+    alone, means = sample_operator(SurfaceMesh(body.vertices, body.triangles), openings[2:4])
+    sample_operator(fresh, openings)
+    part, part_means = sample_operator(fresh, openings[2:4])
+    assert (part != alone).nnz == 0
+    assert (part_means != means).nnz == 0
+    other = replace(openings[2], name="another one")  # not the very same opening
+    again, _ = sample_operator(fresh, [other, openings[3]])
+    assert (again != alone).nnz == 0
+    last, _ = sample_operator(fresh, openings[3:])
+    assert last.shape[0] == sum(len(o.sample_weights) for o in openings[3:])
