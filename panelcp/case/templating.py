@@ -63,7 +63,8 @@ def marking_template(
 ) -> WrittenTemplate:
     """Write a 1:1 marking template of one opening into results/template-<name>/.
 
-    Every name has a folder of its own, see `template_word`.
+    Every name has a folder of its own, see `template_word`; where the case file is not called
+    case.toml, template-<name>--<case>/, so that cases in one folder leave each other's alone.
 
     Parameters
     ----------
@@ -100,7 +101,8 @@ def marking_template(
     def fill(folder: Path):
         files.extend(path.name for path in write_template(template, folder, word, paper))
 
-    folder = write_folder(results, f"template-{word}", fill)
+    owner = "" if case.path.stem == "case" else f"--{template_word(case.path.stem)}"
+    folder = write_folder(results, f"template-{word}{owner}", fill)
     return WrittenTemplate(template, folder, tuple(folder / file for file in files))
 
 

@@ -42,6 +42,13 @@ def test_a_template_of_an_opening_is_three_files(case, done):
     assert template.sides[0].tape.firewall == pytest.approx(1.5, abs=0.05)
 
 
+def test_cases_in_one_folder_leave_the_templates_of_others_alone(tmp_path):
+    first, second = write_case(tmp_path), write_case(tmp_path, name="Cowl b.toml")
+    done = [marking_template(case, "chin", date="2026-05-01") for case in (first, second)]
+    assert [one.folder.name for one in done] == ["template-chin", "template-chin--cowl-b_907e2bdf"]
+    assert all(path.is_file() for one in done for path in one.files)
+
+
 def test_names_that_differ_in_marks_alone_keep_folders_of_their_own(tmp_path):
     # the same once more, farther aft
     second = (
