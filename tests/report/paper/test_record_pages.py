@@ -17,7 +17,15 @@ from panelcp.report.paper.closing_pages import (
 )
 from panelcp.report.paper.cooling_pages import electrical_load
 from panelcp.report.paper.grids import Cell, Table
-from panelcp.report.paper.laying import Foot, faults_of, laid_out, words_of
+from panelcp.report.paper.laying import (
+    LEFT,
+    RIGHT,
+    Foot,
+    faults_of,
+    laid_out,
+    page_size,
+    words_of,
+)
 from panelcp.report.paper.place_pages import cards_blocks
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.writing import report_pages
@@ -120,13 +128,12 @@ def test_bars_and_text_of_a_card_stay_on_one_page(paper):
     for height in range(0, 700, 100):
         filler = Paragraph("filler " * (14 * height // 11))
         pages = laid_out([("cards", False, True, [filler, *cards()])], paper, FOOT)
+        texts = [" ".join(w.text for w in words_of(page)) for page in pages]
         for card in cards():
-            title = card.blocks[0].text
-            last = [i for s in card.strips(400.0) for i in s.items if isinstance(i, Words)][-1]
-            (at,) = [k for k, p in enumerate(pages) if title in {w.text for w in words_of(p)}]
-            words = " ".join(w.text for w in words_of(pages[at]))
-            assert last.text.split(" ")[-1] in words
+            width = page_size(paper)[0] - LEFT - RIGHT
+            words = [i.text for s in card.strips(width) for i in s.items if isinstance(i, Words)]
             assert "Available of needed, Pa" in words
+            assert sum(" ".join(words) in text for text in texts) == 1
 
 
 def test_two_cards_fit_on_a_page():
