@@ -24,10 +24,11 @@ from panelcp.report.paper.blocks import (
     Paragraph,
     note,
 )
-from panelcp.report.paper.charts import Bar, bar_strips, stacked_strip
+from panelcp.report.paper.charts import SIZE, Bar, bar_strips, stacked_strip
 from panelcp.report.paper.footnotes import marked, outside
 from panelcp.report.paper.from_html import blocks_of_html
 from panelcp.report.paper.grids import Cell, Table, number
+from panelcp.report.paper.letters import clean, text_width
 from panelcp.report.paper.registry import PaperParts
 from panelcp.report.paper.words import both_pressures, in_h2o, told
 
@@ -37,6 +38,9 @@ STEAM = (
 )
 MARGIN_SIZE = 7.1
 """Points, type of the wide tables of margins."""
+
+MOST_NAMES = 0.47
+"""Part of the width that the names at the bars take at most."""
 
 FAR = 60.0
 """K: margins beyond it are cut in the picture."""
@@ -162,7 +166,8 @@ def _margin_bars(result: CoolingResult, width: float):
     if not ends:
         return []
     scale = max(-FAR, min(0.0, *ends)), min(FAR, max(0.0, *ends))
-    return bar_strips(bars, width, scale, names=0.4)
+    longest = max(text_width(clean(bar.name), SIZE) for bar in bars)
+    return bar_strips(bars, width, scale, names=min(MOST_NAMES, (longest + 8.5) / width))
 
 
 def _numbers(result: CoolingResult, found: dict[str, Any]) -> list[Block]:
