@@ -318,10 +318,10 @@ class Group:
     blocks: tuple[Block, ...] = field(default=())
 
     def strips(self, width: float) -> list[Strip]:
-        """All strips, joined into one piece."""
+        """All strips, joined into one piece; a heading alone stays with what follows."""
         found = [strip for block in self.blocks for strip in block.strips(width)]
         return [
-            Strip(s.height, s.items, s.above, joined=k < len(found) - 1, head=s.head)
+            Strip(s.height, s.items, s.above, joined=s.joined or k < len(found) - 1, head=s.head)
             for k, s in enumerate(found)
         ]
 

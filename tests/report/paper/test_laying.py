@@ -204,3 +204,9 @@ def test_columns_that_are_too_tall_come_below_each_other():
     assert strips[-1].items[0].x == 0.0
     for page in laid(Beside(left, right)):
         assert not faults_of(page)
+
+
+def test_a_group_of_a_heading_alone_stays_with_what_follows():
+    nothing = Drawing(lambda width: [])
+    assert Group((Heading("alone", 2), nothing)).strips(480.0)[-1].joined
+    assert not Group((Heading("with", 2), Paragraph("text"))).strips(480.0)[-1].joined
