@@ -13,6 +13,7 @@ from panelcp.report.markup import html_list
 from panelcp.report.page import LARGEST_PAGE
 from panelcp.report.page_pictures import PagePictures
 from panelcp.report.page_style import STYLE, screen_only_dark
+from panelcp.report.paper.writing import write_report
 from panelcp.report.pictures_section import maps_section
 from panelcp.report.section_sheets import write_section_sheets
 from panelcp.report.sections import PageParts, Pictures
@@ -35,8 +36,8 @@ def write_pressures(
 
     Returns
     -------
-    Path of the folder: pressures.html, maps/*.png, sections/*, surface.vtu, surface.glb,
-    pressures.csv (where the case names openings), pressures.json, run.log
+    Path of the folder: pressures.html, pressures.pdf, maps/*.png, sections/*, surface.vtu,
+    surface.glb, pressures.csv (where the case names openings), pressures.json, run.log
     """
 
     def fill(folder: Path):
@@ -48,8 +49,12 @@ def write_pressures(
         write_surface(contents, folder)
         if contents.openings.openings:
             write_text(folder / "pressures.csv", pressures_csv(contents))
-        write_text(folder / "pressures.json", as_json(air_summary(contents)))
+        summary = as_json(air_summary(contents))
+        write_text(folder / "pressures.json", summary)
         write_text(folder / "pressures.html", pressures_page(contents, maps, cuts))
+        # the caption of a cut stands in its picture
+        pictures = [(title, "", path) for title, _, path in cuts]
+        write_report(contents, folder / "pressures.pdf", maps, pictures, summary=summary)
         write_text(folder / "run.log", run_log(contents))
 
     return write_folder(Path(results), f"pressures-{contents.input_hash}", fill)

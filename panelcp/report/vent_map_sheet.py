@@ -53,7 +53,9 @@ from panelcp.report.vent_map_colours import (
     vent_scale,
 )
 
-TALL_PAGE = (PAGE[0], 2.0 * PAGE[1])
+TALL_PAGES = {"A4": (PAGE[0], 2.0 * PAGE[1]), "Letter": (PAGE[0], 14.4)}
+"""inch, of a sheet with two rows of views, by paper: as high for its width as a page of the report
+leaves room for."""
 NOTICE = (
     "Estimate from potential flow. Not approved data. An opening of real size averages over its "
     "own area: the map shows where to look, the short list what a place is worth."
@@ -82,6 +84,7 @@ def write_vent_map_sheet(
     dots_per_inch: int = RESOLUTION,
     same_limits: bool = False,
     grey_print: bool = False,
+    paper: str = "A4",
 ) -> list[tuple[str, str, Path]]:
     """Write one PNG for every vent map: least available over needed, and what decides.
 
@@ -99,6 +102,7 @@ def write_vent_map_sheet(
     dots_per_inch : int
     same_limits : bool, one scale of the ratio for all maps instead of one for each
     grey_print : bool, conditions in greys; the ratio reads in grey print as it is
+    paper : "A4" or "Letter", on which a sheet with two rows of views is as large as it can be
 
     Returns
     -------
@@ -142,6 +146,7 @@ def write_vent_map_sheet(
                 grey_print=grey_print,
                 dots_per_inch=dots_per_inch,
                 trace=trace,
+                paper=paper,
             )
             write_picture(path, figure, dots_per_inch)
         sheets.append((title, caption, path))
@@ -201,6 +206,7 @@ def vent_map_figure(
     grey_print: bool = False,
     dots_per_inch: int = RESOLUTION,
     trace: str = "",
+    paper: str = "A4",
 ):
     """One page: the ratio, and below it which condition decides.
 
@@ -216,7 +222,7 @@ def vent_map_figure(
     scale : VentScale; None takes one of what shows
     grey_print : bool, see `write_vent_map_sheet`
     dots_per_inch : int, of the coloured skin
-    trace : see `write_vent_map_sheet`
+    trace, paper : see `write_vent_map_sheet`
 
     Returns
     -------
@@ -225,7 +231,7 @@ def vent_map_figure(
     from matplotlib.figure import Figure
 
     entries = _entries(deciding, conditions)
-    size = TALL_PAGE if len(entries) > 1 else PAGE
+    size = TALL_PAGES.get(paper, TALL_PAGES["A4"]) if len(entries) > 1 else PAGE
     figure = Figure(figsize=size, facecolor="white")
     write_title(figure, title)
     notice = f"{NOTICE} {trace}".strip()

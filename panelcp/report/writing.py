@@ -134,6 +134,7 @@ def _write_vent_maps(contents: RunContents, folder: Path):
         trace=contents.trace,
         same_limits=contents.same_limits,
         grey_print=contents.grey_print,
+        paper=contents.paper,
     )
 
 

@@ -73,7 +73,8 @@ def done(tmp_path_factory):
 def test_a_folder_of_its_own(done):
     found = {path.relative_to(done.folder).as_posix() for path in done.folder.rglob("*.*")}
     assert found == {
-        *("pressures.html", "pressures.json", "run.log", "surface.vtu", "surface.glb"),
+        *("pressures.html", "pressures.pdf", "pressures.json", "run.log"),
+        *("surface.vtu", "surface.glb"),
         *("maps/01-climb.png", "maps/02-sideslip.png", "sections/sections.csv"),
         *("sections/centre-line.png", "sections/centre-line.svg"),
     }

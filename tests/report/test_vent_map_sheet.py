@@ -232,6 +232,20 @@ def test_sheets_have_their_names_words_and_the_same_bytes_each_time(body, tmp_pa
         assert picture.size == (701, 992)
 
 
+@pytest.mark.parametrize(("paper", "shape"), [("A4", 1.415), ("Letter", 1.232)])
+def test_a_sheet_of_two_rows_has_the_shape_of_the_paper(body, tmp_path, paper, shape):
+    given = ([vent_map(body)], (), tmp_path)
+    options = {
+        "conditions": ["tow", "cruise", "climb"],
+        "views": ["left"],
+        "dots_per_inch": 20,
+        "paper": paper,
+    }
+    ((_, _, path),) = write_vent_map_sheet(body, *given, **options)
+    with Image.open(path) as picture:
+        assert picture.height / picture.width == pytest.approx(shape, rel=0.01)
+
+
 def test_one_condition_that_decides_everywhere_stands_in_the_title(body, tmp_path):
     found = vent_map(body)
     found.deciding = np.where(found.searched, 1, -1)
