@@ -69,8 +69,8 @@ def test_a_new_section_comes_onto_the_page_with_style_script_and_link(monkeypatc
     html = page.report_page(ranked()[1], [])
     assert ".shutdown { color:red }" in html
     assert html.count("<script>told = 1; // of the shutdown</script>") == 1
-    place = html.index('<section id=shutdown><h2>After shutdown</h2>')
-    assert html.index('<section id=ranking>') < place < html.index('<section id=cards>')
+    place = html.index("<section id=shutdown><h2>After shutdown</h2>")
+    assert html.index("<section id=ranking>") < place < html.index("<section id=cards>")
     assert '<li><a href="#shutdown">After shutdown</a></li>' in html
     assert 'Small body cools from <data value="203 °F">95 °C</data>' in html
 
