@@ -47,7 +47,7 @@ _HOMES = {
     "plot_section": "panelcp.report.section_plots",
     "plot_sweep": "panelcp.report.plots",
     "plot_vent_map": "panelcp.report.map_plots",
-    "MeasuredPoint": "panelcp.report.section_plots",
+    "MeasuredPoint": "panelcp.report.cut_points",
     "prepare_case": "panelcp.case.preparing",
     "pressures_case": "panelcp.case.pressures_run",
     "rank_openings": "panelcp.placement.ranking",
