@@ -1,8 +1,6 @@
 """The page: sections, headings, escaping of hostile texts, no network."""
 
 import re
-import shutil
-import subprocess
 from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
@@ -262,48 +260,6 @@ def test_section_on_curves_comes_with_curves_and_on_a_vent_map_with_its_picture(
     assert ("href", picture.name) in page.attributes
 
 
-# --- a real browser, for other pages too ---------------------------------------------------
-
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--hide-scrollbars",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
-PROBE = """<!doctype html><meta charset="utf-8"><title>wait</title>
-<iframe id="page" src="{page}" width="{width}" height="900" style="border:0"></iframe>
-<script>
-document.getElementById("page").onload = function () {{
-  const seen = this.contentDocument;
-  const wide = seen.documentElement.scrollWidth - seen.documentElement.clientWidth;
-  const ids = Array.from(seen.querySelectorAll("section"), part => part.id).join(" ");
-  document.title = "overflow " + wide + " sections " + ids;
-}};
-</script>
-"""
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    """Function of words for the browser: what it writes."""
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.skip("no chromium on the path")
-    profile = tmp_path_factory.mktemp("profile")
-
-    def call(*words):
-        command = [program, *FLAGS, f"--user-data-dir={profile}", *map(str, words)]
-        done = subprocess.run(command, capture_output=True, timeout=60, check=True)
-        return done.stdout.decode("utf-8")
-
-    return call
-
-
 # --- a real browser, on this page ----------------------------------------------------------
 
 NUMBERS = (
@@ -340,19 +296,6 @@ return worst;
 """
 
 
-@pytest.fixture(scope="module")
-def window(tmp_path_factory):
-    """A browser without network access to anything but files."""
-    from tests.report.live.browser import Browser, found_browser
-
-    program = found_browser()
-    if program is None:
-        pytest.skip("no chromium on the path")
-    one = Browser(program, tmp_path_factory.mktemp("window"))
-    yield one
-    one.close()
-
-
 def cut_off(page):
     """Take the network from a page."""
     page.call("Network.enable")
@@ -361,10 +304,11 @@ def cut_off(page):
 
 
 @pytest.mark.parametrize("which", ["plain", "hostile"])
-def test_browser_shows_the_page_at_both_widths_without_a_complaint(window, which, request):
+def test_browser_shows_the_page_at_both_widths_without_a_complaint(browser, which, request):
     path = request.getfixturevalue(which)
     for width, height in ((1280, 900), (390, 844)):
-        page = window.open(path, width, height)
+        before = len(browser.events)
+        page = browser.open(path, width, height)
         cut_off(page)
         page.run("return new Promise(done => setTimeout(done, 300))")
         over = "return document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -372,14 +316,14 @@ def test_browser_shows_the_page_at_both_widths_without_a_complaint(window, which
         assert page.run("return document.querySelectorAll('u, iframe, b b').length") == 0
         assert page.run("return document.querySelectorAll('script').length") == SCRIPTS
         assert page.run("return Array.from(document.images).every(i => i.naturalWidth > 100)")
-        asked = [e for e in window.events if e["method"] == "Network.requestWillBeSent"]
+        asked = [e for e in browser.events[before:] if e["method"] == "Network.requestWillBeSent"]
         assert all(e["params"]["request"]["url"].startswith(("data:", "blob:")) for e in asked)
         assert page.complaints() == []
         page.close()
 
 
-def test_switch_changes_numbers_and_back_exactly_and_is_remembered(window, plain):
-    page = window.open(plain, 1280, 900)
+def test_switch_changes_numbers_and_back_exactly_and_is_remembered(browser, plain):
+    page = browser.open(plain, 1280, 900)
     page.run(
         "window.told = []; document.addEventListener('panelcp:units', e => told.push(e.detail))"
     )
@@ -393,7 +337,7 @@ def test_switch_changes_numbers_and_back_exactly_and_is_remembered(window, plain
     assert not any(text.endswith((" mm", " m/s", " °C")) for text in cockpit)
     assert page.run("return localStorage.getItem('panelcp:units')") == "cockpit"
     page.close()
-    page = window.open(plain, 1280, 900)
+    page = browser.open(plain, 1280, 900)
     assert page.run(NUMBERS) == cockpit
     assert page.run("return document.querySelector('#units input:checked').value") == "cockpit"
     page.run("document.querySelector('#units input:checked').focus()")
@@ -405,19 +349,19 @@ def test_switch_changes_numbers_and_back_exactly_and_is_remembered(window, plain
 
 
 @pytest.mark.parametrize("dark", [False, True])
-def test_every_text_stands_out_from_what_it_stands_on(window, plain, dark):
-    page = window.open(plain, 1280, 900, dark=dark)
+def test_every_text_stands_out_from_what_it_stands_on(browser, plain, dark):
+    page = browser.open(plain, 1280, 900, dark=dark)
     page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
     ratio, text = page.run(f"const WHERE = 'body';{CONTRAST}")
     assert ratio >= 4.5, text
     page.close()
 
 
-def test_without_scripts_all_can_be_read(window, plain, tmp_path):
+def test_without_scripts_all_can_be_read(browser, plain, tmp_path):
     content = plain.read_text(encoding="utf-8")
     bare = tmp_path / "bare.html"
     bare.write_text(re.sub(r"<script.*?</script>", "", content, flags=re.DOTALL), encoding="utf-8")
-    page = window.open(bare, 390, 844)
+    page = browser.open(bare, 390, 844)
     assert page.run("return getComputedStyle(document.getElementById('units')).display") == "none"
     heights = "return Array.from(document.querySelectorAll('main > section'), s => s.offsetHeight)"
     assert min(page.run(heights)) > 40

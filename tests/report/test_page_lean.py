@@ -6,7 +6,6 @@ from panelcp.report.cooling_section import cooling_section
 from panelcp.report.page_lean import lean_html
 from panelcp.report.page_tables import finished_tables
 from panelcp.report.units_switch import switchable
-from tests.report.live.browser import Browser, found_browser
 from tests.report.test_cooling_tables import HOSTILE, tug
 
 LISTS = (
@@ -34,16 +33,6 @@ for (const one of whole.querySelectorAll("svg *, svg"))
     if (one.hasAttribute(name))
       one.setAttribute(name, one.getAttribute(name).replace(/(\\d)\\.0+(?!\\d)/g, "$1"));
 return [whole.isEqualNode(lean), whole.querySelectorAll("*").length];"""
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    program = found_browser()
-    if program is None:
-        pytest.skip("no chromium on the path")
-    found = Browser(program, tmp_path_factory.mktemp("profile"))
-    yield found
-    found.close()
 
 
 @pytest.mark.parametrize("names", [None, HOSTILE], ids=["plain", "hostile"])

@@ -20,7 +20,6 @@ from panelcp.surface.interpolation import point_operator
 from panelcp.surface.opening import lay_opening
 from panelcp.surface.rays import SkinFinder
 from tests.cases import CASE, changed, ranked, write_case
-from tests.report.live.browser import Browser, found_browser
 
 CP_TOLERANCE = 0.002
 PATCH_TOLERANCE = 0.005
@@ -61,16 +60,6 @@ TOP = [-1.0, 0.05, 0.43]  # near the skin, seen from above
 @pytest.fixture(scope="module")
 def contents():
     return ranked(TEXT)[1]
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    program = found_browser()
-    if program is None:
-        pytest.skip("no chromium on the path")
-    found = Browser(program, tmp_path_factory.mktemp("profile"))
-    yield found
-    found.close()
 
 
 def page_text(contents, painter):

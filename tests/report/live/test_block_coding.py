@@ -18,7 +18,6 @@ from panelcp.report.live.block import block_script, live_block
 from panelcp.report.live.block_bytes import block_arrays, block_header
 from panelcp.report.live.block_coding import coded_block, packed_block
 from tests import bodies
-from tests.report.live.browser import Browser, found_browser
 
 DISC = Propeller(1.9, [-0.7, 0.0, 0.0], "clockwise", UncertainValue(0.85), 240.0)
 CLIMB = FlightCondition("climb", 38.6, alpha=4.0, power=1.0)
@@ -61,16 +60,6 @@ def block(request):
     change = 100.0 * draw.normal(size=thickness.shape)
     flow = solutions.flow().with_separation(change, np.abs(change))
     return live_block(solutions, flow, state, skin_thickness=thickness)
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    program = found_browser()
-    if program is None:
-        pytest.skip("no chromium on the path")
-    found = Browser(program, tmp_path_factory.mktemp("profile"))
-    yield found
-    found.close()
 
 
 def test_a_browser_gets_every_number_back(block, browser, tmp_path):

@@ -12,7 +12,6 @@ from panelcp.report.live.colour_table import colour_table
 from panelcp.report.live.viewer_script import viewer_script
 from panelcp.report.projection import DARKENING, VIEWS
 from tests import bodies
-from tests.report.live.browser import Browser, found_browser
 
 WIDTH, HEIGHT = 640, 400  # of one canvas
 LIGHT = np.array([-0.35, 0.55, 1.0]) / np.linalg.norm([-0.35, 0.55, 1.0])  # right, up, toward
@@ -75,16 +74,6 @@ def page_text(painter):
         surfaces=json.dumps(surfaces),
         slope=SLOPE.tolist(),
     )
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    program = found_browser()
-    if program is None:
-        pytest.skip("no chromium on the path")
-    found = Browser(program, tmp_path_factory.mktemp("profile"))
-    yield found
-    found.close()
 
 
 @pytest.fixture(scope="module", params=PAINTERS)
