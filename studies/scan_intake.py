@@ -155,7 +155,7 @@ def main(quick=False):
     told("close holes", [f"{len(notes)} holes closed; the last: {notes[-1]}"])
     points, triangles, notes = reduced(points, triangles, len(triangles) // 2)
     told("reduce", notes)
-    surface = panelled(mirrored_whole(points, triangles), 4000 if quick else 16000)
+    surface = panelled(mirrored_whole(points, triangles), 2000 if quick else 16000)
     checked = check_surface(surface)
     told("panel", checked.lines())
     results = {"cut": cut_points, "reduced": points, "panelled": surface.vertices}
