@@ -72,6 +72,16 @@ def pytest_sessionfinish(session):
     return ended
 
 
+@pytest.fixture(scope="session", autouse=True)
+def nothing_compiled_ahead():
+    """All processors are at work already: what two processes compile takes time from the tests."""
+    from panelcp.case import running
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(running, "warming", lambda wanted: contextlib.nullcontext())
+        yield
+
+
 @pytest.fixture(scope="session")
 def sphere():
     """Unit sphere of 1280 panels."""

@@ -1,11 +1,12 @@
 """Compiling ahead, in a process of its own."""
 
 import subprocess
+from contextlib import nullcontext
 
 import numpy as np
 import pytest
 
-from panelcp.case import warming
+from panelcp.case import running, warming
 from panelcp.surface.mesh import SurfaceMesh
 
 
@@ -54,6 +55,17 @@ def _work_that_fails(started):
     with warming.warming(True):
         assert started[0].poll() is None
         raise ValueError("stop")
+
+
+@pytest.mark.parametrize("compiled", [False, True])
+def test_the_first_run_says_so_and_compiles_ahead(monkeypatch, compiled):
+    told, wanted = [], []
+    monkeypatch.setattr(running, "is_compiled", lambda: compiled)
+    monkeypatch.setattr(running, "warming", lambda first: wanted.append(first) or nullcontext())
+    with running.compiling(told.append):
+        pass
+    assert wanted == [not compiled]
+    assert [text.partition(":")[0] for text in told] == ([] if compiled else ["first run"])
 
 
 def test_nothing_is_started_when_all_is_compiled(monkeypatch):
