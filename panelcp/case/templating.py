@@ -222,8 +222,9 @@ def found_place(case: Case, name: str, results: Path | None) -> dict:
         return by_name[name]
     near = get_close_matches(name, by_name, n=1, cutoff=0.6)
     hint = f"did you mean {near[0]!r}? " if near else ""
+    it = "It" if hint else "it"
     raise CaseError(
-        f"{case.path.name}: the report shows no place called {name!r}; {hint}It shows "
+        f"{case.path.name}: the report shows no place called {name!r}; {hint}{it} shows "
         f"{', '.join(by_name)}. Raise 'best' in [report] to see more"
     )
 
@@ -232,7 +233,8 @@ def _unknown(case: Case, name: str, places: dict[str, Opening]) -> str:
     named = [entry.name for entry in case.openings]
     near = get_close_matches(name, [*named, *places], n=1, cutoff=0.6)
     hint = f"did you mean {near[0]!r}? " if near else ""
+    it = "It" if hint else "it"
     searches = ", ".join(f"'{entry.region.name} 1'" for entry in case.searches)
     has = f"openings: {', '.join(named)}" if named else "no [[opening]]"
     grid = f"; places of its searches: {searches}, ..." if searches else ""
-    return f"{case.path.name}: no opening is called {name!r}; {hint}It has {has}{grid}"
+    return f"{case.path.name}: no opening is called {name!r}; {hint}{it} has {has}{grid}"

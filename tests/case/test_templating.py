@@ -189,7 +189,8 @@ def test_a_summary_that_cannot_be_read_is_told(after_a_run, tmp_path):
 @pytest.mark.parametrize(
     ("name", "options", "message"),
     [
-        ("chim", {}, "no opening is called 'chim'; did you mean 'chin'"),
+        ("chim", {}, "no opening is called 'chim'; did you mean 'chin'\\? It has openings: "),
+        ("nowhere", {}, "no opening is called 'nowhere'; it has openings: "),
         ("top best 1", {}, "stands only in the results of a run, and there are none of this case"),
         ("chin", {"paper": "A3"}, "paper 'A3' is not known"),
         (
